@@ -70,7 +70,6 @@ fn structure(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerRepo
     Ok(())
 }
 
-/// The reasons, grouped by the part of the hardness that they explain.
 fn reasons(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
     let mut part = None;
     for (i, f) in report.findings.iter().enumerate() {

@@ -154,19 +154,11 @@ pub(crate) fn report_lines(
     let seconds = (context.options.range.1 - context.options.range.0) / context.options.speed;
     let percent = context.options.speed * 100.0;
     let count_of_taps = count(taps.taps, "tap");
-    add(
-        LineStyle::Heading,
-        0,
-        format!("{count_of_taps} along with a loop of {seconds:.2} s at {percent:.0}% speed"),
-        None,
-    );
+    let text = format!("{count_of_taps} along with a loop of {seconds:.2} s at {percent:.0}% speed");
+    add(LineStyle::Heading, 0, text, None);
     if taps.dropped > 0 {
-        add(
-            LineStyle::Faint,
-            2,
-            format!("only the latest taps are analyzed; {} earlier taps are ignored", taps.dropped),
-            None,
-        );
+        let text = format!("only the latest taps are analyzed; {} earlier taps are ignored", taps.dropped);
+        add(LineStyle::Faint, 2, text, None);
     }
     if taps.has_too_few_taps() {
         add(LineStyle::Plain, 2, format!("too few taps: at least {MIN_TAPS} are needed"), None);
@@ -187,11 +179,8 @@ pub(crate) fn report_lines(
             let words = "the taps drift off the pulse: their tempo is steady but slightly different";
             add(LineStyle::Plain, 2, words.to_owned(), None);
         }
-        if f.slips.is_empty() {
-            add(LineStyle::Plain, 2, "no slips".to_owned(), None);
-        } else {
-            add(LineStyle::Plain, 2, format!("{}:", count(f.slips.len(), "slip")), None);
-        }
+        let slips = count(f.slips.len(), "slip");
+        add(LineStyle::Plain, 2, if f.slips.is_empty() { "no slips".to_owned() } else { format!("{slips}:") }, None);
         let grouped = grouped(&f.slips);
         for slips in grouped.iter().take(MAX_SLIPS) {
             let words = format!("{}: {}", position(groove, report, slips[0].at), slip_list(slips));

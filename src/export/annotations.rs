@@ -8,7 +8,6 @@ use crate::describe::notes::Landings;
 use crate::notation::{Bar, Strike};
 use crate::rhythm::Spot;
 
-/// Annotates the notes of one layer.
 pub(super) struct Annotator<'a> {
     piece: &'a ExportInput<'a>,
     layer: usize,

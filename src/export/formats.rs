@@ -36,7 +36,6 @@ pub(crate) struct FormatOptions<'a> {
     /// `None` is notation.
     pub(crate) picture: Option<PictureKind>,
     pub(crate) style: &'a PictureStyle,
-    /// The limits of the report.
     pub(crate) limits: Limits,
 }
 
@@ -65,64 +64,35 @@ pub(crate) const PICTURES: &[(&str, &str, Option<PictureKind>)] = &[
     ("notation", "notation", None),
 ];
 
-pub(crate) const FORMATS: &[Format] = &[
-    Format {
-        name: "midi",
-        ending: "mid",
-        description: "a Standard MIDI File, format 1",
-        is_picture: false,
-        write: |piece, _, out| whole(out, &midi::export(piece)?),
-    },
-    Format {
-        name: "musicxml",
-        ending: "musicxml",
-        description: "notation as MusicXML 4.0",
-        is_picture: false,
-        write: |piece, options, out| musicxml::write(piece, &options.style.notation, out),
-    },
-    Format {
-        name: "mxl",
-        ending: "mxl",
-        description: "MusicXML 4.0, compressed",
-        is_picture: false,
-        write: |piece, options, out| musicxml::write_mxl(piece, &options.style.notation, out),
-    },
-    Format {
-        name: "svg",
-        ending: "svg",
-        description: "a vector picture",
-        is_picture: true,
-        write: |piece, options, out| whole(out, draw(piece, options)?.svg.as_bytes()),
-    },
-    Format {
-        name: "png",
-        ending: "png",
-        description: "a bitmap picture",
-        is_picture: true,
-        write: |piece, options, out| {
-            let picture = draw(piece, options)?;
-            let scale = options.style.scale.unwrap_or_else(|| picture::default_scale(&picture));
-            whole(out, &picture::png(&picture, scale)?)
-        },
-    },
-    Format {
-        name: "html",
-        ending: "html",
-        description: "a handout as one page, without audio",
-        is_picture: false,
-        write: |piece, options, out| {
-            let handout = silent_handout(piece.clone(), options.limits, options.style.notation.clone());
-            whole(out, handout::html(&handout).as_bytes())
-        },
-    },
-    Format {
-        name: "txt",
-        ending: "txt",
-        description: "groups, box notation and counting syllables as plain text",
-        is_picture: false,
-        write: |piece, _, out| whole(out, plain::all(piece.groove, piece.section).as_bytes()),
-    },
-];
+macro_rules! formats {
+    ($($name:literal $ending:literal, picture: $is_picture:literal, $description:literal, $write:expr;)*) => {
+        &[$(Format {
+            name: $name, ending: $ending, is_picture: $is_picture, description: $description, write: $write,
+        }),*]
+    };
+}
+
+pub(crate) const FORMATS: &[Format] = formats! {
+    "midi" "mid", picture: false, "a Standard MIDI File, format 1",
+        |piece, _, out| whole(out, &midi::export(piece)?);
+    "musicxml" "musicxml", picture: false, "notation as MusicXML 4.0",
+        |piece, options, out| musicxml::write(piece, &options.style.notation, out);
+    "mxl" "mxl", picture: false, "MusicXML 4.0, compressed",
+        |piece, options, out| musicxml::write_mxl(piece, &options.style.notation, out);
+    "svg" "svg", picture: true, "a vector picture",
+        |piece, options, out| whole(out, draw(piece, options)?.svg().as_bytes());
+    "png" "png", picture: true, "a bitmap picture", |piece, options, out| {
+        let picture = draw(piece, options)?;
+        let scale = options.style.scale.unwrap_or_else(|| picture::default_scale(&picture));
+        whole(out, &picture::png(&picture, scale)?)
+    };
+    "html" "html", picture: false, "a handout as one page, without audio", |piece, options, out| {
+        let handout = silent_handout(piece.clone(), options.limits, options.style.notation.clone());
+        whole(out, handout::html(&handout).as_bytes())
+    };
+    "txt" "txt", picture: false, "groups, box notation and counting syllables as plain text",
+        |piece, _, out| whole(out, plain::all(piece.groove, piece.section).as_bytes());
+};
 
 /// Known file extensions; those of one row mean the same kind of file.
 const ENDINGS: &[&[&str]] = &[

@@ -36,14 +36,12 @@ impl Ticks {
     }
 }
 
-/// An event and its tick.
 struct Event<'a> {
     tick: u64,
     rank: Rank,
     kind: TrackEventKind<'a>,
 }
 
-/// The order of events at one tick.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Rank {
     Meta,
@@ -70,7 +68,7 @@ pub fn export(piece: &ExportInput<'_>) -> Result<Vec<u8>, FormatError> {
     let end = ticks.of(last);
     let texts = Texts::new(piece, &passes, exact)?;
     let mut tracks = vec![delta_encoded(conductor_track(groove, &passes, ticks, &texts), end)];
-    let mut channels = Channels::default();
+    let mut channels = channels();
     for ((layer, notes), texts) in groove.layers().iter().zip(&notes).zip(&texts.layers) {
         tracks.push(delta_encoded(layer_track(layer, notes, ticks, &mut channels, texts), end));
     }
@@ -169,38 +167,33 @@ fn microseconds(tempo: Tempo) -> u32 {
     exact.clamp(1, i64::from(u24::max_value().as_int())) as u32
 }
 
-/// Assigns all channels but that of percussion in turn.
-#[derive(Default)]
-struct Channels {
-    assigned: usize,
+/// All channels but that of percussion in turn, and whether each is new.
+fn channels() -> impl Iterator<Item = (u8, bool)> {
+    (0..).map(|k: usize| {
+        let n = (k % 15) as u8;
+        (n + u8::from(n >= general_midi::PERCUSSION), k < 15)
+    })
 }
 
-impl Channels {
-    /// The next channel, and whether this is the first layer on it.
-    fn next(&mut self) -> (u8, bool) {
-        let n = (self.assigned % 15) as u8;
-        self.assigned += 1;
-        (n + u8::from(n >= general_midi::PERCUSSION), self.assigned <= 15)
-    }
+fn midi(tick: u64, rank: Rank, channel: u8, message: MidiMessage) -> Event<'static> {
+    Event { tick, rank, kind: TrackEventKind::Midi { channel: u4::new(channel), message } }
 }
 
 fn layer_track<'a>(
     layer: &'a Layer,
     notes: &[TimedNote],
     ticks: Ticks,
-    channels: &mut Channels,
+    channels: &mut impl Iterator<Item = (u8, bool)>,
     texts: &'a (String, String),
 ) -> Vec<Event<'a>> {
     let pitched = layer.voice.is_pitched() && notes.iter().any(|n| n.attack.pitch.is_some());
     let drum = general_midi::key(layer.voice).filter(|_| !pitched);
-    let (channel, first) = if drum.is_some() { (general_midi::PERCUSSION, false) } else { channels.next() };
+    let melodic = if drum.is_some() { None } else { channels.next() };
+    let (channel, first) = melodic.unwrap_or((general_midi::PERCUSSION, false));
     let program = u7::new(general_midi::program(layer.voice));
     let own_key = layer.voice.default_pitch().or(Voice::Pluck.default_pitch()).unwrap_or(60);
     let mut events = named_track(texts);
-    let midi = |tick, rank, message| {
-        let kind = TrackEventKind::Midi { channel: u4::new(channel), message };
-        Event { tick, rank, kind }
-    };
+    let midi = |tick, rank, message| midi(tick, rank, channel, message);
     if first {
         events.push(midi(0, Rank::Meta, MidiMessage::ProgramChange { program }));
         let volume = if layer.mute { 0 } else { general_midi::volume(layer.gain) };
@@ -241,10 +234,7 @@ fn click_track<'a>(
     let mut events = named_track(texts);
     let key = u7::new(general_midi::CLICKS[n % general_midi::CLICKS.len()]);
     let (on, off) = (u7::new(general_midi::velocity(Accent::Plain)), u7::new(0));
-    let midi = |tick, rank, message| {
-        let kind = TrackEventKind::Midi { channel: u4::new(general_midi::PERCUSSION), message };
-        Event { tick, rank, kind }
-    };
+    let midi = |tick, rank, message| midi(tick, rank, general_midi::PERCUSSION, message);
     for seconds in pulses {
         let at = ((clock.whole_of(*seconds) - start) * 4.0 * ticks.per_quarter as f64).round();
         if !(0.0..end as f64).contains(&at) {

@@ -1,7 +1,7 @@
 //! A groove before it has cells: bars, and notes at exact times.
 
 use crate::notation::TimedNote;
-use crate::rhythm::{Meter, Swing, Tempo, Time, Voice};
+use crate::rhythm::{Layer, Meter, Swing, Tempo, Time, Voice};
 
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(crate) struct ImportDraft {
@@ -28,26 +28,14 @@ pub(crate) struct DraftBar {
 
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct DraftTrack {
-    pub name: String,
-    pub voice: Voice,
+    /// The layer without its parts. Its swing overrides that of the bars.
+    pub layer: Layer,
+    /// Whether the source has the layer's division; otherwise the smallest exact one is found.
+    pub has_division: bool,
     /// In any order.
     pub notes: Vec<TimedNote>,
     /// Whether note lengths mean nothing, as those of drums.
     pub ignore_lengths: bool,
-    /// The division if the source has it; otherwise the smallest exact one is found.
-    pub division: Option<u16>,
-    /// Overrides the swing of the bars.
-    pub swing: Option<Swing>,
-    /// In dB.
-    pub gain: i8,
-    /// From left (-100) to right (100).
-    pub pan: i8,
-    pub mute: bool,
-    pub solo: bool,
-    /// Accent depth in dB; `None` leaves it to the voice.
-    pub depth: Option<u8>,
-    /// The name of a user sample.
-    pub sound: Option<String>,
 }
 
 impl DraftBar {
@@ -61,20 +49,8 @@ impl DraftBar {
 }
 
 impl DraftTrack {
-    pub(crate) fn new(name: impl Into<String>, voice: Voice) -> Self {
-        Self {
-            name: name.into(),
-            voice,
-            notes: Vec::new(),
-            ignore_lengths: false,
-            division: None,
-            swing: None,
-            gain: 0,
-            pan: 0,
-            mute: false,
-            solo: false,
-            depth: None,
-            sound: None,
-        }
+    pub(crate) fn new(name: &str, voice: Voice) -> Self {
+        let layer = Layer::new(name, voice, 1, Vec::new());
+        Self { layer, has_division: false, notes: Vec::new(), ignore_lengths: false }
     }
 }

@@ -37,7 +37,6 @@ pub(crate) const FORMATS: &[ImportFormat] = &[
     },
 ];
 
-/// The extensions of all formats.
 pub(crate) fn extensions() -> impl Iterator<Item = &'static str> {
     FORMATS.iter().flat_map(|f| f.extensions.iter().copied())
 }

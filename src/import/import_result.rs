@@ -1,7 +1,7 @@
 //! An imported groove and the warnings of its import.
 
 use crate::rhythm::Groove;
-use std::fmt;
+use std::fmt::Display;
 
 /// Most warnings kept; the others are counted.
 const MAX_WARNINGS: usize = 200;
@@ -11,45 +11,29 @@ const MAX_WARNINGS: usize = 200;
 pub struct Imported {
     /// The groove.
     pub groove: Groove,
-    /// What the groove could not hold unchanged, in the order of the source.
-    pub warnings: Vec<ImportWarning>,
+    /// What the groove could not hold unchanged and what became of it, in the order of the source, each after its place there:
+    /// line and column, measure and part, or track and tick.
+    pub warnings: Vec<String>,
 }
 
-/// Something that was changed or left out.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ImportWarning {
-    /// Where in the source: line and column, measure and part, or track and tick.
-    pub place: String,
-    /// What was found and what became of it.
-    pub message: String,
-}
-
-impl fmt::Display for ImportWarning {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: {}", self.place, self.message)
-    }
-}
-
-/// Collects the warnings of an import.
 #[derive(Debug, Default)]
 pub(super) struct Warnings {
-    kept: Vec<ImportWarning>,
+    kept: Vec<String>,
     omitted: usize,
 }
 
 impl Warnings {
-    pub(super) fn add(&mut self, place: impl Into<String>, message: impl Into<String>) {
+    pub(super) fn add(&mut self, place: impl Display, message: impl Display) {
         if self.kept.len() < MAX_WARNINGS {
-            self.kept.push(ImportWarning { place: place.into(), message: message.into() });
+            self.kept.push(format!("{place}: {message}"));
         } else {
             self.omitted += 1;
         }
     }
 
-    pub(super) fn finish(mut self) -> Vec<ImportWarning> {
+    pub(super) fn finish(mut self) -> Vec<String> {
         if self.omitted > 0 {
-            let message = format!("{} more warnings", self.omitted);
-            self.kept.push(ImportWarning { place: "file".into(), message });
+            self.kept.push(format!("file: {} more warnings", self.omitted));
         }
         self.kept
     }

@@ -29,8 +29,7 @@ pub(crate) fn import(path: &Path, tolerance: Fraction, control: &JobControl) -> 
     if control.is_cancelled() {
         return Err(JobError::Cancelled);
     }
-    let warnings = imported.warnings.iter().map(ToString::to_string).collect();
-    Ok(ImportedGroove { groove: imported.groove, from: path.to_owned(), warnings })
+    Ok(ImportedGroove { groove: imported.groove, from: path.to_owned(), warnings: imported.warnings })
 }
 
 fn input_name(path: &Path) -> String {

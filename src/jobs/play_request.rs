@@ -2,7 +2,7 @@
 
 pub(crate) use crate::sound::playback::SIDES;
 pub(crate) use crate::sound::playback::{
-    HearingClicks, LoopSpec, PlayRequest, Sequence, SequencePosition, SequenceTake, Start, TapPosition,
+    HearingClicks, LoopSpec, PlayRequest, PlaybackEvent, Sequence, SequencePosition, SequenceTake, Start, TapPosition,
 };
 
 #[cfg(test)]

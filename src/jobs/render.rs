@@ -70,7 +70,7 @@ fn sequence(job: &Job, takes: &[Take], control: &JobControl) -> Result<JobReport
     let sequence = Sequence::new(&job.groove, takes, job.rate, samples);
     let rendered = stream(&job.target, |out| sequence.write(out, &mut |done, total| control.rendered(done, total)));
     let (frames, file) = rendered.map_err(|e| failure(job, &e, control))?;
-    let list = cue_table(sequence.cues(), job.rate);
+    let list = cue_table(&sequence.cues, job.rate);
     let mut report = JobReport { seconds: Some(frames.seconds(job.rate)), notes, ..JobReport::default() };
     match (file, cues) {
         (Some(file), Some(path)) => {

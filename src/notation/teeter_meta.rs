@@ -13,18 +13,8 @@ pub(crate) enum MetaEvent {
     File { exact: bool },
     /// Where a section begins.
     Section { meter: Meter, tempo: Tempo, swing: Option<Swing> },
-    /// At the start of a layer's track.
-    Layer {
-        voice: Voice,
-        division: u16,
-        gain: i8,
-        pan: i8,
-        mute: bool,
-        solo: bool,
-        swing: Option<Swing>,
-        depth: Option<u8>,
-        sound: Option<String>,
-    },
+    /// At the start of a layer's track: the layer without its name and its parts.
+    Layer(Layer),
     /// At the start of a track with the clicks of a hearing.
     Click,
     /// The note of the groove.
@@ -91,9 +81,8 @@ pub(crate) fn parse(text: &str) -> Option<MetaEvent> {
             let within = |key: &str, bound: &'static crate::rhythm::bounds::Bound| {
                 value(key)?.parse::<i64>().ok().and_then(|n| bound.check(n).ok())
             };
-            Some(MetaEvent::Layer {
-                voice: Voice::parse(value("voice")?)?,
-                division: within("division", &DIVISION)? as u16,
+            let (voice, division) = (Voice::parse(value("voice")?)?, within("division", &DIVISION)? as u16);
+            Some(MetaEvent::Layer(Layer {
                 gain: within("gain", &GAIN)? as i8,
                 pan: within("pan", &PAN)? as i8,
                 mute: words.contains(&"mute"),
@@ -101,7 +90,8 @@ pub(crate) fn parse(text: &str) -> Option<MetaEvent> {
                 swing,
                 depth: within("accent-depth", &ACCENT_DEPTH).map(|d| d as u8),
                 sound: sound.filter(|s| SOUND_NAME.check(s.chars().count() as i64).is_ok()).map(str::to_owned),
-            })
+                ..Layer::new("", voice, division, Vec::new())
+            }))
         }
         "click" => Some(MetaEvent::Click),
         "note" => Some(MetaEvent::Note(rest.to_owned())),

@@ -56,6 +56,11 @@ impl Cell {
 
 const NAMES: [&str; 12] = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"];
 
+/// The semitones from C up to a natural letter.
+pub(crate) fn semitones(letter: char) -> Option<u8> {
+    NAMES.iter().position(|name| name.chars().eq([letter])).map(|n| n as u8)
+}
+
 impl Pitch {
     /// The pitch with this key number; `None` above 127.
     pub fn new(key: u8) -> Option<Self> {
@@ -75,16 +80,7 @@ impl Pitch {
     /// Reads scientific pitch notation: `E2`, `C#4`, `Bb3`, `C-1`.
     pub fn parse(text: &str) -> Option<Self> {
         let mut chars = text.chars();
-        let base = match chars.next()?.to_ascii_uppercase() {
-            'C' => 0,
-            'D' => 2,
-            'E' => 4,
-            'F' => 5,
-            'G' => 7,
-            'A' => 9,
-            'B' => 11,
-            _ => return None,
-        };
+        let base = i32::from(semitones(chars.next()?.to_ascii_uppercase())?);
         let rest = chars.as_str();
         let (shift, octave) = match rest.as_bytes().first()? {
             b'#' => (1, &rest[1..]),

@@ -26,25 +26,20 @@ pub struct Clip {
 
 /// One change of a groove.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[allow(missing_docs, reason = "most names say it")]
 pub enum Edit {
     /// Enters an attack followed by holds.
     Enter {
-        /// The place of the attack.
         at: Place,
         /// Its length in cells, cut at the section's end.
         cells: usize,
-        /// The attack.
         attack: Attack,
     },
-    /// Replaces a cell.
     Set(Place, Cell),
-    /// Replaces the region's cells with rests.
     Erase(Region),
-    /// Sets the accent of the region's attacks.
     Accent(Region, Accent),
-    /// Sets the pitch of the region's attacks.
     Pitch(Region, Option<Pitch>),
-    /// Transposes the region's pitches by semitones.
+    /// By semitones.
     Transpose(Region, i32),
     /// Pastes copied cells at a place, cut at the section's end.
     Paste(Place, Clip),
@@ -58,31 +53,23 @@ pub enum Edit {
     Tuplet {
         /// A place in the first beat.
         at: Place,
-        /// Number of beats.
         beats: usize,
-        /// Number of cells.
         cells: usize,
     },
     /// Sets a layer's cells per beat.
     Division(usize, u16),
     /// Turns the first cells of a part into a cycle, or writes the cycle out.
     Cycle {
-        /// The part's layer.
         layer: usize,
-        /// The part's section.
         section: usize,
         /// Length of the cycle; `None` writes it out.
         cells: Option<usize>,
     },
     /// Inserts a layer of rests at an index, with a name, voice and division.
     AddLayer(usize, String, Voice, u16),
-    /// Removes a layer.
     RemoveLayer(usize),
-    /// Moves a layer to another index.
     MoveLayer(usize, usize),
-    /// Renames a layer.
     RenameLayer(usize, String),
-    /// Sets a layer's voice.
     Voice(usize, Voice),
     /// Sets the name of a layer's sound file; `None` plays the voice.
     SoundFile(usize, Option<String>),
@@ -90,35 +77,25 @@ pub enum Edit {
     AccentDepth(usize, Option<u8>),
     /// Sets a layer's swing; `None` takes the section's.
     LayerSwing(usize, Option<Swing>),
-    /// Sets a layer's gain in dB.
+    /// In dB.
     Gain(usize, i8),
     /// Sets a layer's pan, -100 left to 100 right.
     Pan(usize, i8),
-    /// Mutes or unmutes a layer.
     Mute(usize, bool),
-    /// Sets whether a layer is soloed.
     Solo(usize, bool),
     /// Inserts a section of rests at an index.
     AddSection(usize, Section),
     /// Inserts a copy of a section after it, under a new name.
     CopySection(usize, String),
-    /// Removes a section.
     RemoveSection(usize),
-    /// Moves a section to another index.
     MoveSection(usize, usize),
-    /// Renames a section.
     RenameSection(usize, String),
     /// Sets a section's meter; beats keep their order.
     Meter(usize, Meter),
-    /// Sets a section's tempo.
     Tempo(usize, Tempo),
-    /// Sets a section's number of bars.
     Bars(usize, u16),
-    /// Sets how many times a section is played.
     Times(usize, u16),
-    /// Sets a section's swing.
     Swing(usize, Option<Swing>),
-    /// Sets the groove's title.
     Title(String),
 }
 

@@ -8,7 +8,7 @@ use super::cell::{Attack, Cell, Swing};
 use super::edit_error::EditError;
 use super::meter::{Meter, Tempo};
 use super::part::{Part, PartContext};
-use super::time::Time;
+use super::time::{Fraction, Time};
 use super::voice::Voice;
 use std::sync::Arc;
 
@@ -127,6 +127,16 @@ impl Groove {
         let context = PartContext { meter: &section.meter, bars: usize::from(bars), division: 4, swing: None };
         let layer = Layer::new("riff", Voice::Pluck, 4, vec![Part::rests(context)]);
         Self::new("untitled", "", vec![section], vec![layer])
+    }
+
+    /// A new groove of some bars of 4/4.
+    ///
+    /// # Panics
+    /// If the tempo or the number of bars is out of bounds.
+    pub(crate) fn in_four(bpm: i32, bars: u16) -> Self {
+        let meter = Meter::new(vec![4], 4).expect("4/4 is a meter");
+        let tempo = Tempo::new(Fraction::whole(bpm), meter.beat()).expect("within bounds");
+        Self::blank(meter, tempo, bars).expect("within bounds")
     }
 
     /// Its title.

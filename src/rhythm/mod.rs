@@ -22,6 +22,7 @@ pub(crate) mod tests;
 mod time;
 mod voice;
 
+pub(crate) use cell::semitones;
 pub use cell::{Accent, Attack, Cell, Pitch, Swing};
 pub use edit::Edit;
 pub(crate) use edit::{Clip, Region};

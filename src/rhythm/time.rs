@@ -8,13 +8,13 @@ use std::fmt;
 /// An exact dimensionless number: a fraction of two 64-bit integers, always in lowest terms.
 ///
 /// Every operation is checked: it gives `None` instead of a wrong number.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Fraction(Ratio<i64>);
 
 /// An exact length or position in whole notes (a quarter note is 1/4).
 ///
 /// Every operation is checked: it gives `None` instead of a wrong number.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Time(Fraction);
 
 impl Fraction {

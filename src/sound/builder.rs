@@ -34,7 +34,6 @@ pub(super) struct Builder<'a> {
     pub(super) groove: &'a Groove,
     pub(super) options: &'a ScheduleOptions,
     pub(super) spans: Vec<SectionSpan>,
-    /// The attacks of every audible layer in the range, for one pass through each section.
     events: Vec<(usize, Vec<Event>)>,
     pub(super) timebase: Timebase,
     /// Start of the range within the whole groove at full speed.
@@ -102,7 +101,7 @@ impl<'a> Builder<'a> {
     }
 
     pub(super) fn build(self) -> Schedule {
-        let denom = self.timebase.denom();
+        let denom = self.timebase.denom;
         let (mut pieces, mut length) = (Vec::new(), FrameTime::ZERO);
         for span in &self.spans {
             let duration = self.time_in(span, span.to);
@@ -123,13 +122,13 @@ impl<'a> Builder<'a> {
             self.add_lines(&pieces, length);
             self.notes.sort_by_key(|n| n.at);
         }
-        let map = PositionMap { pieces, length, denom: self.timebase.denom() };
+        let map = PositionMap { pieces, length, denom: self.timebase.denom };
         Schedule::from_parts(self.notes, self.sounds, map, self.options.rate)
     }
 
     fn add_layers(&mut self, pieces: &[Piece]) {
         let options = self.options;
-        let denom = self.timebase.denom();
+        let denom = self.timebase.denom;
         for (l, events) in std::mem::take(&mut self.events) {
             let layer = &self.groove.layers()[l];
             let (left, right) = Gain::from_db(f32::from(layer.gain)).panned(layer.pan);
@@ -159,7 +158,7 @@ impl<'a> Builder<'a> {
 
     /// Adds a note of one pass through a section to every pass in the loop.
     pub(super) fn add_to_passes(&mut self, section: usize, note: Note, pieces: &[Piece]) {
-        let denom = self.timebase.denom();
+        let denom = self.timebase.denom;
         let first = pieces.partition_point(|p| p.section < section);
         let same = pieces[first..].iter().take_while(|p| p.section == section);
         self.notes.extend(same.map(|p| Note { at: p.start.plus(note.at, denom), ..note }));
@@ -167,7 +166,7 @@ impl<'a> Builder<'a> {
 
     /// The time from the start of the span to an offset in its section.
     pub(super) fn time_in(&self, span: &SectionSpan, offset: Time) -> FrameTime {
-        let denom = self.timebase.denom();
+        let denom = self.timebase.denom;
         self.timebase.at(span.section, offset).minus(self.timebase.at(span.section, span.from), denom)
     }
 

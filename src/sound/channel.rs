@@ -38,7 +38,6 @@ struct RenderStatus {
     frames_since_start: i64,
     /// Id of the segment that ended playback by itself.
     ended: u64,
-    /// Blocks rendered.
     blocks: u64,
     written_at: Option<Instant>,
 }
@@ -92,7 +91,7 @@ impl RenderSource {
         queue.render(&mut self.block, &mut |segment| hand_back(returns, segment));
         self.blocks += 1;
         self.status.write(RenderStatus {
-            playing: queue.renderer.is_playing(),
+            playing: queue.renderer.playing,
             current: queue.position(),
             previous: queue.previous,
             frames_since_start: queue.frames_since_start(),

@@ -30,7 +30,6 @@ pub enum Click {
 }
 
 impl Click {
-    /// Number of parts of a beat.
     pub(super) fn parts(self) -> usize {
         match self {
             Click::Off | Click::Written => 1,
@@ -99,7 +98,6 @@ impl ClickLine {
 }
 
 impl Builder<'_> {
-    /// Adds the clicks of the written beat.
     pub(super) fn add_beats(&mut self, pieces: &[Piece]) {
         let click = self.options.click;
         if click == Click::Off {
@@ -134,10 +132,9 @@ impl Builder<'_> {
         }
     }
 
-    /// Adds the click lines to a loop of this length.
     pub(super) fn add_lines(&mut self, pieces: &[Piece], length: FrameTime) {
         let options = self.options;
-        let denom = self.timebase.denom();
+        let denom = self.timebase.denom;
         let speed = options.bounded_speed();
         for line in &options.lines {
             let (left, right) = Gain::from_db(options.click_db).panned(line.side);

@@ -148,7 +148,8 @@ fn rescaled(part: i128, divisor: i128, denom: i128) -> i128 {
 /// fixed point, an error of at most 2^-121 frame each.
 #[derive(Debug, Clone)]
 pub(super) struct Timebase {
-    denom: i128,
+    /// 1 to 2^120.
+    pub(super) denom: i128,
     sections: Vec<SectionScale>,
 }
 
@@ -196,11 +197,6 @@ impl Timebase {
             }
         }
         self
-    }
-
-    /// 1 to 2^120.
-    pub(super) fn denom(&self) -> i128 {
-        self.denom
     }
 
     /// Frames per whole note in a section, rounded.
@@ -283,7 +279,7 @@ mod tests {
     fn a_quarter_at_120_is_half_a_second() {
         let timebase = Timebase::new(vec![(per_whole("120", 48_000), vec![4])]);
         assert_eq!(timebase.at(0, Time::new(1, 4).expect("valid")), FrameTime { frame: 24_000, part: 0 });
-        assert_eq!(timebase.denom(), 1);
+        assert_eq!(timebase.denom, 1);
     }
 
     #[test]
@@ -299,11 +295,11 @@ mod tests {
         let primes = [7919_i64, 7907, 7901, 7883, 7879, 7877, 7873, 7867, 7853, 7841, 7829, 7823];
         let rows: Vec<_> = primes.iter().map(|p| (per_whole(&format!("{p}/64"), 44_100), vec![16])).collect();
         let timebase = Timebase::new(rows.clone());
-        assert_eq!(timebase.denom(), 1 << 120);
+        assert_eq!(timebase.denom, 1 << 120);
         let bound = BigRational::new(BigInt::one(), BigInt::one() << 121);
         for (s, (per_whole, _)) in rows.iter().enumerate() {
             let time = Time::new(13, 16).expect("valid");
-            let error = value(timebase.at(s, time), timebase.denom()) - big(product(*per_whole, exact(time.wholes())));
+            let error = value(timebase.at(s, time), timebase.denom) - big(product(*per_whole, exact(time.wholes())));
             assert!(error.abs() <= bound);
         }
     }
@@ -316,7 +312,7 @@ mod tests {
         let rate = SampleRate::new(384_000).expect("valid");
         let speed = Fraction::new(999_983, 999_979).expect("valid");
         let timebase = Timebase::new(vec![(frames_per_whole(tempo, speed, rate), vec![i64::MAX, i64::MAX - 1])]);
-        let error = value(timebase.at(0, time), timebase.denom()) - exact_frames(bpm, speed, 384_000, time);
+        let error = value(timebase.at(0, time), timebase.denom) - exact_frames(bpm, speed, 384_000, time);
         assert!(error.abs() < BigRational::new(1.into(), 1000.into()), "{error}");
     }
 
@@ -335,16 +331,16 @@ mod tests {
             let time = Time::new(numer, denom).expect("valid");
             let exact = exact_frames(bpm, Fraction::ONE, rate, time);
             let at = timebase.at(0, time);
-            prop_assert_eq!(value(at, timebase.denom()), exact.clone());
+            prop_assert_eq!(value(at, timebase.denom), exact.clone());
             let fine = timebase.clone().refined();
-            prop_assert!(fine.denom() >= 1 << 48);
-            prop_assert_eq!(value(fine.at(0, time), fine.denom()), exact.clone());
-            let many = at.times(passes, timebase.denom());
+            prop_assert!(fine.denom >= 1 << 48);
+            prop_assert_eq!(value(fine.at(0, time), fine.denom), exact.clone());
+            let many = at.times(passes, timebase.denom);
             let exact = exact * BigInt::from(passes);
-            prop_assert_eq!(value(many, timebase.denom()), exact.clone());
-            prop_assert_eq!(many.minus(at, timebase.denom()).plus(at, timebase.denom()), many);
+            prop_assert_eq!(value(many, timebase.denom), exact.clone());
+            prop_assert_eq!(many.minus(at, timebase.denom).plus(at, timebase.denom), many);
             let half = BigRational::new(1.into(), 2.into());
-            prop_assert_eq!(BigInt::from(many.rounded(timebase.denom())), (exact + half).floor().to_integer());
+            prop_assert_eq!(BigInt::from(many.rounded(timebase.denom)), (exact + half).floor().to_integer());
         }
 
         #[test]
@@ -359,11 +355,11 @@ mod tests {
             let found = timebase.of_seconds(Seconds::new(seconds).expect("finite"), speed, rate);
             let exact = BigRational::from_f64(seconds).expect("finite") * BigInt::from(384_000)
                 / BigRational::new(numer.into(), denom.into());
-            let unit = BigRational::new(BigInt::one(), BigInt::from(2 * timebase.denom()));
+            let unit = BigRational::new(BigInt::one(), BigInt::from(2 * timebase.denom));
             // A time below half a millisecond is rounded to 2^-64 second first.
             let rounding = BigRational::new(BigInt::from(2_000_000), BigInt::one() << 64);
-            prop_assert!((value(found, timebase.denom()) - exact).abs() <= unit + rounding);
-            prop_assert!(found.part < timebase.denom());
+            prop_assert!((value(found, timebase.denom) - exact).abs() <= unit + rounding);
+            prop_assert!(found.part < timebase.denom);
         }
 
         #[test]

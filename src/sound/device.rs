@@ -3,7 +3,6 @@
 #[cfg(not(feature = "audio"))]
 use super::OutputError;
 
-/// An output device of this machine.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct OutputDevice {
     pub name: String,

@@ -88,7 +88,6 @@ pub(super) trait DeviceApi {
     ) -> Result<Box<dyn Any>, OutputError>;
 }
 
-/// The devices of this machine.
 pub(super) struct Devices {
     /// Name or id of the device to use; `None` for the default one.
     wanted: Option<String>,

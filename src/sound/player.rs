@@ -7,7 +7,7 @@ use super::position::{Playhead, Position};
 use super::render::{RENDER_LATENCY, release};
 use super::segment::Segment;
 use super::stderr_guard::StderrGuard;
-use super::units::{Frame, SampleRate};
+use super::units::Frame;
 use std::any::Any;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -35,7 +35,6 @@ const MAX_FADE_WAIT: Duration = Duration::from_millis(300);
 /// Longest wait for the source of a dropped stream.
 const MAX_SOURCE_WAIT: Duration = Duration::from_secs(1);
 
-/// State while the device is lost.
 struct Lost {
     retry_at: Instant,
     retry_delay: Duration,
@@ -56,7 +55,6 @@ pub(crate) enum DeviceEvent {
     ReopenedAtNewRate(Option<Playhead>),
 }
 
-/// An output device that plays, or that is being reopened.
 pub(crate) struct Player {
     // Dropped first: it holds the other end of the handle.
     stream: Option<Box<dyn Any>>,
@@ -74,12 +72,6 @@ pub(crate) struct Player {
     seen_at: Instant,
     lost: Option<Lost>,
     _guard: StderrGuard,
-}
-
-impl std::fmt::Debug for Player {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Player").field("handle", &self.handle).finish_non_exhaustive()
-    }
 }
 
 impl Player {
@@ -138,11 +130,6 @@ impl Player {
         Err(error)
     }
 
-    /// The sample rate for which schedules must be built. It may change with [`DeviceEvent::ReopenedAtNewRate`].
-    pub(crate) fn rate(&self) -> SampleRate {
-        self.handle.rate()
-    }
-
     /// Plays a segment from a position, or from its start, instead of everything else, and returns its id. Ids ascend.
     pub(crate) fn start(&mut self, segment: Segment, from: Option<Position>) -> u64 {
         let frame = from.and_then(|p| segment.schedule.as_ref()?.map.frame(p)).unwrap_or_default();
@@ -175,7 +162,7 @@ impl Player {
 
     /// Time until a sound that is stopped now has faded and was heard: two buffers, the fade, and what the device holds.
     fn fade_time(&self) -> Duration {
-        let rate = self.rate();
+        let rate = self.handle.rate;
         let fade = i64::from(release(rate)) + RENDER_LATENCY as i64;
         let frames = self.ahead().0 + 2 * i64::from(BUFFER_FRAMES) + fade;
         Duration::from_secs_f64(Frame(frames).seconds(rate)).min(MAX_FADE_WAIT)
@@ -189,10 +176,9 @@ impl Player {
 
     #[cfg(test)]
     pub(crate) fn is_playing(&self) -> bool {
-        self.handle.is_playing() || self.lost.as_ref().is_some_and(|l| l.playhead.is_some())
+        self.handle.playing || self.lost.as_ref().is_some_and(|l| l.playhead.is_some())
     }
 
-    /// The position that is heard now.
     pub(crate) fn playhead(&mut self) -> Option<Playhead> {
         self.playhead_at(Instant::now())
     }
@@ -205,7 +191,7 @@ impl Player {
 
     /// Uncertainty of the playhead in seconds: one device buffer.
     pub(crate) fn playhead_error(&self) -> f64 {
-        Frame(i64::from(BUFFER_FRAMES)).seconds(self.rate())
+        Frame(i64::from(BUFFER_FRAMES)).seconds(self.handle.rate)
     }
 
     /// Frames from what is rendered next to what is heard, just after a buffer was filled, as the device reports it.
@@ -247,7 +233,7 @@ impl Player {
     }
 
     fn on_lost(&mut self, now: Instant, reason: &str) -> DeviceEvent {
-        let playhead = self.playhead().or(self.handle.is_playing().then(Playhead::default));
+        let playhead = self.playhead().or(self.handle.playing.then(Playhead::default));
         self.stream = None;
         self.source = self.take_source();
         let (retry_at, retry_delay) = (now + MIN_RETRY_DELAY, MIN_RETRY_DELAY);
@@ -255,13 +241,12 @@ impl Player {
         DeviceEvent::Lost(OutputError::new(reason))
     }
 
-    /// Tries to reopen the device.
     fn reopen(&mut self, now: Instant) -> Option<DeviceEvent> {
         if let Ok(rate) = self.device.find() {
             if self.source.is_none() {
                 self.source = self.returned.1.try_recv().ok();
             }
-            if rate != self.handle.rate() || self.source.is_none() {
+            if rate != self.handle.rate || self.source.is_none() {
                 let (handle, source) = render_channel(rate);
                 (self.handle, self.source) = (handle, Some(source));
                 // A late old source must not be mistaken for this one.

@@ -45,16 +45,17 @@ impl ActiveSound {
 #[derive(Debug)]
 pub struct Renderer {
     schedule: Option<Box<Schedule>>,
-    playing: bool,
+    pub(super) playing: bool,
     /// Frames rendered so far, not counting the limiter's delay.
-    now: i64,
+    pub(super) now: i64,
     /// Frame at which pass 0 began.
     origin: i64,
     /// Pass of the next note, start of that pass from `origin`, and index of the note.
     pass: u64,
     start: FrameTime,
     next: usize,
-    max_passes: u64,
+    /// Limit of the passes since the start; what rings after that decays naturally.
+    pub(super) max_passes: u64,
     /// Passes completed before the last change of loop.
     passes_before: u64,
     sounds: Vec<ActiveSound>,
@@ -156,17 +157,12 @@ impl Renderer {
         self.playing = false;
     }
 
-    /// Limits the passes since the start; what rings after that decays naturally.
-    pub(super) fn limit_passes(&mut self, passes: u64) {
-        self.max_passes = passes;
-    }
-
     /// Jumps to the start of pass `pass` as if all passes before it had been rendered.
     #[cfg(test)]
     pub(super) fn skip_to_pass(&mut self, pass: u64) {
         if let Some(schedule) = &self.schedule {
             self.sounds.clear();
-            self.now = self.origin + schedule.pass_start(pass).0;
+            self.now = self.origin + schedule.map.pass_start(pass).0;
             self.pass = pass;
             self.find_next_note();
         }
@@ -175,10 +171,6 @@ impl Renderer {
     /// Changes the gain of the mix within milliseconds.
     pub fn set_gain(&mut self, gain: Gain) {
         self.target = gain.linear();
-    }
-
-    pub(super) fn is_playing(&self) -> bool {
-        self.playing
     }
 
     #[cfg(test)]
@@ -196,10 +188,6 @@ impl Renderer {
         self.passes_before + self.loop_time().0
     }
 
-    pub(super) fn now(&self) -> i64 {
-        self.now
-    }
-
     /// Length of the loop, rounded to whole frames.
     pub(super) fn length(&self) -> Frame {
         self.schedule.as_ref().map_or(Frame(0), |s| s.map.rounded_length())
@@ -208,7 +196,7 @@ impl Renderer {
     /// Frames until pass `pass` begins, 0 if it has begun; `None` if the loop is shorter than a frame.
     pub(super) fn frames_until_pass(&self, pass: u64) -> Option<usize> {
         let schedule = self.schedule.as_ref().filter(|s| s.map.length.frame > 0)?;
-        let start = self.origin.saturating_add(schedule.pass_start(pass.saturating_sub(self.passes_before)).0);
+        let start = self.origin.saturating_add(schedule.map.pass_start(pass.saturating_sub(self.passes_before)).0);
         Some(usize::try_from(start - self.now).unwrap_or(0))
     }
 

@@ -168,14 +168,10 @@ impl Schedule {
         Some(Frame(self.map.length.times(pass, denom).plus(note.at, denom).rounded(denom)))
     }
 
-    pub(super) fn pass_start(&self, pass: u64) -> Frame {
-        self.map.pass_start(pass)
-    }
-
     /// The frame at which the last sound of this many passes ends, from the start of the first one.
     pub(super) fn end(&self, passes: u32) -> Frame {
         let tail = if passes == 0 { 0 } else { self.tail().0 };
-        Frame(self.pass_start(u64::from(passes)).0.saturating_add(tail))
+        Frame(self.map.pass_start(u64::from(passes)).0.saturating_add(tail))
     }
 
     /// Frames that the last notes ring beyond the end of a pass.

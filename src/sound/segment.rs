@@ -65,7 +65,6 @@ impl Segment {
     }
 }
 
-/// A position in the loop of a segment.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub(super) struct SegmentPosition {
     pub(super) id: u64,
@@ -124,7 +123,7 @@ impl SegmentQueue {
 
     /// Appends a segment to the queue, or plays it at once if nothing plays. Hands it back if the queue is full.
     pub(super) fn push(&mut self, segment: Box<Segment>, on_finished: OnFinished<'_>) {
-        if !self.renderer.is_playing() {
+        if !self.renderer.playing {
             self.previous = SegmentPosition::default();
             self.begin(segment, Renderer::follow, on_finished);
         } else if self.queued < MAX_QUEUED {
@@ -142,7 +141,6 @@ impl SegmentQueue {
         self.push(segment, on_finished);
     }
 
-    /// Replaces the playing or queued segment with the same id.
     pub(super) fn replace(&mut self, mut segment: Box<Segment>, on_finished: OnFinished<'_>) {
         if let Some(current) = self.current.as_mut().filter(|c| c.id == segment.id) {
             if let Some(schedule) = segment.schedule.take() {
@@ -186,14 +184,13 @@ impl SegmentQueue {
         SegmentPosition { id, generation, frame: self.renderer.frame().0, pass: self.renderer.passes() }
     }
 
-    /// Frames rendered since the current segment began.
     pub(super) fn frames_since_start(&self) -> i64 {
-        self.renderer.now() - self.start
+        self.renderer.now - self.start
     }
 
     /// Frames until the current pass ends; `None` if it never does.
     fn frames_left_in_pass(&self) -> Option<usize> {
-        let segment = self.current.as_ref().filter(|_| self.renderer.is_playing())?;
+        let segment = self.current.as_ref().filter(|_| self.renderer.playing)?;
         let limit = self.pass_limit.unwrap_or(segment.passes);
         let ends = limit != u64::MAX && (self.passes_done < limit || self.queued > 0);
         // A loop without length ends at once or never.
@@ -213,7 +210,7 @@ impl SegmentQueue {
                     frame: self.renderer.length().0,
                     pass: self.passes_done.saturating_sub(1),
                 };
-                self.renderer.limit_passes(self.passes_done);
+                self.renderer.max_passes = self.passes_done;
                 self.begin(next, Renderer::follow, on_finished);
             } else if segment.stops_at_end {
                 self.ended = segment.id;
@@ -236,7 +233,7 @@ impl SegmentQueue {
             on_finished(finished);
         }
         (self.passes_done, self.pass_limit) = (0, None);
-        self.start = self.renderer.now();
+        self.start = self.renderer.now;
     }
 
     fn clear_queue(&mut self, on_finished: OnFinished<'_>) {

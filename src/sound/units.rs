@@ -40,8 +40,6 @@ impl Frame {
 pub struct Gain(f32);
 
 impl Gain {
-    /// Gain 1.
-    pub const UNITY: Gain = Gain(1.0);
     /// Silence.
     pub const SILENT: Gain = Gain(0.0);
 
@@ -73,11 +71,11 @@ mod tests {
         assert_eq!(Gain::from_db(f32::NAN), Gain::SILENT);
         assert_eq!(Gain::from_db(f32::NEG_INFINITY), Gain::SILENT);
         for pan in -100..=100 {
-            let (l, r) = Gain::UNITY.panned(pan);
+            let (l, r) = Gain::from_db(0.0).panned(pan);
             assert!((l * l + r * r - 1.0).abs() < 1e-6, "{pan}");
         }
-        assert!(Gain::UNITY.panned(100).0.abs() < 1e-6);
-        assert_eq!(Gain::UNITY.panned(-100).1, 0.0);
+        assert!(Gain::from_db(0.0).panned(100).0.abs() < 1e-6);
+        assert_eq!(Gain::from_db(0.0).panned(-100).1, 0.0);
     }
 
     #[test]

@@ -81,7 +81,6 @@ impl<'a> Writer<'a> {
         self.sink.write_all(&self.bytes)
     }
 
-    /// Writes the chunks that follow the samples and flushes the sink.
     pub(super) fn finish(self) -> io::Result<()> {
         self.sink.write_all(self.chunks)?;
         self.sink.flush()
@@ -140,7 +139,6 @@ impl<'a> Rendering<'a> {
         Ok(())
     }
 
-    /// Renders the rest of the file.
     pub(super) fn finish(mut self) -> io::Result<()> {
         self.render(Frame(self.total - self.done + self.latency as i64))?;
         self.writer.finish()

@@ -17,7 +17,7 @@ const HEADER: &str = "# Practice log of the groove of the same file name; teeter
 
 /// One day's practice of one ladder.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Practice {
+pub struct Practice {
     /// `2026-11-25`.
     pub date: String,
     /// `50-100/10 x4`.

@@ -23,8 +23,10 @@ pub(crate) struct Calibration {
 
 /// Volumes in dB.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(crate) struct SoundLevels {
+pub struct SoundLevels {
+    /// 0 is the level that exported files have.
     pub volume_db: f64,
+    /// Added to the volume for clicks.
     pub click_db: f64,
 }
 

@@ -2,8 +2,12 @@
 
 mod table;
 
-use crate::terminal::action::Action;
+use crate::session::Command;
 use crate::terminal::input::key::Key;
+use crate::terminal::lists::Step;
+use crate::terminal::prompts::question::Question;
+use crate::terminal::state::State;
+use tui_input::InputRequest;
 
 /// Where the keys of a command work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -13,7 +17,6 @@ pub(crate) enum Mode {
     List,
     /// A prompt or a search.
     Typing,
-    /// Tapping along.
     Tap,
     ConfirmQuit,
     ConfirmOverwrite,
@@ -23,55 +26,18 @@ pub(crate) enum Mode {
     Recovery,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub(crate) enum Group {
-    Move,
-    Enter,
-    Change,
-    Select,
+#[derive(Debug)]
+pub(crate) enum Action {
+    Run(Command),
+    Ask(Question),
+    /// Enters an attack of as many cells as the digit of the key, 0 for ten; without a key asks for groups.
+    EnterDigit,
     Tap,
-    Layer,
-    Section,
-    Sound,
-    Export,
-    Program,
-    Lists,
+    Navigate(Step),
+    Edit(InputRequest),
+    Call(fn(&mut State)),
 }
 
-impl Group {
-    /// Every group, in the order of the help.
-    pub(crate) const ALL: &'static [Group] = &[
-        Group::Enter,
-        Group::Move,
-        Group::Change,
-        Group::Select,
-        Group::Sound,
-        Group::Tap,
-        Group::Layer,
-        Group::Section,
-        Group::Export,
-        Group::Program,
-        Group::Lists,
-    ];
-
-    pub(crate) fn heading(self) -> &'static str {
-        match self {
-            Group::Move => "Moving",
-            Group::Enter => "Entering attacks",
-            Group::Change => "Editing attacks",
-            Group::Select => "Selecting and copying",
-            Group::Tap => "Tapping along",
-            Group::Layer => "Layers",
-            Group::Section => "Sections and the groove",
-            Group::Sound => "Playback",
-            Group::Export => "Export and import",
-            Group::Program => "Screen and program",
-            Group::Lists => "Lists and prompts",
-        }
-    }
-}
-
-/// One command of the table.
 #[derive(Debug)]
 pub(crate) struct CommandSpec {
     /// Name in the config file.
@@ -80,7 +46,8 @@ pub(crate) struct CommandSpec {
     pub keys: &'static [Key],
     pub mode: Mode,
     pub action: Action,
-    pub group: Group,
+    /// The heading it stands under in the help.
+    pub heading: &'static str,
     pub description: &'static str,
     /// A word or two for the line of hints; empty if the command is never hinted at.
     pub hint: &'static str,
@@ -89,9 +56,13 @@ pub(crate) struct CommandSpec {
 /// Maximum characters of a description, so that it fits the help on a narrow screen.
 pub(crate) const MAX_DESCRIPTION: usize = 46;
 
-/// Every command of the table.
 pub(crate) fn all() -> impl Iterator<Item = &'static CommandSpec> {
-    table::TABLE.iter().copied().flatten()
+    table::TABLE.iter()
+}
+
+/// The commands of each heading, in the order of the help.
+pub(crate) fn groups() -> impl Iterator<Item = &'static [CommandSpec]> {
+    table::TABLE.chunk_by(|a, b| a.heading == b.heading)
 }
 
 pub(crate) fn find(name: &str) -> Option<&'static CommandSpec> {

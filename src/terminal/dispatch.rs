@@ -2,28 +2,25 @@
 
 use crate::rhythm::Groove;
 use crate::session::{Command, Motion, Outcome};
-use crate::terminal::action::Action;
+use crate::terminal::commands::Action;
 use crate::terminal::event::Effect;
-use crate::terminal::files::{clipboard, export, import, outside_sounds, recovery, save};
-use crate::terminal::hearings;
+use crate::terminal::files::{export, outside_sounds, recovery};
 use crate::terminal::input::key::Key;
-use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::lists;
-use crate::terminal::manual::{self, ManualInput};
+use crate::terminal::manual::ManualInput;
 use crate::terminal::overlay::{Overlay, PendingOverwrite};
-use crate::terminal::playback::{clicks, practice, tapping, transport};
+use crate::terminal::playback::{practice, tapping};
 use crate::terminal::prompts::ask;
 use crate::terminal::prompts::question::Question;
-use crate::terminal::prompts::typing::{self, TextField};
-use crate::terminal::scroll;
-use crate::terminal::state::{Message, State};
-use crate::terminal::view::{Labels, Strips};
+use crate::terminal::prompts::typing;
+use crate::terminal::state::State;
 use ratatui::crossterm::event::KeyCode;
 
 /// Carries out an action; `key` is the key that caused it, if any.
-pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>, effects: &mut Vec<Effect>) {
+pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>) {
     match action {
         Action::Run(command) => run_command(state, command.clone()),
+        Action::Ask(question) => ask(state, *question),
         Action::EnterDigit => match key.map(|k| k.code) {
             Some(KeyCode::Char(c @ '0'..='9')) => {
                 let n = c as usize - '0' as usize;
@@ -31,98 +28,33 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>, eff
             }
             _ => ask(state, Question::Groups),
         },
-        Action::Ask(question) => ask(state, *question),
-        Action::StartSelecting => {
-            state.input.selecting = true;
-            run_command(state, Command::Extend(Motion::To(state.session.cursor().place)));
-            state.show_message(Message::info("selecting: move to extend, Esc to stop"));
-        }
-        Action::Close => close(state, effects),
-        Action::Copy(text) => clipboard::copy(state, *text, effects),
-        Action::Play => transport::toggle(state, effects),
-        Action::PlayFromCursor => transport::start_at_cursor(state, effects),
-        Action::TapAlong => tapping::begin(state, effects),
-        Action::Tap => tapping::tap(state, KeyTime::UNKNOWN, effects),
-        Action::RestartTapping => tapping::restart(state, effects),
-        Action::TapReport => tapping::show_report(state),
-        Action::Calibrate => tapping::begin_calibrating(state, effects),
-        Action::NextLoopMode => transport::next_loop_mode(state, effects),
-        Action::SpeedBy(by) => transport::speed_by(state, *by, effects),
-        Action::VolumeBy(db) => transport::volume_by(state, *db, effects),
-        Action::ClickVolumeBy(db) => transport::click_volume_by(state, *db, effects),
-        Action::ToggleBeatClick => clicks::toggle_beat(state, effects),
-        Action::ToggleHearingClick => clicks::toggle_hearing(state, effects),
-        Action::PlayTake(mix) => clicks::play_take(state, *mix, effects),
-        Action::NextBeatClick => clicks::next_beat_click(state, effects),
-        Action::NextHearingClick => clicks::next_hearing_click(state, effects),
-        Action::ToggleExtraHearingClick => clicks::toggle_extra_hearing(state, effects),
-        Action::ToggleLadder => practice::toggle_ladder(state, effects),
-        Action::LadderBy(by) => practice::step(state, *by, effects),
-        Action::NextFocus => hearings::next_focus(state),
-        Action::NextHearing => hearings::select_next(state, effects),
-        Action::ToggleStrips => {
-            state.view.strips = if state.view.strips == Strips::Two { Strips::All } else { Strips::Two };
-        }
-        Action::NextLabels => {
-            state.view.labels = match state.view.labels {
-                Labels::Groups => Labels::Pitches,
-                Labels::Pitches => Labels::None,
-                Labels::None => Labels::Groups,
-            };
-        }
-        Action::ZoomBy(by) => {
-            state.view.zoom = (state.view.zoom + by).clamp(-4, 2);
-            scroll::reset(state);
-        }
-        Action::Help => state.overlay = Overlay::Help(0),
-        Action::Manual => manual::open(state),
-        Action::SearchManual => manual::start_search(state),
-        Action::FindMatch(direction) => manual::find(state, *direction),
-        Action::FindCommand => state.overlay = Overlay::Find { text: TextField::default(), selected: 0 },
-        Action::FullView => lists::open_full(state),
-        Action::Outputs => effects.push(Effect::Outputs),
-        Action::ConfigFile if state.files.config_errors.is_some() => state.overlay = Overlay::ConfigFile(0),
-        Action::ConfigFile => state.show_message(Message::info("no errors in the config file")),
-        Action::Export(menu) => export::open_menu(state, *menu),
-        Action::CancelJob if !export::cancel(state, effects) => {
-            state.show_message(Message::info("no export or import is running"));
-        }
-        Action::CancelJob => {}
-        Action::ImportWarnings => import::show_warnings(state),
-        Action::OpenImport => import::open_confirmed(state, effects),
-        Action::SaveThenOpenImport => import::save_then_open(state, effects),
-        Action::AllowSounds => outside_sounds::allow(state, effects),
-        Action::Save => save::save(state, effects),
-        Action::Overwrite => save::overwrite(state, effects),
-        Action::Redraw => effects.push(Effect::Redraw),
-        Action::Quit if state.session.is_changed() => state.overlay = Overlay::ConfirmQuit,
-        Action::Quit | Action::QuitWithoutSaving => {
-            practice::leave(state, effects);
-            effects.push(Effect::Quit { keep_journal: false });
-        }
-        Action::SaveThenQuit => {
-            state.overlay = Overlay::None;
-            state.files.quit_after_save = true;
-            save::save(state, effects);
-        }
-        Action::Recover => recovery::recover(state),
-        Action::ViewUnsaved => recovery::toggle_text(state),
-        Action::DiscardUnsaved => recovery::discard(state, effects),
-        Action::ScrollUnsaved(by) => recovery::scroll(state, *by),
-        Action::ListUp => lists::navigate(state, |at, _, _| at.saturating_sub(1)),
-        Action::ListDown => lists::navigate(state, |at, last, _| (at + 1).min(last)),
-        Action::ListPageUp => lists::navigate(state, |at, _, page| at.saturating_sub(page)),
-        Action::ListPageDown => lists::navigate(state, |at, last, page| (at + page).min(last)),
-        Action::ListFirst => lists::navigate(state, |_, _, _| 0),
-        Action::ListLast => lists::navigate(state, |_, last, _| last),
-        Action::Accept => lists::accept(state, effects),
-        Action::NextPart => lists::change_part(state, 1),
-        Action::PreviousPart => lists::change_part(state, -1),
-        Action::EditText(request) => typing::edit(state, *request),
+        Action::Tap => tapping::tap(state, None),
+        Action::Navigate(step) => lists::navigate(state, *step),
+        Action::Edit(request) => typing::edit(state, *request),
+        Action::Call(function) => function(state),
     }
 }
 
-/// Applies a command to the session and shows its message.
+pub(crate) fn start_selecting(state: &mut State) {
+    state.input.selecting = true;
+    run_command(state, Command::Extend(Motion::To(state.session.cursor().place)));
+    state.info("selecting: move to extend, Esc to stop");
+}
+
+/// Quits, after a question if there are unsaved changes.
+pub(crate) fn quit(state: &mut State) {
+    if state.session.is_changed() {
+        state.overlay = Overlay::ConfirmQuit;
+    } else {
+        quit_without_saving(state);
+    }
+}
+
+pub(crate) fn quit_without_saving(state: &mut State) {
+    practice::leave(state);
+    state.effects.push(Effect::Quit { keep_journal: false });
+}
+
 pub(crate) fn run_command(state: &mut State, command: Command) {
     let command = match command {
         Command::Move(motion) if state.input.selecting => Command::Extend(motion),
@@ -133,19 +65,16 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
     if state.session.selection().is_none() {
         state.input.selecting = false;
     }
-    let message = match outcome {
-        Outcome::Unchanged | Outcome::Changed(None) => return,
+    match outcome {
+        Outcome::Unchanged | Outcome::Changed(None) => {}
         Outcome::Changed(Some(text)) => {
             let hint = key_hint(state, &command, &before);
-            Message::Info(end_of_groove(state, &command).unwrap_or(text + &hint))
+            state.info(end_of_groove(state, &command).unwrap_or(text + &hint));
         }
-        Outcome::Info(text) => Message::Info(text),
-        Outcome::NoLayer => {
-            Message::Warning(format!("no layer yet; {} adds one", state.input.keymap.first("add-layer")))
-        }
-        Outcome::Error(text) => Message::Warning(end_of_groove(state, &command).unwrap_or(text)),
-    };
-    state.show_message(message);
+        Outcome::Info(text) => state.info(text),
+        Outcome::NoLayer => state.warn(format!("no layer yet; {} adds one", state.input.keymap.first("add-layer"))),
+        Outcome::Error(text) => state.warn(end_of_groove(state, &command).unwrap_or(text)),
+    }
 }
 
 /// The message after a command that enters cells at the end of the groove.
@@ -174,17 +103,17 @@ fn key_hint(state: &State, command: &Command, before: &Groove) -> String {
 }
 
 /// Closes the overlay; without one cancels the job, or drops the selection.
-fn close(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn close(state: &mut State) {
     if state.overlay == Overlay::None {
         let no_selection = !state.input.selecting && state.session.selection().is_none();
-        if no_selection && export::cancel(state, effects) {
+        if no_selection && export::cancel(state) {
             return;
         }
         state.input.selecting = false;
         run_command(state, Command::Deselect);
     }
     if state.overlay == Overlay::Tap {
-        return tapping::end(state, effects);
+        return tapping::end(state);
     }
     if let Overlay::Manual(view) = &mut state.overlay
         && view.input == ManualInput::Search
@@ -194,12 +123,12 @@ fn close(state: &mut State, effects: &mut Vec<Effect>) {
     }
     match &state.overlay {
         Overlay::ConfirmOverwrite(PendingOverwrite::Job(..)) => {
-            state.show_message(Message::warning("not written; the file is unchanged"));
+            state.warn("not written; the file is unchanged");
         }
-        Overlay::ConfirmOverwrite(_) => state.show_message(Message::warning("not saved; the file is unchanged")),
-        Overlay::Recovery(_) => return recovery::postpone(state, effects),
+        Overlay::ConfirmOverwrite(_) => state.warn("not saved; the file is unchanged"),
+        Overlay::Recovery(_) => return recovery::postpone(state),
         Overlay::ConfirmSounds(_) => return outside_sounds::refuse(state),
-        Overlay::ConfirmImport(_) => state.show_message(Message::warning("import discarded; the groove is unchanged")),
+        Overlay::ConfirmImport(_) => state.warn("import discarded; the groove is unchanged"),
         _ => {}
     }
     state.files.import.pending_save = None;

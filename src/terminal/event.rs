@@ -2,72 +2,49 @@
 
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
-use crate::jobs::play_request::{PlayRequest, Sequence, SequencePosition, Start, TapPosition};
-use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Position};
+use crate::jobs::play_request::{PlayRequest, PlaybackEvent, Sequence, Start};
+use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, SoundLevels};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
 use crate::terminal::input::key_time::KeyTime;
-use crate::terminal::playback::playing::SoundLevels;
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::path::PathBuf;
 use std::sync::Arc;
 
 /// An input of [`update`](crate::terminal::update).
 #[derive(Debug, Clone)]
+#[allow(missing_docs, reason = "most names say it")]
 pub enum Event {
     /// A key, and when it arrived.
     Key(KeyEvent, KeyTime),
-    /// Text pasted into the terminal.
     Pasted(String),
-    /// A mouse event.
     Mouse(MouseEvent),
     /// The new columns and rows of the window.
     Resize(u16, u16),
-    /// The playback position, sent periodically while something plays.
-    Tick(Option<Position>),
-    /// What was heard when a key was tapped.
-    Tapped(TapPosition),
+    Playback(PlaybackEvent),
     /// The tap offset was saved, or why not.
     OffsetSaved(Result<(), String>),
-    /// An analysis is complete.
     Analysed {
-        /// Revision of the groove.
         revision: u64,
-        /// The request.
         ask: analysis::AnalysisOptions,
-        /// The result.
         report: Arc<Report>,
     },
-    /// A save has ended.
     Saved {
-        /// The document.
         document: DocumentId,
-        /// The groove that was saved.
         groove: Arc<Groove>,
         /// The file's name, or why it was not saved.
         result: Result<String, SaveFailed>,
     },
-    /// Another take or another pass of a sequence is heard.
-    Take(SequencePosition),
-    /// The sequence of this number has ended.
-    SequenceEnded(u32),
     /// The practice log of the groove in one line, or why it could not be read or written.
     Progress(Result<Option<String>, String>),
-    /// The output device was opened, or why not.
-    Device(Result<(), String>),
-    /// The connection to a remote speaker changed.
     Remote(RemoteEvent),
-    /// A problem with the sound that does not stop playback.
-    SoundWarning(String),
     /// The sound files outside the groove's folder that may not be read without an answer.
     OutsideSounds(Vec<PathBuf>),
     /// The output devices, one per line, or why they cannot be listed.
     Outputs(Result<Vec<String>, String>),
     /// Progress of the running job in percent.
     JobProgress(u8),
-    /// A job ended.
     ExportDone(Box<Job>, Result<JobReport, JobError>),
-    /// An import ended.
     ImportDone(Result<Box<ImportedGroove>, JobError>),
     /// Whether unsaved changes are in the journal, or why not.
     Journal(Result<(), String>),
@@ -100,32 +77,25 @@ pub enum SaveFailed {
 
 /// An action of the shell.
 #[derive(Debug, Clone, PartialEq)]
+#[allow(missing_docs, reason = "most names say it")]
 pub enum Effect {
     /// Analyse the groove; only the newest request counts.
     Analyse {
-        /// Revision of the groove.
         revision: u64,
-        /// The groove.
         groove: Arc<Groove>,
-        /// The request.
         ask: analysis::AnalysisOptions,
     },
     /// Write the groove to the journal before the next frame.
     Journal {
-        /// The document.
         document: DocumentId,
-        /// The groove.
         groove: Arc<Groove>,
     },
     /// Take over the unsaved work of this number, which is now the groove of the document, and leave the others.
     AdoptUnsaved(usize, DocumentId),
-    /// Remove the unsaved work of this number.
     DiscardUnsaved(usize),
     /// Leave the unsaved work of this number to other editors.
     ReleaseUnsaved(usize),
-    /// Save the groove.
     Save {
-        /// The groove.
         groove: Arc<Groove>,
         /// The file from now on, if it is another one.
         name: Option<String>,
@@ -138,13 +108,12 @@ pub enum Effect {
     Change(Box<PlayRequest>),
     /// Continue with the current take of the sequence after the current pass.
     Step(Box<Sequence>),
-    /// Add to the practice log of the groove, and report it.
-    Progress(Option<Practised>),
+    /// Add to the practice log of the groove, at the date of the day, and report it.
+    Progress(Option<Practice>),
     /// Read the layers' sound files, and report problems.
     TrySounds(Arc<Groove>),
     /// Remember that the groove's file may read these sound files.
     AllowSounds(Vec<PathBuf>),
-    /// Stop playback.
     Stop,
     /// Report what was heard when this key arrived.
     Tap(KeyTime),
@@ -152,20 +121,16 @@ pub enum Effect {
     SaveOffset(Offset),
     /// Apply the volumes and save them for the next session.
     SetLevels(SoundLevels),
-    /// List the output devices.
     Outputs,
-    /// Copy a text to the terminal's clipboard.
     Copy(String),
     /// Run a job; it ends with [`Event::ExportDone`].
     RunJob(Box<Job>),
     /// Import a file; it ends with [`Event::ImportDone`].
     Import {
-        /// The file.
         path: String,
         /// How far onsets may be moved, in ms.
         tolerance: Fraction,
     },
-    /// Cancel the running job.
     CancelJob,
     /// Save as this document from now on.
     SwitchDocument(DocumentId),
@@ -175,24 +140,8 @@ pub enum Effect {
     Suspend,
     /// Take the terminal again.
     Resume,
-    /// End the program.
     Quit {
         /// Whether unsaved changes stay in the journal.
         keep_journal: bool,
     },
-}
-
-/// An entry of the practice log.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Practised {
-    /// The ladder, as typed.
-    pub ladder: String,
-    /// Highest step that was heard to its end, from 1.
-    pub step: usize,
-    /// Speed of that step in percent.
-    pub speed: String,
-    /// Steps of the ladder.
-    pub steps: usize,
-    /// Passes since the last entry.
-    pub loops: u64,
 }

@@ -6,15 +6,13 @@ use crate::jobs::play_request::HearingClicks;
 use crate::rhythm::Groove;
 use crate::terminal::event::Effect;
 use crate::terminal::playback::transport::replay;
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
 use std::sync::Arc;
 
-/// The analysis as the editor shows it.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct HearingsState {
     pub focus: Focus,
     pub limits: Limits,
-    /// The newest report.
     pub result: Option<AnalysisResult>,
     /// The hearing of the strip, if the user has selected one.
     pub selected: Option<HearingKey>,
@@ -29,7 +27,6 @@ pub(crate) enum Focus {
     #[default]
     First,
     Layer(TrackedLayer),
-    /// All audible layers.
     All,
     /// The selection; without one [`Focus::All`].
     Selection,
@@ -57,7 +54,6 @@ impl TrackedLayer {
     }
 }
 
-/// A report and its request.
 #[derive(Debug, Clone)]
 pub(crate) struct AnalysisResult {
     pub revision: u64,
@@ -112,7 +108,6 @@ impl State {
         self.report().map_or(&[], |(report, _)| &report.findings)
     }
 
-    /// The current request to the analysis.
     pub(crate) fn ask(&self) -> AnalysisOptions {
         let region = self.session.selection().filter(|_| self.hearings.focus == Focus::Selection);
         let layers = match &self.hearings.focus {
@@ -124,7 +119,6 @@ impl State {
     }
 }
 
-/// Selects a hearing for the strip and the click.
 pub(crate) fn select(state: &mut State, index: usize) {
     if let Some(key) = state.report().and_then(|(r, _)| r.hearings.get(index)).map(HearingKey::of) {
         state.hearings.selected = Some(key);
@@ -135,21 +129,20 @@ pub(crate) fn select(state: &mut State, index: usize) {
 pub(crate) fn require_hearing(state: &mut State) -> bool {
     let found = state.strip_hearing().is_some();
     if !found {
-        state.show_message(Message::warning("no hearing yet; enter some attacks first"));
+        state.warn("no hearing yet; enter some attacks first");
     }
     found
 }
 
 /// Selects the next hearing, after the last one the first.
-pub(crate) fn select_next(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn select_next(state: &mut State) {
     let count = state.report().map_or(0, |(r, _)| r.hearings.len());
     if count == 0 {
-        state.show_message(Message::warning("no hearing yet; enter some attacks first"));
-        return;
+        return state.warn("no hearing yet; enter some attacks first");
     }
     let next = state.strip_hearing().map_or(0, |(i, _)| (i + 1) % count);
     select(state, next);
-    replay(state, effects);
+    replay(state);
 }
 
 /// Changes the focus: the first layer, the one at the cursor, all, the selection, then the first again.
@@ -168,7 +161,7 @@ pub(crate) fn next_focus(state: &mut State) {
         Focus::Layer(tracked) => format!("analyzing layer '{}'", tracked.name),
         Focus::All => "analyzing all layers together".to_owned(),
     };
-    state.show_message(Message::info(text));
+    state.info(text);
 }
 
 /// Changes the focus if its selection or layer is gone.
@@ -187,7 +180,7 @@ pub(crate) fn analyse(state: &State) -> Effect {
 }
 
 /// Keeps a report unless it is older than the current one.
-pub(crate) fn on_analysis(state: &mut State, mut result: AnalysisResult, effects: &mut Vec<Effect>) {
+pub(crate) fn on_analysis(state: &mut State, mut result: AnalysisResult) {
     if state.hearings.result.as_ref().is_some_and(|old| old.revision > result.revision) {
         return;
     }
@@ -199,7 +192,7 @@ pub(crate) fn on_analysis(state: &mut State, mut result: AnalysisResult, effects
     let before = clicked_pulses(state);
     state.hearings.result = Some(result);
     if before != clicked_pulses(state) {
-        replay(state, effects);
+        replay(state);
     }
 }
 

@@ -3,31 +3,43 @@
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};
 use crate::terminal::dispatch::{dispatch, run_command};
-use crate::terminal::event::Effect;
 use crate::terminal::files::export;
 use crate::terminal::hearings;
 use crate::terminal::manual;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::transport::replay;
 use crate::terminal::prompts;
-use crate::terminal::state::{Message, State};
-use crate::terminal::view::{Block, Item, ReportPart, blocks, help_lines, list_height};
+use crate::terminal::prompts::typing::TextField;
+use crate::terminal::state::State;
+use crate::terminal::view::{Block, Item, ReportPart, blocks, help_lines, list_height, plain_list};
 
-/// Moves in the open list: `step` returns the new index from the old one, the last one and the number of lines of a page.
-pub(crate) fn navigate(state: &mut State, step: impl Fn(usize, usize, usize) -> usize) {
+/// A movement in a list, down if positive.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Step {
+    Lines(isize),
+    Pages(isize),
+}
+
+impl Step {
+    /// The index after the movement in a list whose last index is `last`, with so many lines on a page.
+    pub(crate) fn from(self, at: usize, last: usize, page: usize) -> usize {
+        let by = match self {
+            Self::Lines(lines) => lines,
+            Self::Pages(pages) => pages * page as isize,
+        };
+        at.min(last).saturating_add_signed(by).min(last)
+    }
+}
+
+pub(crate) fn navigate(state: &mut State, step: Step) {
     let page = usize::from(state.view.size.1.saturating_sub(6).max(1));
     if let Overlay::Full { block, line } = state.overlay {
         let (stops, lines) = stops(state);
         let now = stops.partition_point(|s| *s <= (block, line)).saturating_sub(1);
         let page = (stops.len() * page / lines.max(1)).max(1);
-        if let Some(&(block, line)) = stops.get(step(now, stops.len().saturating_sub(1), page)) {
+        if let Some(&(block, line)) = stops.get(step.from(now, stops.len().saturating_sub(1), page)) {
             state.overlay = Overlay::Full { block, line };
         }
-        return;
-    }
-    if let Overlay::TapReport(at) = state.overlay {
-        let count = state.playback.taps.last.as_ref().map_or(0, |t| t.lines(state).len());
-        state.overlay = Overlay::TapReport(step(at.min(count.saturating_sub(1)), count.saturating_sub(1), page));
         return;
     }
     let width = state.view.size.0;
@@ -35,19 +47,20 @@ pub(crate) fn navigate(state: &mut State, step: impl Fn(usize, usize, usize) -> 
         return view.navigate(width, page, step);
     }
     let count = match &state.overlay {
-        Overlay::Help(_) => help_lines(state, usize::from(width)).len(),
+        Overlay::Help(_) => (help_lines(state, usize::from(width)).len() + 1).saturating_sub(page),
         Overlay::Find { text, .. } => state.input.keymap.search(text.value()).len(),
         Overlay::Export { menu, text, .. } => export::search(state, *menu, text.value()).len(),
-        Overlay::ConfigFile(_) => state.files.config_errors.as_ref().map_or(0, Vec::len),
-        Overlay::Outputs(lines, _) => lines.len(),
-        Overlay::ImportWarnings(_) => state.files.import.warnings.len(),
-        _ => 0,
+        Overlay::TapReport(_) => state.playback.taps.report_lines().len(),
+        _ => plain_list(state).map_or(0, |(_, lines, _)| lines.len()),
     };
-    let last = count.saturating_sub(1);
     match &mut state.overlay {
-        Overlay::Help(at) => *at = step(*at, count.saturating_sub(page), page),
-        Overlay::ConfigFile(at) | Overlay::Outputs(_, at) | Overlay::ImportWarnings(at) => *at = step(*at, last, page),
-        Overlay::Find { selected, .. } | Overlay::Export { selected, .. } => *selected = step(*selected, last, page),
+        Overlay::Help(at)
+        | Overlay::ConfigFile(at)
+        | Overlay::Outputs(_, at)
+        | Overlay::ImportWarnings(at)
+        | Overlay::TapReport(at)
+        | Overlay::Find { selected: at, .. }
+        | Overlay::Export { selected: at, .. } => *at = step.from(*at, count.saturating_sub(1), page),
         _ => {}
     }
 }
@@ -62,6 +75,18 @@ fn stops(state: &State) -> (Vec<(usize, usize)>, usize) {
         (0..lines).step_by(step).map(move |line| (i, line))
     };
     (blocks.iter().enumerate().flat_map(of_block).collect(), blocks.iter().map(|b| b.lines.len()).sum())
+}
+
+pub(crate) fn open_search(state: &mut State) {
+    state.overlay = Overlay::Find { text: TextField::default(), selected: 0 };
+}
+
+pub(crate) fn open_config_errors(state: &mut State) {
+    if state.files.config_errors.is_some() {
+        state.overlay = Overlay::ConfigFile(0);
+    } else {
+        state.info("no errors in the config file");
+    }
 }
 
 pub(crate) fn open_full(state: &mut State) {
@@ -94,18 +119,17 @@ pub(crate) fn change_part(state: &mut State, by: isize) {
     }
 }
 
-/// Accepts the selected line of the open list, or the text typed.
-pub(crate) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn accept(state: &mut State) {
     match std::mem::take(&mut state.overlay) {
         Overlay::Find { text, selected } => {
             if let Some(command) = state.input.keymap.search(text.value()).get(selected) {
-                dispatch(state, &command.action, None, effects);
+                dispatch(state, &command.action, None);
             }
         }
-        Overlay::Prompt { question, text, .. } => prompts::on_answer(state, question, text, effects),
+        Overlay::Prompt { question, text, .. } => prompts::on_answer(state, question, text),
         Overlay::Full { block, line } => {
             state.overlay = Overlay::Full { block, line };
-            accept_item(state, effects);
+            accept_item(state);
         }
         Overlay::TapReport(at) => {
             state.overlay = Overlay::TapReport(at);
@@ -114,24 +138,14 @@ pub(crate) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
         Overlay::Export { menu, text, selected } => export::pick(state, menu, text, selected),
         Overlay::Manual(view) => manual::accept(state, view),
         overlay @ (Overlay::ImportWarnings(_) | Overlay::Tap) => state.overlay = overlay,
-        Overlay::None
-        | Overlay::Help(_)
-        | Overlay::Outputs(..)
-        | Overlay::ConfigFile(_)
-        | Overlay::ConfirmQuit
-        | Overlay::ConfirmOverwrite(_)
-        | Overlay::ConfirmImport(_)
-        | Overlay::ConfirmSounds(_)
-        | Overlay::Recovery(_) => {}
+        _ => {}
     }
 }
 
-/// Moves the cursor to the position that a line of the tap report names.
 fn go_to_tap_line(state: &mut State, at: usize) {
-    let lines = state.playback.taps.last.as_ref().map(|t| t.lines(state)).unwrap_or_default();
-    match lines.get(at).and_then(|l| l.place).filter(|p| exists(state, *p)) {
+    match state.playback.taps.report_lines().get(at).and_then(|l| l.place).filter(|p| exists(state, *p)) {
         Some(place) => go_to(state, place),
-        None => state.show_message(Message::info("this line has no position; pick one that names a bar and beat")),
+        None => state.info("this line has no position; pick one that names a bar and beat"),
     }
 }
 
@@ -149,17 +163,17 @@ fn exists(state: &State, p: Place) -> bool {
 }
 
 /// Selects the hearing, or moves the cursor to the place of the reason, that is highlighted in the full view.
-fn accept_item(state: &mut State, effects: &mut Vec<Effect>) {
+fn accept_item(state: &mut State) {
     match selected_item(state) {
         Some(Item::Hearing(hearing)) => {
             hearings::select(state, hearing);
-            state.show_message(Message::info(format!("selected hearing {}", hearing + 1)));
-            replay(state, effects);
+            state.info(format!("selected hearing {}", hearing + 1));
+            replay(state);
         }
         Some(Item::Reason(reason)) => match state.findings().get(reason).and_then(|f| f.place) {
             Some(place) => go_to(state, place),
-            None => state.show_message(Message::info("this reason applies to the whole groove, not to one place")),
+            None => state.info("this reason applies to the whole groove, not to one place"),
         },
-        _ => state.show_message(Message::info("nothing to select here; pick a hearing or a reason")),
+        _ => state.info("nothing to select here; pick a hearing or a reason"),
     }
 }

@@ -1,8 +1,9 @@
 //! The manual: the open page, its scroll position, and the search.
 
+use super::lists::Step;
 use super::overlay::Overlay;
 use super::prompts::typing::TextField;
-use super::state::{Message, State};
+use super::state::State;
 use crate::manual::{CHAPTERS, Chapter, Line, LineKind, lay_out};
 
 /// Maximum columns of a line of text.
@@ -28,7 +29,6 @@ pub(crate) enum ManualInput {
     Search,
 }
 
-/// Which match to go to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Direction {
     Next,
@@ -36,15 +36,10 @@ pub(crate) enum Direction {
 }
 
 impl ManualView {
-    /// The lines of the open page; the list of chapters has one line per chapter.
-    pub(crate) fn lines(&self, width: u16) -> Vec<Line> {
-        lines(self.page, width)
-    }
-
-    pub(crate) fn navigate(&mut self, width: u16, page: usize, step: impl Fn(usize, usize, usize) -> usize) {
-        let count = self.lines(width).len();
+    pub(crate) fn navigate(&mut self, width: u16, page: usize, step: Step) {
+        let count = lines(self.page, width).len();
         let last = if self.page == 0 { count.saturating_sub(1) } else { count.saturating_sub(page) };
-        self.line = step(self.line.min(last), last, page);
+        self.line = step.from(self.line, last, page);
         self.matched = None;
     }
 
@@ -73,7 +68,8 @@ impl ManualView {
     }
 }
 
-fn lines(page: usize, width: u16) -> Vec<Line> {
+/// The lines of a page; the list of chapters has one line per chapter.
+pub(crate) fn lines(page: usize, width: u16) -> Vec<Line> {
     let width = usize::from(width).saturating_sub(2).min(MAX_WIDTH);
     if let Some(chapter) = page.checked_sub(1).and_then(|chapter| CHAPTERS.get(chapter)) {
         return lay_out(chapter.text, width);
@@ -106,7 +102,6 @@ pub(crate) fn open(state: &mut State) {
     state.overlay = Overlay::Manual(ManualView::default());
 }
 
-/// Starts to type a text to search for.
 pub(crate) fn start_search(state: &mut State) {
     if !matches!(state.overlay, Overlay::Manual(_)) {
         open(state);
@@ -116,7 +111,6 @@ pub(crate) fn start_search(state: &mut State) {
     }
 }
 
-/// Searches for the text typed, or opens the selected chapter.
 pub(crate) fn accept(state: &mut State, mut view: ManualView) {
     let searched = view.input == ManualInput::Search;
     view.input = ManualInput::Move;
@@ -136,7 +130,7 @@ pub(crate) fn find(state: &mut State, direction: Direction) {
         return;
     }
     let text = format!("no match for '{}' in the manual", view.search.value());
-    state.show_message(Message::info(text));
+    state.info(text);
 }
 
 #[cfg(test)]
@@ -157,7 +151,7 @@ mod tests {
         let mut seen = Vec::new();
         for _ in 0..=all.len() {
             assert!(view.find(80, Direction::Next));
-            let line = &view.lines(80)[view.line].text;
+            let line = &lines(view.page, 80)[view.line].text;
             assert!(line.to_lowercase().contains("osc"), "{line}");
             seen.push((view.page, view.line));
         }
@@ -177,7 +171,7 @@ mod tests {
     #[test]
     fn pages_turn_round() {
         let mut view = ManualView::default();
-        assert_eq!(view.lines(80).len(), CHAPTERS.len());
+        assert_eq!(lines(view.page, 80).len(), CHAPTERS.len());
         view.turn_pages(-1);
         assert_eq!(view.page, CHAPTERS.len());
         view.turn_pages(1);

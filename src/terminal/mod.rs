@@ -4,7 +4,6 @@
 //! The table of commands gives the keys their actions, and the help, the searched list and the manual their entries. Slow work goes
 //! to worker threads, each of which takes the newest request; taps go through a channel, because every tap counts.
 
-mod action;
 mod commands;
 mod dispatch;
 mod event;

@@ -16,12 +16,10 @@ pub(crate) enum Overlay {
     None,
     Help(usize),
     Manual(ManualView),
-    /// The searched list of commands.
     Find {
         text: TextField,
         selected: usize,
     },
-    /// The output devices.
     Outputs(Vec<String>, usize),
     /// The errors in the config file.
     ConfigFile(usize),
@@ -37,13 +35,10 @@ pub(crate) enum Overlay {
         block: usize,
         line: usize,
     },
-    /// Tapping along.
     Tap,
     TapReport(usize),
-    /// Quit with unsaved changes?
     ConfirmQuit,
     ConfirmOverwrite(PendingOverwrite),
-    /// The searched list of exports.
     Export {
         menu: ExportMenu,
         text: TextField,
@@ -54,7 +49,6 @@ pub(crate) enum Overlay {
     ConfirmImport(Box<ImportedGroove>),
     /// May these sound files outside the folder be read?
     ConfirmSounds(Vec<PathBuf>),
-    /// Recover the unsaved work that is offered?
     Recovery(RecoveryView),
 }
 

@@ -28,8 +28,9 @@ pub(crate) fn follow(state: &mut State) {
     show_column(state, column, usize::from(layout.cells.width), 1);
 }
 
-/// Scrolls the cursor's bar to the left.
-pub(crate) fn reset(state: &mut State) {
+/// Changes the width of the columns, and scrolls the cursor's bar to the left.
+pub(crate) fn zoom_by(state: &mut State, by: i32) {
+    state.view.zoom = (state.view.zoom + by).clamp(-4, 2);
     state.view.scroll = 0;
     show_cursor(state);
 }

@@ -1,25 +1,22 @@
 //! The state of the editor: everything that the screen shows, in one value.
 
-use crate::analysis::Limits;
 use crate::config::ConfigError;
-use crate::describe::tap::TapOffset;
-use crate::jobs::ExportChoices;
 use crate::rhythm::Groove;
 use crate::session::{DocumentId, Session};
 use crate::terminal::commands::Mode;
+use crate::terminal::event::Effect;
 use crate::terminal::files::FilesState;
 use crate::terminal::hearings::HearingsState;
 use crate::terminal::input::InputState;
 use crate::terminal::input::keymap::Keymap;
 use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::playing::{Playback, SoundLevels};
+use crate::terminal::playback::playing::Playback;
 use crate::terminal::view::ViewState;
 use crate::terminal::view::columns::Scale;
 use crate::terminal::view::layout::Layout;
 use crate::terminal::view::theme::Theme;
 use std::sync::Arc;
 
-/// The text of the message line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum Message {
     /// What was done, or what can be done next.
@@ -29,14 +26,6 @@ pub(crate) enum Message {
 }
 
 impl Message {
-    pub(crate) fn info(text: impl Into<String>) -> Self {
-        Self::Info(text.into())
-    }
-
-    pub(crate) fn warning(text: impl Into<String>) -> Self {
-        Self::Warning(text.into())
-    }
-
     pub(crate) fn text(&self) -> &str {
         match self {
             Self::Info(text) | Self::Warning(text) => text,
@@ -56,6 +45,8 @@ pub struct State {
     pub(crate) playback: Playback,
     pub(crate) files: FilesState,
     pub(crate) view: ViewState,
+    /// The effects of the running update, which it returns.
+    pub(crate) effects: Vec<Effect>,
 }
 
 impl State {
@@ -70,38 +61,12 @@ impl State {
             playback: Playback::default(),
             files: FilesState { names: vec![file], ..FilesState::default() },
             view: ViewState { theme, size, ..ViewState::default() },
+            effects: Vec::new(),
         }
     }
 
-    pub(crate) fn with_limits(mut self, limits: Limits) -> Self {
-        self.hearings.limits = limits;
-        self
-    }
-
-    /// `over_ssh`: keys arrive after an unknown delay.
-    pub(crate) fn with_taps(mut self, offset: TapOffset, over_ssh: bool) -> Self {
-        (self.playback.taps.offset, self.playback.taps.over_ssh) = (offset, over_ssh);
-        self
-    }
-
-    pub(crate) fn with_levels(mut self, levels: SoundLevels) -> Self {
-        self.playback.levels = levels;
-        self
-    }
-
-    pub(crate) fn with_export_choices(mut self, choices: ExportChoices) -> Self {
-        self.files.export.choices = choices;
-        self
-    }
-
-    /// The file has a name and does not exist yet.
-    pub(crate) fn with_unsaved_path(mut self) -> Self {
-        self.files.unsaved_path = Some(self.session.document());
-        self
-    }
-
     /// Shows the errors in the config file until the user closes the list.
-    pub(crate) fn with_config_errors(mut self, file: &str, errors: &[ConfigError]) -> Self {
+    pub(crate) fn show_config_errors(&mut self, file: &str, errors: &[ConfigError]) {
         let mut lines = vec![format!("{file}:")];
         lines.extend(errors.iter().map(ToString::to_string));
         lines.push("These settings are ignored, the others are used.".to_owned());
@@ -110,11 +75,14 @@ impl State {
             self.input.keymap.first("find")
         ));
         (self.files.config_errors, self.overlay) = (Some(lines), Overlay::ConfigFile(0));
-        self
     }
 
-    pub(crate) fn show_message(&mut self, message: Message) {
-        self.message = Some(message);
+    pub(crate) fn info(&mut self, text: impl Into<String>) {
+        self.message = Some(Message::Info(text.into()));
+    }
+
+    pub(crate) fn warn(&mut self, text: impl Into<String>) {
+        self.message = Some(Message::Warning(text.into()));
     }
 
     pub(crate) fn groove(&self) -> &Arc<Groove> {
@@ -126,7 +94,6 @@ impl State {
         self.files.names.get(self.session.document().0)?.as_deref()
     }
 
-    /// Notes that the file of this name contains a groove of a document.
     pub(crate) fn set_saved(&mut self, document: DocumentId, groove: Arc<Groove>, name: String) {
         self.session.set_saved(document, groove);
         let files = &mut self.files;
@@ -144,7 +111,6 @@ impl State {
         self.session.revision()
     }
 
-    /// The mode in which keys are looked up.
     pub(crate) fn mode(&self) -> Mode {
         self.overlay.mode()
     }

@@ -1,10 +1,10 @@
 //! Tests of the editor without its shell: rows of cells, keys and cells, and screens.
 
 use super::input::key::Key;
-use super::{Colours, Effect, Event, KeyTime, Keymap, State, Theme, start, update, view};
+use super::{Colours, Effect, Event, Keymap, State, Theme, start, update, view};
 use crate::analysis;
 use crate::jobs::Position;
-use crate::jobs::play_request::PlayRequest;
+use crate::jobs::play_request::{PlayRequest, PlaybackEvent};
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 use crate::session::DocumentId;
 use ratatui::Terminal;
@@ -51,8 +51,8 @@ fn drawn(state: &State, layer: usize) -> String {
 }
 
 fn open(groove: Groove, theme: Theme, size: (u16, u16)) -> State {
-    let state = State::new(groove, Some("rope.toml".into()), Keymap::default(), theme, size);
-    let mut state = state.with_export_choices(crate::jobs::export_choices());
+    let mut state = State::new(groove, Some("rope.toml".into()), Keymap::default(), theme, size);
+    state.files.export.choices = crate::jobs::export_choices();
     let effects = start(&state);
     answer(&mut state, effects);
     state
@@ -83,7 +83,7 @@ fn refine(state: &mut State) {
 fn press(state: &mut State, keys: &str) -> Vec<Effect> {
     let mut effects = Vec::new();
     let mut one = |state: &mut State, key: Key| {
-        let found = update(state, Event::Key(KeyEvent::new(key.code, key.mods), KeyTime::UNKNOWN));
+        let found = update(state, Event::Key(KeyEvent::new(key.code, key.mods), None));
         effects.extend(answer(state, found));
     };
     for (i, piece) in keys.split('"').enumerate() {
@@ -185,7 +185,7 @@ fn effects_are_values() {
             .collect()
     };
     // An edit is analysed and journalled, and during playback also played.
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), KeyTime::UNKNOWN));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), None));
     assert_eq!(names(&found), ["journal", "analyse"]);
     assert_eq!(
         names(&press(&mut state, "enter 3 ] k enter")),
@@ -218,7 +218,7 @@ fn effects_are_values() {
 fn an_old_result_does_not_replace_a_newer_one() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     let old = state.hearings.result.clone().expect("report");
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), KeyTime::UNKNOWN));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('3'), KeyModifiers::NONE), None));
     // Between the edit and its analysis the old report is marked.
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("Groups of riff~"), "{shown}");
@@ -265,7 +265,7 @@ fn volumes_are_bounded_shown_and_saved() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     let found = press(&mut state, "' ' k enter");
     let level = |e: &Effect| if let Effect::SetLevels(l) = e { Some(l.volume_db) } else { None };
-    let kept: Vec<f32> = found.iter().filter_map(level).collect();
+    let kept: Vec<f64> = found.iter().filter_map(level).collect();
     assert_eq!(kept, [-2.0, -4.0]);
     assert!(screen(&state, (80, 24)).contains("vol -4"));
     // A change of the click volume changes playback, also at its bound.
@@ -283,7 +283,7 @@ fn volumes_are_bounded_shown_and_saved() {
 }
 
 fn press_char(state: &mut State, c: char) {
-    update(state, Event::Key(KeyEvent::new(KeyCode::Char(c), KeyModifiers::NONE), KeyTime::UNKNOWN));
+    update(state, Event::Key(KeyEvent::new(KeyCode::Char(c), KeyModifiers::NONE), None));
 }
 
 fn screen(state: &State, (width, height): (u16, u16)) -> String {
@@ -316,7 +316,7 @@ fn whole_screens() {
     insta::assert_snapshot!("grid_60x18", screen(&state, (60, 18)));
     insta::assert_snapshot!("grid_200x60", screen(&state, (200, 60)));
     press(&mut state, "enter shift-down shift-right");
-    update(&mut state, Event::Tick(Some(Position { section: 0, pass: 0, wholes: 0.55 })));
+    update(&mut state, Event::Playback(PlaybackEvent::Tick(Some(Position { section: 0, pass: 0, wholes: 0.55 }))));
     state.view.theme = PLAIN;
     insta::assert_snapshot!("selection_and_playhead_ascii_80x24", screen(&state, (80, 24)));
     press(&mut state, "esc h");

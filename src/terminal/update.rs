@@ -1,8 +1,8 @@
 //! Applies an event to the state and returns the effects. It must not do I/O or read a clock.
 
+use crate::jobs::play_request::PlaybackEvent;
 use crate::rhythm::Groove;
-use crate::terminal::action::Action;
-use crate::terminal::commands::Mode;
+use crate::terminal::commands::{Action, Mode};
 use crate::terminal::dispatch::dispatch;
 use crate::terminal::event::{Effect, Event};
 use crate::terminal::files::{export, import, outside_sounds, recovery, save};
@@ -15,7 +15,7 @@ use crate::terminal::playback::transport::{self, replay};
 use crate::terminal::playback::{practice, tapping};
 use crate::terminal::prompts::typing;
 use crate::terminal::scroll;
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use tui_input::InputRequest;
 
@@ -27,76 +27,68 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let (old_revision, old_document, old_cursor) = (state.revision(), state.session.document(), state.session.cursor());
     let (old_ask, old_range, old_groove) = (state.ask(), state.loop_range(), state.groove().clone());
     let old_file = state.file().map(str::to_owned);
-    let mut effects = Vec::new();
     match event {
-        Event::Key(key, arrival) if key.kind != KeyEventKind::Release => on_key(state, &key, arrival, &mut effects),
+        Event::Key(key, arrival) if key.kind != KeyEventKind::Release => on_key(state, &key, arrival),
         Event::Outputs(listed) => transport::show_outputs(state, listed),
         Event::Pasted(text) => typing::paste(state, &text),
-        Event::Mouse(event) => mouse::mouse(state, event, &mut effects),
+        Event::Mouse(event) => mouse::mouse(state, event),
         Event::Resize(width, height) => state.view.size = (width, height),
-        Event::Tick(position) => transport::on_tick(state, position),
-        Event::Tapped(tap) => tapping::on_tap(state, tap, &mut effects),
-        Event::OffsetSaved(Err(reason)) => state.show_message(Message::warning(format!(
-            "could not save the tap offset; it applies to this session only: {reason}"
-        ))),
+        Event::Playback(event) => on_playback(state, event),
+        Event::OffsetSaved(Err(reason)) => {
+            state.warn(format!("could not save the tap offset; it applies to this session only: {reason}"));
+        }
         Event::Analysed { revision, ask, report } => {
             let result = AnalysisResult { is_refined: report.is_refined(), revision, ask, report };
-            hearings::on_analysis(state, result, &mut effects);
+            hearings::on_analysis(state, result);
         }
-        Event::Saved { document, groove, result } => save::on_saved(state, (document, groove), result, &mut effects),
-        Event::Take(position) if practice::is_playing(state, position.sequence) => {
-            practice::on_take(state, position, &mut effects);
-        }
-        Event::SequenceEnded(sequence) if practice::is_playing(state, sequence) => {
-            transport::on_stopped(state, &mut effects);
-        }
-        // Key releases, and events of a sequence that was left meanwhile.
-        Event::Key(..) | Event::Take { .. } | Event::SequenceEnded(_) | Event::OffsetSaved(Ok(())) => {}
+        Event::Saved { document, groove, result } => save::on_saved(state, (document, groove), result),
+        Event::Key(..) | Event::OffsetSaved(Ok(())) => {}
         Event::Progress(Ok(text)) => {
             if let Some(text) = &text
                 && practice::is_starting(state)
             {
-                state.show_message(Message::info(text.clone()));
+                state.info(text.clone());
             }
             state.playback.progress = text;
         }
-        Event::Device(result) => transport::on_device(state, result, &mut effects),
-        Event::Remote(event) => transport::on_remote_event(state, event, &mut effects),
-        Event::Progress(Err(text)) | Event::SoundWarning(text) => state.show_message(Message::warning(text)),
+        Event::Remote(event) => transport::on_remote_event(state, event),
         Event::OutsideSounds(paths) => outside_sounds::on_found(state, paths),
+        Event::Progress(Err(text)) => state.warn(text),
         Event::JobProgress(percent) => export::on_progress(state, percent),
         Event::ExportDone(job, result) => export::on_done(state, job, result),
         Event::ImportDone(result) => import::on_done(state, result),
         Event::Journal(result) => recovery::on_journal(state, result),
-        Event::Suspend => effects.push(Effect::Suspend),
-        Event::Resume => effects.push(Effect::Resume),
+        Event::Suspend => state.effects.push(Effect::Suspend),
+        Event::Resume => state.effects.push(Effect::Resume),
         Event::Signal => {
-            practice::leave(state, &mut effects);
-            effects.push(Effect::Quit { keep_journal: true });
+            practice::leave(state);
+            state.effects.push(Effect::Quit { keep_journal: true });
         }
     }
-    import::open_pending(state, &mut effects);
+    import::open_pending(state);
     hearings::drop_stale_focus(state);
     let edited = state.revision() != old_revision;
     if state.session.document() != old_document {
         state.playback.progress = None;
-        effects.push(Effect::SwitchDocument(state.session.document()));
+        state.effects.push(Effect::SwitchDocument(state.session.document()));
     }
     if edited {
-        effects.push(Effect::Journal { document: state.session.document(), groove: state.groove().clone() });
-        effects.push(analyse(state));
-        replay(state, &mut effects);
-        check_sounds(state, &old_groove, &mut effects);
+        state.effects.push(Effect::Journal { document: state.session.document(), groove: state.groove().clone() });
+        state.effects.push(analyse(state));
+        replay(state);
+        try_new_sounds(state, &old_groove);
     } else if state.ask() != old_ask {
-        effects.push(analyse(state));
+        state.effects.push(analyse(state));
     }
     // In another folder other sound files lie outside.
     if state.file() != old_file.as_deref() && state.groove().layers().iter().any(|l| l.sound.is_some()) {
-        effects.push(Effect::TrySounds(state.groove().clone()));
+        state.effects.push(Effect::TrySounds(state.groove().clone()));
     }
     // A move to another section, or another selection, changes the loop.
-    if state.loop_range() != old_range && !effects.iter().any(|e| matches!(e, Effect::Play(..) | Effect::Change(_))) {
-        replay(state, &mut effects);
+    if state.loop_range() != old_range
+        && !state.effects.iter().any(|e| matches!(e, Effect::Play(..) | Effect::Change(_)))
+    {
+        replay(state);
     }
     if state.overlay == Overlay::None
         && let Some(pending) = state.files.pending_overwrite.take()
@@ -105,7 +97,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     }
     // Its journal may go when that of this session has it.
     if let Some(id) = state.files.recovery.recovered.take() {
-        effects.push(Effect::AdoptUnsaved(id, state.session.document()));
+        state.effects.push(Effect::AdoptUnsaved(id, state.session.document()));
     }
     recovery::offer(state);
     outside_sounds::offer(state);
@@ -117,7 +109,22 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     } else {
         scroll::show_cursor(state);
     }
-    effects
+    std::mem::take(&mut state.effects)
+}
+
+fn on_playback(state: &mut State, event: PlaybackEvent) {
+    match event {
+        PlaybackEvent::Tick(position) => transport::on_tick(state, position),
+        PlaybackEvent::Tapped(tap) => tapping::on_tap(state, tap),
+        PlaybackEvent::Take(position) if practice::is_playing(state, position.sequence) => {
+            practice::on_take(state, position);
+        }
+        PlaybackEvent::SequenceEnded(sequence) if practice::is_playing(state, sequence) => transport::on_stopped(state),
+        // Events of a sequence that was left meanwhile.
+        PlaybackEvent::Take(_) | PlaybackEvent::SequenceEnded(_) => {}
+        PlaybackEvent::Device(result) => transport::on_device(state, result),
+        PlaybackEvent::Warning(text) => state.warn(text),
+    }
 }
 
 /// The effects at the start: the first analysis.
@@ -125,26 +132,26 @@ pub fn start(state: &State) -> Vec<Effect> {
     vec![analyse(state)]
 }
 
-fn check_sounds(state: &State, old: &Groove, effects: &mut Vec<Effect>) {
+fn try_new_sounds(state: &mut State, old: &Groove) {
+    let new = state.groove().clone();
     let sounds = |g: &Groove| g.layers().iter().filter_map(|l| l.sound.clone()).collect::<Vec<_>>();
     let known = sounds(old);
-    if sounds(state.groove()).iter().any(|s| !known.contains(s)) {
-        effects.push(Effect::TrySounds(state.groove().clone()));
+    if sounds(&new).iter().any(|s| !known.contains(s)) {
+        state.effects.push(Effect::TrySounds(new));
     }
 }
 
-/// A key is a tap, a command or a character of typed text.
-fn on_key(state: &mut State, event: &KeyEvent, arrival: KeyTime, effects: &mut Vec<Effect>) {
+fn on_key(state: &mut State, event: &KeyEvent, arrival: KeyTime) {
     let key = Key::of(event);
     state.playback.idle = 0;
     let mode = state.mode();
     let command = state.input.keymap.command(mode, key);
     let plain = matches!(key.code, KeyCode::Char(_)) && key.mods.is_empty();
-    if mode == Mode::Tap && command.map_or(plain, |c| c.action == Action::Tap) {
-        tapping::tap(state, arrival, effects);
+    if mode == Mode::Tap && command.map_or(plain, |c| matches!(c.action, Action::Tap)) {
+        tapping::tap(state, arrival);
     } else if let Some(command) = command {
         state.message = None;
-        dispatch(state, &command.action, Some(key), effects);
+        dispatch(state, &command.action, Some(key));
     } else if mode == Mode::Typing {
         if let KeyCode::Char(c) = key.code
             && (key.mods - KeyModifiers::SHIFT).is_empty()
@@ -153,9 +160,6 @@ fn on_key(state: &mut State, event: &KeyEvent, arrival: KeyTime, effects: &mut V
         }
     } else if mode == Mode::Grid {
         let find = state.input.keymap.first("find");
-        state.show_message(Message::info(format!(
-            "{} is not bound to a command here; {find} searches the commands",
-            key.display_name()
-        )));
+        state.info(format!("{} is not bound to a command here; {find} searches the commands", key.display_name()));
     }
 }

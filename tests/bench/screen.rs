@@ -9,7 +9,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use teeter::analysis;
 use teeter::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time, Voice};
 use teeter::terminal::shell::{Counter, Screen};
-use teeter::terminal::{Colours, Effect, Event, KeyTime, Keymap, State, Theme, start, update};
+use teeter::terminal::{Colours, Effect, Event, Keymap, State, Theme, start, update};
 
 const WIDTH: u16 = 120;
 const HEIGHT: u16 = 40;
@@ -60,7 +60,7 @@ impl Bench {
     }
 
     fn key(&mut self, code: KeyCode) -> Vec<Effect> {
-        update(&mut self.state, Event::Key(KeyEvent::new(code, KeyModifiers::NONE), KeyTime::UNKNOWN))
+        update(&mut self.state, Event::Key(KeyEvent::new(code, KeyModifiers::NONE), None))
     }
 
     /// Analyses as the worker thread would.

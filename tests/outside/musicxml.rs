@@ -162,10 +162,7 @@ fn we_read_the_scores_of_others_as_others_do() {
                         let onsets = |all: &[(Time, Time)]| all.iter().map(|a| a.0).collect::<Vec<_>>();
                         let what = if onsets(&found) == onsets(&expected) { "lengths" } else { "onsets" };
                         // What was left out of the notes (grace notes) is in neither; only a cut or a move explains this.
-                        let said = imported
-                            .warnings
-                            .iter()
-                            .find(|r| r.message.contains("cut ") || r.message.contains("moved by"));
+                        let said = imported.warnings.iter().find(|r| r.contains("cut ") || r.contains("moved by"));
                         moved.push(format!(
                             "{name}: {what}: {}",
                             said.map_or("WITHOUT A REMARK".into(), ToString::to_string)

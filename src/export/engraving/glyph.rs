@@ -151,7 +151,6 @@ pub(super) fn rest(canvas: &mut Canvas, x: f32, y: f32, halvings: i8) {
     });
 }
 
-/// A rest shorter than a quarter.
 fn short_rest(s: &mut Symbol, count: usize) {
     let top = -2.6 - BEAM_STEP * (count / 2) as f32;
     let bottom = top + BEAM_STEP * (count - 1) as f32 + 11.5;

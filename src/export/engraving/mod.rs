@@ -13,17 +13,14 @@ use crate::export::annotations::Annotator;
 use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
 use crate::export::picture::theme::StyleClass;
-use crate::export::picture::{Layout, Picture, PictureOptions};
+use crate::export::picture::{Picture, PictureOptions};
 use crate::notation::{Bar, FormatError, HeadShape, Note, Score, Staff, Value};
 use crate::rhythm::{Accent, Section, Time};
 use glyph::BEAM_STEP;
 use std::collections::HashSet;
 
-/// Width of the layers' names.
 const NAME_WIDTH: f32 = 88.0;
-/// Size of a meter's numbers.
 const METER_SIZE: f32 = 13.0;
-/// Length of a stem with up to two beams.
 const STEM_LENGTH: f32 = 25.0;
 /// Minimum distance of two onsets.
 const MIN_DISTANCE: f32 = 11.5;
@@ -58,7 +55,6 @@ struct Column<'a> {
     end: End,
 }
 
-/// What ends with a bar.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum End {
     Bar,
@@ -116,14 +112,6 @@ pub fn notation(
     notation: &NotationOptions,
     options: &PictureOptions,
 ) -> Result<Picture, FormatError> {
-    Ok(layout(piece, notation, options)?.picture())
-}
-
-pub(super) fn layout(
-    piece: &ExportInput<'_>,
-    notation: &NotationOptions,
-    options: &PictureOptions,
-) -> Result<Layout, FormatError> {
     let score = Score::of(piece.groove, piece.section, notation.beams)?;
     let marks = pulses::marks(piece);
     let columns = columns(piece, &score, &marks);
@@ -173,7 +161,7 @@ pub(super) fn layout(
         canvas.fitted_text(StyleClass::Text, page.left, y, 10.0, &cut, width);
     }
     let alt = alt(&score, &lines, notation, &cut);
-    Ok(Layout { drawing: canvas.finish((y + 14.0).ceil()), title, alt })
+    Ok(Picture { drawing: canvas.finish((y + 14.0).ceil()), title, alt })
 }
 
 fn alt(score: &Score, lines: &[Line<'_>], notation: &NotationOptions, cut: &str) -> String {
@@ -337,7 +325,6 @@ impl System<'_> {
     }
 }
 
-/// Bar lines through all staves.
 struct BarLines<'a> {
     canvas: &'a mut Canvas,
     staves: &'a [f32],

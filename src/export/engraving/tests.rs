@@ -13,11 +13,11 @@ proptest! {
         let piece = ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None };
         let Ok(score) = Score::of(&groove, None, crate::notation::Beaming::Meter) else { return Ok(()) };
         let drawn = notation(&piece, &NotationOptions::default(), &PictureOptions { width, ..PictureOptions::default() }).expect("it was spelled");
-        prop_assert!(roxmltree::Document::parse(&drawn.svg).is_ok());
-        prop_assert!(!drawn.svg.contains("NaN") && !drawn.svg.contains("inf"));
+        prop_assert!(roxmltree::Document::parse(&drawn.svg()).is_ok());
+        prop_assert!(!drawn.svg().contains("NaN") && !drawn.svg().contains("inf"));
         prop_assert!(drawn.alt.contains("Rhythm notation"));
         let notes = score.staves.iter().flat_map(|s| &s.bars).flat_map(|b| &b.notes);
-        prop_assert_eq!(heads(&drawn.svg), notes.filter(|n| n.sound.is_some()).count());
+        prop_assert_eq!(heads(&drawn.svg()), notes.filter(|n| n.sound.is_some()).count());
         // The description gives the number of every layer's attacks.
         for staff in &score.staves {
             let attacks: usize = (0..groove.sections().len()).map(|s| groove.part(staff.layer, s).attacks(groove.context(staff.layer, s)).len()).sum();
@@ -124,10 +124,10 @@ fn bar_lines_tell_repeats_ends_of_sections_and_the_end() {
 fn voices_without_pitch_have_heads_of_their_own() {
     use crate::rhythm::Voice;
     let voices = [Voice::Snare, Voice::Hat, Voice::OpenHat, Voice::Wood, Voice::Bell];
-    let drawings: Vec<String> = voices.iter().map(|v| drawn(&of_voice(*v, &[1])).svg).collect();
+    let drawings: Vec<String> = voices.iter().map(|v| drawn(&of_voice(*v, &[1])).svg()).collect();
     for (i, a) in drawings.iter().enumerate() {
         assert!(drawings[..i].iter().all(|b| a != b), "{}", voices[i].name());
     }
-    assert_eq!(drawings[0], drawn(&of_voice(Voice::Clap, &[1])).svg, "drums are round");
-    assert_eq!(drawings[1], drawn(&of_voice(Voice::Shaker, &[1])).svg);
+    assert_eq!(drawings[0], drawn(&of_voice(Voice::Clap, &[1])).svg(), "drums are round");
+    assert_eq!(drawings[1], drawn(&of_voice(Voice::Shaker, &[1])).svg());
 }

@@ -3,7 +3,7 @@
 use super::{Handout, Take, practice, terms};
 use crate::analysis::{Finding, Hearing};
 use crate::describe::{self, ladder, plain};
-use crate::export::picture::{self, Layout, PictureKind, PictureOptions};
+use crate::export::picture::{self, Picture, PictureKind, PictureOptions};
 use crate::export::{ExportInput, capitalized, engraving, section_summary};
 use crate::rhythm::Region;
 
@@ -31,7 +31,7 @@ pub(super) enum Block<'a> {
     /// Lines in a monospaced font.
     Preformatted(String),
     /// An identifier, unique in the handout, and the picture.
-    Picture(String, Box<Layout>),
+    Picture(String, Box<Picture>),
     Sound(&'a Take),
 }
 
@@ -56,8 +56,8 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         out.push(picture(&part, PictureKind::Grid, &format!("grid{}", s + 1)));
         let id = format!("notation{}", s + 1);
         let options = PictureOptions { width: WIDTH, id: id.clone(), ..PictureOptions::default() };
-        out.push(match engraving::layout(&part, &handout.notation, &options) {
-            Ok(layout) => Block::Picture(id, Box::new(layout)),
+        out.push(match engraving::notation(&part, &handout.notation, &options) {
+            Ok(picture) => Block::Picture(id, Box::new(picture)),
             Err(error) => Block::Small(format!("It cannot be notated: {error}.")),
         });
         if usize::from(groove.sections()[s].bars) <= MAX_BOXED_BARS && !groove.layers().is_empty() {
@@ -141,7 +141,7 @@ fn boxes(piece: &ExportInput<'_>, s: usize) -> Vec<String> {
 
 fn picture(piece: &ExportInput<'_>, kind: PictureKind, id: &str) -> Block<'static> {
     let options = PictureOptions { kind, width: WIDTH, id: id.to_owned(), ..PictureOptions::default() };
-    Block::Picture(id.to_owned(), Box::new(picture::layout(piece, &options)))
+    Block::Picture(id.to_owned(), Box::new(picture::picture(piece, &options)))
 }
 
 fn hearing(piece: &ExportInput<'_>, index: usize, h: &Hearing) -> Vec<String> {

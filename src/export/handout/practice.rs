@@ -8,7 +8,6 @@ use crate::describe::{self, tempos};
 /// Maximum length of a line of groups that is quoted.
 const MAX_QUOTED: usize = 60;
 
-/// Four to six exercises.
 pub(super) fn steps(handout: &Handout<'_>) -> Vec<String> {
     let report = handout.piece.report;
     let changes = ladder::changes(report, handout.limits, &handout.ladder);

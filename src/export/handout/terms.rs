@@ -2,7 +2,6 @@
 
 use super::content::Block;
 
-/// Terms and their definitions.
 const TERMS: &[(&str, &str)] = &[
     ("figure", "a line of groups that recurs"),
     ("deviation", "how far the attacks on a pulse are from it on average, early or late"),

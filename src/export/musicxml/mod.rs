@@ -12,20 +12,8 @@ mod xml;
 
 use super::{ExportError, ExportInput};
 use crate::describe::notes::NotationOptions;
+pub use document::write;
 use std::io::Write;
-
-/// Writes a partwise document in UTF-8. The whole document is never in memory. Returns a sentence for each section of a layer whose
-/// swing the score cannot state.
-///
-/// # Errors
-/// [`ExportError::Format`] for a cell shorter than 1/1024, or a section that does not exist.
-pub fn write(
-    piece: &ExportInput<'_>,
-    notation: &NotationOptions,
-    out: &mut dyn Write,
-) -> Result<Vec<String>, ExportError> {
-    document::write(piece, notation, out)
-}
 
 /// Writes a compressed document (`.mxl`); otherwise as [`write`].
 ///

@@ -10,7 +10,6 @@ const MAX_PENDING: usize = 1 << 16;
 pub(super) struct Xml {
     /// What is not written yet.
     out: String,
-    /// The open elements.
     open: Vec<&'static str>,
 }
 
@@ -41,6 +40,13 @@ impl Xml {
         self.start(name, attributes);
         self.out.push('>');
         self.open.push(name);
+    }
+
+    /// An element around others.
+    pub(super) fn wrap(&mut self, name: &'static str, attributes: &[(&str, &str)], content: impl FnOnce(&mut Self)) {
+        self.open(name, attributes);
+        content(self);
+        self.close(1);
     }
 
     /// Opens elements, each within the one before.

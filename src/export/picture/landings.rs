@@ -20,7 +20,6 @@ pub(super) struct Bar {
     level: u32,
 }
 
-/// The bars of one pulse.
 pub(super) struct Block {
     pub(super) name: String,
     pub(super) bars: Vec<Bar>,

@@ -68,20 +68,26 @@ impl Default for PictureOptions {
     }
 }
 
-/// A finished picture.
+/// A drawing with its title and its text alternative.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Picture {
-    /// Self-contained SVG 1.1.
-    pub svg: String,
+    pub(crate) drawing: Drawing,
     /// Its title.
     pub title: String,
     /// Its text alternative.
     pub alt: String,
-    /// Its width in CSS pixels.
-    pub width: f32,
-    /// Its height in CSS pixels.
-    pub height: f32,
-    theme: Theme,
+}
+
+impl Picture {
+    /// The whole picture as self-contained SVG 1.1.
+    pub fn svg(&self) -> String {
+        self.drawing.svg(&self.title, &self.alt)
+    }
+
+    /// One SVG per line, for a page that shows them one below the other.
+    pub(crate) fn blocks(&self) -> Vec<String> {
+        self.drawing.blocks(&self.title, &self.alt)
+    }
 }
 
 /// Left and right margin.
@@ -90,35 +96,6 @@ const MARGIN: f32 = 14.0;
 /// Draws a picture. Hearings and sections that do not exist are ignored. A groove that is too large for one picture is cut after a
 /// whole line, and the picture says so.
 pub fn picture(piece: &ExportInput<'_>, options: &PictureOptions) -> Picture {
-    layout(piece, options).picture()
-}
-
-/// A picture before it is written as SVG.
-#[derive(Debug, Clone)]
-pub(crate) struct Layout {
-    pub(crate) drawing: Drawing,
-    pub(crate) title: String,
-    pub(crate) alt: String,
-}
-
-impl Layout {
-    pub(crate) fn picture(self) -> Picture {
-        let Self { drawing, title, alt } = self;
-        let svg = drawing.svg(&title, &alt);
-        Picture { svg, title, alt, width: drawing.width, height: drawing.height, theme: drawing.theme }
-    }
-
-    /// One SVG per line, for a page that shows them one below the other.
-    pub(crate) fn blocks(&self) -> Vec<String> {
-        self.drawing.blocks(&self.title, &self.alt)
-    }
-
-    pub(crate) fn svg(&self) -> String {
-        self.drawing.svg(&self.title, &self.alt)
-    }
-}
-
-pub(crate) fn layout(piece: &ExportInput<'_>, options: &PictureOptions) -> Layout {
     let title = title(piece, options.kind);
     let (mut canvas, page) = options.page(&title);
     let (height, summary) = match options.kind {
@@ -127,7 +104,7 @@ pub(crate) fn layout(piece: &ExportInput<'_>, options: &PictureOptions) -> Layou
         PictureKind::Landings => landings::draw(piece, &mut canvas, page),
     };
     let alt = alt::text(piece, options.kind, &summary);
-    Layout { drawing: canvas.finish(height.ceil()), title, alt }
+    Picture { drawing: canvas.finish(height.ceil()), title, alt }
 }
 
 /// The edges of the area below the title.

@@ -27,7 +27,7 @@ pub fn png(picture: &Picture, scale: f32) -> Result<Vec<u8>, FormatError> {
         return Err(FormatError::new("", expected("a scale from 0.1 to 8", scale)));
     }
     let side = |x: f32| f64::from((x * scale).ceil().max(1.0));
-    let (w, h) = (side(picture.width), side(picture.height));
+    let (w, h) = (side(picture.drawing.width), side(picture.drawing.height));
     if w * h > MAX_PIXELS || w.max(h) > MAX_SIDE {
         let wanted = format!("at most {:.0} million pixels", MAX_PIXELS / 1e6);
         let message = expected(wanted, format!("{w:.0} x {h:.0}; export one section, or use a smaller scale"));
@@ -40,15 +40,15 @@ pub fn png(picture: &Picture, scale: f32) -> Result<Vec<u8>, FormatError> {
 
 /// The default scale of a picture: 2, or less where that would be more than 34 million pixels, in steps of a hundredth.
 pub(crate) fn default_scale(picture: &Picture) -> f32 {
-    let by_area = (MAX_DEFAULT_PIXELS / (f64::from(picture.width) * f64::from(picture.height))).sqrt();
-    let by_side = MAX_DEFAULT_SIDE / f64::from(picture.width.max(picture.height));
+    let by_area = (MAX_DEFAULT_PIXELS / (f64::from(picture.drawing.width) * f64::from(picture.drawing.height))).sqrt();
+    let by_side = MAX_DEFAULT_SIDE / f64::from(picture.drawing.width.max(picture.drawing.height));
     ((by_area.min(by_side) * 100.0).floor() / 100.0).clamp(0.1, 2.0) as f32
 }
 
 /// Renders and compresses the SVG in bands, so that memory does not grow with the picture.
 fn encode(picture: &Picture, (w, h): (u32, u32), out: &mut Vec<u8>) -> Result<(), Box<dyn std::error::Error>> {
-    let tree = usvg::Tree::from_str(&picture.svg, &usvg::Options::default())?;
-    let grey = picture.theme == Theme::Print;
+    let tree = usvg::Tree::from_str(&picture.svg(), &usvg::Options::default())?;
+    let grey = picture.drawing.theme == Theme::Print;
     let mut encoder = png::Encoder::new(out, w, h);
     encoder.set_color(if grey { png::ColorType::Grayscale } else { png::ColorType::Rgb });
     encoder.set_depth(png::BitDepth::Eight);
@@ -61,7 +61,7 @@ fn encode(picture: &Picture, (w, h): (u32, u32), out: &mut Vec<u8>) -> Result<()
     let mut band = tiny_skia::Pixmap::new(w, rows).ok_or("out of memory")?;
     let mut data = Vec::new();
     // Sides are rounded up to whole pixels; stretching covers the last one.
-    let fitted = tiny_skia::Transform::from_scale(w as f32 / picture.width, h as f32 / picture.height);
+    let fitted = tiny_skia::Transform::from_scale(w as f32 / picture.drawing.width, h as f32 / picture.drawing.height);
     for top in (0..h).step_by(rows as usize) {
         resvg::render(&tree, fitted.post_translate(0.0, -(top as f32)), &mut band.as_mut());
         // Every pixel is opaque, and in print all channels are equal.

@@ -71,7 +71,7 @@ fn titles_with_markup_and_control_characters_stay_words() {
     let title = "a <b> & \"c\" ]]> \u{1}\u{0} 漢字 \u{202e}x";
     for kind in KINDS {
         let drawn = plain(&groove(title, 2, 2, 4, Cell::ATTACK), kind);
-        let (shown, desc, _) = read(&drawn.svg);
+        let (shown, desc, _) = read(&drawn.svg());
         assert!(shown.starts_with("a ") && !shown.contains('\u{1}') && !desc.is_empty(), "{shown}");
         assert!(png(&drawn, 1.0).is_ok());
     }
@@ -82,8 +82,8 @@ fn a_groove_of_rests_and_one_without_layers_are_drawn() {
     for kind in KINDS {
         for g in [groove("rests", 2, 1, 4, Cell::Rest), groove("nothing", 2, 0, 4, Cell::Rest)] {
             let drawn = plain(&g, kind);
-            read(&drawn.svg);
-            assert!(!drawn.alt.is_empty() && drawn.height > 30.0);
+            read(&drawn.svg());
+            assert!(!drawn.alt.is_empty() && drawn.drawing.height > 30.0);
         }
     }
     let drawn = plain(&groove("rests", 2, 1, 4, Cell::Rest), PictureKind::Landings);
@@ -97,7 +97,7 @@ fn the_largest_groove_is_cut_and_says_so() {
     let report = Report { clock: analysis::Clock::new(&g), ..Report::default() };
     let piece = ExportInput { groove: &g, report: &report, hearings: vec![0, 7], section: Some(0) };
     let drawn = picture(&piece, &PictureOptions::default());
-    assert!(drawn.svg.len() < 12_000_000, "{}", drawn.svg.len());
+    assert!(drawn.svg().len() < 12_000_000, "{}", drawn.svg().len());
     assert!(drawn.alt.contains("ends before bar") && drawn.alt.chars().count() < 5000);
     assert!(png(&drawn, 8.0).expect_err("too large").message.contains("at most 48 million pixels"));
     for scale in [0.0, f32::NAN, 9.0] {
@@ -112,8 +112,8 @@ fn narrow_beats_are_broken_within_the_bar() {
     for width in [0.0, 480.0, 5000.0, f32::NAN] {
         let report = report(&g, &analysis::AnalysisOptions::default());
         let drawn = picture(&piece(&g, &report), &PictureOptions { width, ..PictureOptions::default() });
-        read(&drawn.svg);
-        assert!((480.0..=4000.0).contains(&drawn.width));
+        read(&drawn.svg());
+        assert!((480.0..=4000.0).contains(&drawn.drawing.width));
     }
 }
 
@@ -163,7 +163,8 @@ fn an_attack_a_ghost_and_an_accent_are_drawn_apart() {
         let g = base.edited(&Edit::Set(place, attack)).expect("a cell");
         let report = report(&g, &analysis::AnalysisOptions::default());
         // Without hearings, whose pulses are outlines too.
-        let svg = picture(&ExportInput { hearings: Vec::new(), ..piece(&g, &report) }, &PictureOptions::default()).svg;
+        let svg =
+            picture(&ExportInput { hearings: Vec::new(), ..piece(&g, &report) }, &PictureOptions::default()).svg();
         let [marks, open, signs] = [MARK, OPEN, SIGN].map(|style| drawn_with(&svg, style));
         let square = if accent == Accent::Ghost { &open } else { &marks };
         let (_, from) = square.split_once('h').expect("a downbeat is a square");
@@ -211,9 +212,9 @@ proptest! {
             for section in [None, Some(0), Some(groove.sections().len() - 1), Some(99)] {
                 let piece = ExportInput { section, ..piece(&groove, &report) };
                 let drawn = picture(&piece, &PictureOptions { kind, theme, width, id: "x1".into() });
-                let (title, desc, paths) = read(&drawn.svg);
+                let (title, desc, paths) = read(&drawn.svg());
                 prop_assert!(!title.is_empty() && desc.len() > 20 && paths > 1);
-                prop_assert_eq!(&picture(&piece, &PictureOptions { kind, theme, width, id: "x1".into() }).svg, &drawn.svg);
+                prop_assert_eq!(&picture(&piece, &PictureOptions { kind, theme, width, id: "x1".into() }).svg(), &drawn.svg());
             }
         }
     }
@@ -223,7 +224,7 @@ proptest! {
     fn the_parts_are_the_whole(groove in grooves(), width in 480.0_f32..900.0) {
         let report = report(&groove, &analysis::AnalysisOptions::default());
         for kind in KINDS {
-            let layout = layout(&piece(&groove, &report), &PictureOptions { kind, width, ..PictureOptions::default() });
+            let layout = picture(&piece(&groove, &report), &PictureOptions { kind, width, ..PictureOptions::default() });
             let (blocks, whole) = (layout.blocks(), layout.svg());
             let height = |svg: &str| -> f32 {
                 svg.split_once("height=\"").expect("a height").1.split_once('"').expect("its end").0.parse().expect("a number")

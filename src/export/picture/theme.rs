@@ -19,9 +19,7 @@ pub(crate) enum StyleClass {
     Band,
     /// Lines between cells.
     Cell,
-    /// Beat lines.
     Beat,
-    /// Bar lines.
     Bar,
     /// Pulses of the first hearing, through the rows.
     Guide,

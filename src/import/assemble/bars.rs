@@ -175,7 +175,6 @@ fn boundaries(rows: &[Row], warnings: &mut Warnings) -> Result<Vec<bool>, Format
     Ok(begins)
 }
 
-/// Trims a name to a number of characters.
 fn short(name: &str, most: usize) -> String {
     name.trim().chars().take(most).collect::<String>().trim_end().to_owned()
 }
@@ -223,7 +222,6 @@ fn letters(n: usize) -> String {
     if n < 26 { letter } else { letters(n / 26 - 1) + &letter }
 }
 
-/// The sections of runs, each played once.
 pub(super) fn sections(runs: &[Run]) -> Vec<Section> {
     let given: HashSet<&str> = runs.iter().filter_map(|r| r.name.as_deref()).collect();
     let mut free = (0..).map(letters).filter(|name| !given.contains(name.as_str()));
@@ -254,7 +252,6 @@ impl Bars {
         &self.all[self.all.partition_point(|b| b.start < end).saturating_sub(1)]
     }
 
-    /// The length of a section.
     pub(super) fn length(&self, section: usize) -> Time {
         let run = &self.runs[section];
         run.meter.bar().repeated(usize::from(run.bars)).expect("bars are bounded")

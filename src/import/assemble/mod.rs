@@ -22,6 +22,7 @@ use crate::rhythm::bounds::{GAIN, LAYERS, PAN, TIMES};
 use crate::rhythm::{Attack, Fraction, Groove, Layer, Section, Time};
 use bars::{Bar, Bars, Run};
 use std::cmp::Reverse;
+use std::sync::Arc;
 
 /// Most warnings of one kind about one track; the others are counted.
 const MAX_PER_KIND: usize = 8;
@@ -91,22 +92,20 @@ pub(crate) fn assemble(draft: &ImportDraft, warnings: &mut Warnings) -> Result<G
         layers.extend(voices.into_iter().map(|cells| (track, cells)));
         if let Some(dropped) = dropped {
             let message = format!("a groove has at most {most} layers; {} dropped", were(dropped, "note"));
-            warnings.add(format!("track '{}'", track.name), message);
+            warnings.add(format!("track '{}'", track.layer.name), message);
         }
     }
-    let names = bars::layer_names(layers.iter().enumerate().map(|(i, (track, _))| match track.name.trim() {
+    let names = bars::layer_names(layers.iter().enumerate().map(|(i, (track, _))| match track.layer.name.trim() {
         "" => format!("layer {}", i + 1),
         name => name.to_owned(),
     }));
     let layers = layers.into_iter().zip(names).map(|((track, cells), name)| Layer {
-        swing: track.swing,
-        gain: i64::from(track.gain).clamp(GAIN.least, GAIN.greatest) as i8,
-        pan: i64::from(track.pan).clamp(PAN.least, PAN.greatest) as i8,
-        mute: track.mute,
-        solo: track.solo,
-        depth: track.depth,
-        sound: track.sound.clone(),
-        ..Layer::new(&name, track.voice, cells.division, cells.parts)
+        name,
+        division: cells.division,
+        gain: i64::from(track.layer.gain).clamp(GAIN.least, GAIN.greatest) as i8,
+        pan: i64::from(track.layer.pan).clamp(PAN.least, PAN.greatest) as i8,
+        parts: cells.parts.into_iter().map(Arc::new).collect(),
+        ..track.layer.clone()
     });
     let (sections, layers) = fold_repeats(&bars.runs, bars::sections(&bars.runs), layers.collect());
     Groove::new(&draft.title, &draft.note, sections, layers).map_err(|e| FormatError::new("", e.to_string()))
@@ -114,7 +113,7 @@ pub(crate) fn assemble(draft: &ImportDraft, warnings: &mut Warnings) -> Result<G
 
 /// The notes of a track by section, cut at its end, in [`Placed::order`].
 fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Result<Vec<Vec<Placed>>, FormatError> {
-    let place = || format!("track '{}'", track.name);
+    let place = || format!("track '{}'", track.layer.name);
     let too_fine =
         || FormatError::new(place(), "note lengths are too fine to represent exactly; quantize them to a coarser grid");
     let mut cut = WarningGroup::new(warnings, "cut at the end of a section");
@@ -140,7 +139,7 @@ fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Resu
         } else {
             let kept = section_end.minus(start).ok_or_else(too_fine)?;
             let message = || format!("a note of {} crosses the end of its section; cut to {kept}", note.length);
-            cut.add(|| bars.describe(&track.name, section, start), message);
+            cut.add(|| bars.describe(&track.layer.name, section, start), message);
             section_end
         };
         sections[section].push(Placed { start, end, attack: note.attack });

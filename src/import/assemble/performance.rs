@@ -18,7 +18,6 @@ const MAX_CHANCE: f64 = 0.05;
 /// Cost of a beat that no grid reaches.
 const UNREACHED: u32 = 128;
 
-/// A division of a beat, and its cost.
 #[derive(Clone, Copy)]
 struct Choice {
     cost: u32,

@@ -76,7 +76,6 @@ struct TrackBar {
     spans: Vec<Span>,
 }
 
-/// What was moved in a track.
 #[derive(Default)]
 struct Moves {
     onsets: usize,
@@ -119,7 +118,7 @@ pub(crate) fn quantize_draft(
         let moves = quantize_track(&mut bars, track, rounding)?;
         beyond += moves.beyond_tolerance;
         farthest_ms = farthest_ms.max(moves.farthest_ms);
-        moves.warn(&track.name, rounding, warnings);
+        moves.warn(&track.layer.name, rounding, warnings);
     }
     drop(bars);
     // A note played a little before the end of the last bar begins a bar of its own.
@@ -149,7 +148,7 @@ fn quantize_track(bars: &mut [Bar], track: &mut DraftTrack, rounding: Rounding) 
     let exact: Vec<Option<Vec<Span>>> = filled.iter().map(|i| exact_spans(&bars[*i], track, rounding)).collect();
     let missed = exact.iter().filter(|e| e.is_none()).count();
     if let Some(first) = exact.iter().position(Option::is_none).filter(|_| rounding.is_strict()) {
-        let place = format!("track '{}', bar {}", track.name, bars[filled[first]].draft.number);
+        let place = format!("track '{}', bar {}", track.layer.name, bars[filled[first]].draft.number);
         let others =
             if missed > 1 { format!(" (or those of {} more)", count(missed - 1, "bar")) } else { String::new() };
         let message = format!(
@@ -161,7 +160,7 @@ fn quantize_track(bars: &mut [Bar], track: &mut DraftTrack, rounding: Rounding) 
     let is_played = !rounding.is_groove() && missed * PLAYED_BARS > exact.len();
     for (&i, exact) in filled.iter().zip(exact) {
         let bar = &mut bars[i];
-        let swing = bar.swing(track.swing);
+        let swing = bar.swing(track.layer.swing);
         bar.track.spans = if rounding.is_groove() {
             exact.unwrap_or_else(|| near_spans(bar, swing, rounding))
         } else {
@@ -173,7 +172,7 @@ fn quantize_track(bars: &mut [Bar], track: &mut DraftTrack, rounding: Rounding) 
     let mut moves = Moves::default();
     let before: Vec<(Time, Option<Time>)> = track.notes.iter().map(|n| (n.start, n.start.plus(n.length))).collect();
     for note in &mut track.notes {
-        move_note(bars, note, track.swing, rounding, &mut moves);
+        move_note(bars, note, track.layer.swing, rounding, &mut moves);
     }
     keep_apart(&mut track.notes, &before);
     if !track.ignore_lengths {
@@ -322,7 +321,7 @@ fn exact_spans(bar: &Bar, track: &DraftTrack, rounding: Rounding) -> Option<Vec<
     let by = bar.grain(rounding);
     let beats = if by == Fraction::ZERO { Tolerance::NONE.beats } else { MAX_BEATS };
     let tolerance = Tolerance { by, cells: bar.max_cells(rounding), beats };
-    let swing = bar.swing(track.swing);
+    let swing = bar.swing(track.layer.swing);
     let onsets = grid::spans(&bar.track.onsets, 1, swing, tolerance);
     if track.ignore_lengths {
         return onsets;

@@ -10,7 +10,6 @@ use crate::rhythm::{Cell, Fraction, Part, PartContext, Span, Spot, Swing, Time};
 /// Division of a layer without an attack: that of a new groove.
 const SILENT_DIVISION: u16 = 4;
 
-/// The cells of a layer.
 #[derive(Debug)]
 pub(super) struct Cells {
     pub(super) division: u16,
@@ -93,12 +92,12 @@ fn write_cells(
             beats.push(Vec::new());
             continue;
         }
-        let swing = track.swing.or(run.swing);
+        let swing = track.layer.swing.or(run.swing);
         let mut all = points(notes, run);
         let mut on_move = |before: Time, after: Time| {
             let by = after.minus(before).unwrap_or(Time::ZERO);
             moved.add(
-                || bars.describe(&track.name, section, before),
+                || bars.describe(&track.layer.name, section, before),
                 || format!("no grid of at most {MAX_CELLS} cells contains this onset; moved by {by} of a whole note"),
             );
         };
@@ -108,8 +107,8 @@ fn write_cells(
         beats.push(all);
     }
     drop(moved);
-    let swings = || bars.runs.iter().map(|r| track.swing.or(r.swing));
-    let division = track.division.unwrap_or_else(|| {
+    let swings = || bars.runs.iter().map(|r| track.layer.swing.or(r.swing));
+    let division = Some(track.layer.division).filter(|_| track.has_division).unwrap_or_else(|| {
         let all = beats.iter().zip(swings()).flat_map(|(b, s)| b.iter().map(move |p| (p, s)));
         grid::division(all, bars.runs.iter().map(beats_of).sum(), SILENT_DIVISION)
     });
@@ -184,7 +183,6 @@ fn cell_end(at: Time, beat: Time, grids: &[Option<Span>], swing: Option<Swing>) 
     beat.scaled(Fraction::new(index as i64, 1)?.plus(end)?)
 }
 
-/// The cells of one run of bars.
 fn part(run: &Run, beats: &[Points], notes: &[Placed], division: u16, swing: Option<Swing>) -> Part {
     let even = Span { beats: 1, cells: division };
     let mut spans = if beats.is_empty() { vec![even; beats_of(run)] } else { Vec::with_capacity(beats.len()) };

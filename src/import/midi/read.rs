@@ -206,7 +206,6 @@ struct TrackReader<'a> {
     parts: HashMap<u8, RawPart>,
     /// Indices of the notes that sound, by channel and key, the earliest first.
     open: HashMap<(u8, u8), VecDeque<usize>>,
-    /// Notes of the file so far.
     notes: usize,
     stray_offs: usize,
 }

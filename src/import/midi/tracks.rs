@@ -5,7 +5,7 @@ use super::to_draft::{TickScale, too_long};
 use crate::import::{DraftTrack, Warnings};
 use crate::notation::teeter_meta::MetaEvent;
 use crate::notation::{FormatError, TimedNote, general_midi};
-use crate::rhythm::{Attack, Pitch, Voice};
+use crate::rhythm::{Attack, Layer, Pitch, Voice};
 use std::collections::BTreeSet;
 
 pub(super) fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<DraftTrack>, FormatError> {
@@ -16,24 +16,15 @@ pub(super) fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> 
                 let message = format!("skipped '{}': the clicks of a hearing, not part of the groove", part.name);
                 warnings.add(format!("track {}", part.track), message);
             }
-            Some(MetaEvent::Layer { voice, division, gain, pan, mute, solo, swing, depth, sound }) => {
-                let has_pitch = part.channel != general_midi::PERCUSSION && voice.is_pitched();
+            Some(MetaEvent::Layer(layer)) => {
+                let has_pitch = part.channel != general_midi::PERCUSSION && layer.voice.is_pitched();
                 let attack = |n: &RawNote| Attack {
                     accent: general_midi::accent(n.velocity),
                     pitch: Pitch::new(n.key).filter(|_| has_pitch && n.release != 0),
                 };
-                all.push(DraftTrack {
-                    notes: notes(part, &part.notes, scale, attack)?,
-                    division: Some(*division),
-                    swing: *swing,
-                    gain: *gain,
-                    pan: *pan,
-                    mute: *mute,
-                    solo: *solo,
-                    depth: *depth,
-                    sound: sound.clone(),
-                    ..DraftTrack::new(&part.name, *voice)
-                });
+                let notes = notes(part, &part.notes, scale, attack)?;
+                let layer = Layer { name: part.name.clone(), ..layer.clone() };
+                all.push(DraftTrack { layer, has_division: true, notes, ignore_lengths: false });
             }
             _ if part.channel == general_midi::PERCUSSION => all.extend(percussion(part, scale, warnings)?),
             _ => {
@@ -44,7 +35,7 @@ pub(super) fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> 
                 };
                 let voice = general_midi::voice_of_program(part.program.unwrap_or(0));
                 let notes = notes(part, &part.notes, scale, attack)?;
-                all.push(DraftTrack { notes, ..empty_track(part, part.name.clone(), voice) });
+                all.push(DraftTrack { notes, ..empty_track(part, &part.name, voice) });
             }
         }
     }
@@ -52,13 +43,12 @@ pub(super) fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> 
 }
 
 /// A track with the levels of a part.
-fn empty_track(part: &RawPart, name: String, voice: Voice) -> DraftTrack {
-    DraftTrack {
-        gain: part.volume.map_or(0, general_midi::gain),
-        pan: part.pan.map_or(0, general_midi::pan_position),
-        mute: part.volume == Some(0),
-        ..DraftTrack::new(name, voice)
-    }
+fn empty_track(part: &RawPart, name: &str, voice: Voice) -> DraftTrack {
+    let mut track = DraftTrack::new(name, voice);
+    track.layer.gain = part.volume.map_or(0, general_midi::gain);
+    track.layer.pan = part.pan.map_or(0, general_midi::pan_position);
+    track.layer.mute = part.volume == Some(0);
+    track
 }
 
 fn median_velocity(part: &RawPart) -> u8 {
@@ -113,7 +103,7 @@ fn percussion(part: &RawPart, scale: TickScale, warnings: &mut Warnings) -> Resu
         let attack = |n: &RawNote| Attack { accent: general_midi::relative_accent(n.velocity, median), pitch: None };
         let name = if several { format!("{}: {voice}", part.name) } else { part.name.clone() };
         let notes = notes(part, &raw, scale, attack)?;
-        Ok(DraftTrack { notes, ignore_lengths: true, ..empty_track(part, name, voice) })
+        Ok(DraftTrack { notes, ignore_lengths: true, ..empty_track(part, &name, voice) })
     };
     voices.into_iter().map(track).collect()
 }

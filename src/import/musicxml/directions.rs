@@ -107,7 +107,6 @@ fn simplest(low: Fraction, high: Fraction) -> Option<Fraction> {
     Some(best)
 }
 
-/// A metronome mark.
 pub(super) struct Metronome {
     pub(super) tempo: Tempo,
     /// Greatest error of the number of beats, if it has decimal places.

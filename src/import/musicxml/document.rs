@@ -12,7 +12,7 @@ pub struct ScoreDocument {
     pub parts: Vec<Part>,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Measure {
     /// As printed.
     pub number: String,
@@ -30,14 +30,6 @@ pub struct Measure {
     pub backward: Option<usize>,
     /// The passes in which the measure is played, if it is under an ending.
     pub endings: Vec<usize>,
-}
-
-impl Default for Measure {
-    fn default() -> Self {
-        let (number, endings) = (String::new(), Vec::new());
-        let (meter, tempo, mark, forward, backward) = (None, None, None, false, None);
-        Self { number, meter, length: Time::ZERO, tempo, mark, forward, backward, endings }
-    }
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Default)]

@@ -9,7 +9,6 @@ const MAX_NODES: u32 = 4_000_000;
 
 pub(super) type Element<'a> = Node<'a, 'a>;
 
-/// Searches the children of an element.
 pub(super) trait Children<'a>: Copy {
     fn element(self) -> Element<'a>;
 
@@ -18,7 +17,6 @@ pub(super) trait Children<'a>: Copy {
         self.element().children().find(|c| c.tag_name().name() == name)
     }
 
-    /// All children with a name.
     fn all(self, name: &'a str) -> impl Iterator<Item = Element<'a>> {
         self.element().children().filter(move |c| c.tag_name().name() == name)
     }

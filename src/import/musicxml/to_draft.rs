@@ -5,7 +5,7 @@ use super::unfold::order;
 use crate::import::{DraftBar, DraftTrack, ImportDraft, Warnings};
 use crate::notation::{FormatError, SwungValue, TimedNote, general_midi};
 use crate::rhythm::bounds::{BARS, NAME};
-use crate::rhythm::{Attack, Fraction, Meter, Pitch, Swing, Tempo, Time, Voice, expected};
+use crate::rhythm::{Attack, Fraction, Layer, Meter, Pitch, Swing, Tempo, Time, Voice, expected};
 use std::collections::BTreeMap;
 
 /// Most notes, every repeat written out.
@@ -76,7 +76,7 @@ pub(super) fn draft(document: &ScoreDocument, warnings: &mut Warnings) -> Result
             if count > MAX_NOTES {
                 return Err(too_many(format!("at most {MAX_NOTES} notes with repeats written out")));
             }
-            draft.tracks.push(DraftTrack { notes, swing, ..track });
+            draft.tracks.push(DraftTrack { layer: Layer { swing, ..track.layer }, notes, ..track });
         }
     }
     Ok(draft)
@@ -236,8 +236,9 @@ fn tracks<'a>(part: &'a Part) -> Vec<(DraftTrack, Vec<&'a Note>)> {
             }
             _ => plain(&part.name, max_name),
         };
-        let (gain, pan) = (part.gain.unwrap_or(0), part.pan.unwrap_or(0));
-        (DraftTrack { gain, pan, ..DraftTrack::new(name, voice(instrument, &notes)) }, notes)
+        let mut track = DraftTrack::new(&name, voice(instrument, &notes));
+        (track.layer.gain, track.layer.pan) = (part.gain.unwrap_or(0), part.pan.unwrap_or(0));
+        (track, notes)
     };
     rows.into_iter().enumerate().map(track).collect()
 }

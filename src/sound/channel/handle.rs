@@ -29,8 +29,9 @@ pub struct RenderHandle {
     generation: u64,
     pub(super) id: u64,
     /// Whether playback was requested.
-    playing: bool,
-    rate: SampleRate,
+    pub(in crate::sound) playing: bool,
+    /// The sample rate for which schedules must be built. Another device may have another.
+    pub(in crate::sound) rate: SampleRate,
 }
 
 impl RenderHandle {
@@ -42,11 +43,6 @@ impl RenderHandle {
     ) -> Self {
         let (backlog, sent) = (VecDeque::new(), VecDeque::new());
         Self { commands, returns, backlog, sent, status, generation: 0, id: 0, playing: false, rate }
-    }
-
-    /// The sample rate for which schedules must be built.
-    pub(in crate::sound) fn rate(&self) -> SampleRate {
-        self.rate
     }
 
     /// Plays a segment from a frame of its loop instead of everything else, and returns its id. Ids ascend.
@@ -95,11 +91,6 @@ impl RenderHandle {
         self.send(Command::Gain(Gain::from_db(MIX_DB + db)));
     }
 
-    /// Whether playback was requested.
-    pub(in crate::sound) fn is_playing(&self) -> bool {
-        self.playing
-    }
-
     /// Whether the segment sent last has ended playback.
     pub fn has_ended(&mut self) -> bool {
         let status = self.update();
@@ -126,7 +117,8 @@ impl RenderHandle {
 
     /// The position that is heard at an instant of the recent past or the near future.
     pub(in crate::sound) fn playhead_at(&mut self, ahead: Frame, at: Instant) -> Option<Playhead> {
-        let (status, written_at) = self.playing_status()?;
+        let status = self.update();
+        let written_at = status.written_at.filter(|_| self.playing && status.playing)?;
         // A source that has stalled is not heard beyond what it has rendered, so only the time from now on may pass that.
         let frames = |from: Instant, to: Instant| {
             let seconds =
@@ -145,7 +137,6 @@ impl RenderHandle {
         Some(Playhead { position: map.position(Frame(frame.max(0))), loop_pass: pass, segment: id })
     }
 
-    /// Blocks rendered so far.
     pub(in crate::sound) fn blocks(&mut self) -> u64 {
         self.status.read().blocks
     }
@@ -157,13 +148,6 @@ impl RenderHandle {
         self.sent
             .retain(|s| s.generation == before || s.id > now.id || s.id == now.id && s.generation >= now.generation);
         status
-    }
-
-    /// The status and when it was written, while something plays.
-    fn playing_status(&mut self) -> Option<(RenderStatus, Instant)> {
-        let status = self.update();
-        let written_at = status.written_at.filter(|_| self.playing && status.playing)?;
-        Some((status, written_at))
     }
 
     fn send_new(&mut self, segment: Segment, command: impl FnOnce(Box<Segment>) -> Command) -> u64 {

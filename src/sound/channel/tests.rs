@@ -32,7 +32,7 @@ fn commands_reach_the_source_and_old_schedules_are_returned() {
         handle.tick();
         source.by_ref().take(2048).for_each(drop);
     }
-    assert!(!handle.is_playing());
+    assert!(!handle.playing);
     assert_eq!(handle.playhead(Frame(0)), None);
     assert!(source.by_ref().take(4096).all(|x| x == 0.0));
     handle.start(Segment::new(build()), Frame(48_000));
@@ -124,7 +124,7 @@ fn live_takes_are_the_samples_of_the_file() {
     for groove in hard() {
         let rate = rate(44_100);
         let takes = four(seconds(&groove));
-        let frames = Sequence::new(&groove, &takes, rate, UserSamples::default()).frames().0 as usize + RENDER_LATENCY;
+        let frames = Sequence::new(&groove, &takes, rate, UserSamples::default()).total.0 as usize + RENDER_LATENCY;
         same(&play_live(&groove, &takes, rate, frames, |_, _| {}), &groove, &takes, rate);
     }
 }
@@ -134,7 +134,7 @@ fn edits_that_change_nothing_leave_the_samples_as_they_are_while_takes_wait() {
     let groove = &hard()[3];
     let rate = rate(44_100);
     let takes = four(seconds(groove));
-    let frames = Sequence::new(groove, &takes, rate, UserSamples::default()).frames().0 as usize + RENDER_LATENCY;
+    let frames = Sequence::new(groove, &takes, rate, UserSamples::default()).total.0 as usize + RENDER_LATENCY;
     // Every few blocks each segment is sent again, whether it has ended, plays or is queued.
     let edit = |handle: &mut RenderHandle, at: usize| {
         if at / 771 % 7 == 3 {
@@ -166,7 +166,7 @@ fn segment(bpm: &str) -> Segment {
 
 /// The frame at which a pass begins.
 fn passes(bpm: &str, passes: u64) -> usize {
-    Schedule::build(&downbeat(bpm), &ScheduleOptions::whole(SampleRate::STUDIO)).pass_start(passes).0 as usize
+    Schedule::build(&downbeat(bpm), &ScheduleOptions::whole(SampleRate::STUDIO)).map.pass_start(passes).0 as usize
 }
 
 #[test]
@@ -255,8 +255,7 @@ fn loops_without_length_end_at_once_and_never_block_the_audio_thread() {
 fn more_segments_than_the_queue_holds_are_accepted_one_by_one() {
     let takes: Vec<Take> = (0..40).map(|_| Take { click: Click::Written, ..plain("a") }).collect();
     let groove = groove(&[Voice::Hat], &[("1/4", "900", 1, None, "x.x.")]);
-    let frames =
-        Sequence::new(&groove, &takes, rate(48_000), UserSamples::default()).frames().0 as usize + RENDER_LATENCY;
+    let frames = Sequence::new(&groove, &takes, rate(48_000), UserSamples::default()).total.0 as usize + RENDER_LATENCY;
     same(&play_live(&groove, &takes, rate(48_000), frames, |_, _| {}), &groove, &takes, rate(48_000));
 }
 

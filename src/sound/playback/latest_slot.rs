@@ -51,7 +51,6 @@ impl<T> LatestSlot<T> {
         self.0.1.notify_all();
     }
 
-    /// Waits for a request.
     pub(crate) fn take(&self) -> Result<T, Closed> {
         let state = self.0.1.wait_while(self.lock(), SlotState::must_wait);
         state.unwrap_or_else(PoisonError::into_inner).newest.take().ok_or(Closed)

@@ -42,19 +42,25 @@ pub(crate) enum Request {
 }
 
 impl Request {
-    /// The groove; none to stop.
+    /// The groove, which is the same in all takes; none to stop.
     pub(crate) fn groove(&self) -> Option<&Arc<Groove>> {
         match self {
-            Self::Play(request, _) | Self::Change(request) => request.groove(),
-            Self::Step(sequence) => sequence.groove(),
+            Self::Play(PlayRequest::Loop(spec), _) | Self::Change(PlayRequest::Loop(spec)) => Some(&spec.groove),
+            Self::Play(PlayRequest::Sequence(s), _) | Self::Change(PlayRequest::Sequence(s)) | Self::Step(s) => {
+                s.takes.first().map(|take| &take.spec.groove)
+            }
             Self::Stop => None,
         }
     }
 
     pub(crate) fn set_groove(&mut self, groove: &Arc<Groove>) {
         match self {
-            Self::Play(request, _) | Self::Change(request) => request.set_groove(groove),
-            Self::Step(sequence) => sequence.set_groove(groove),
+            Self::Play(PlayRequest::Loop(spec), _) | Self::Change(PlayRequest::Loop(spec)) => {
+                spec.groove = Arc::clone(groove);
+            }
+            Self::Play(PlayRequest::Sequence(s), _) | Self::Change(PlayRequest::Sequence(s)) | Self::Step(s) => {
+                s.takes.iter_mut().for_each(|take| take.spec.groove = Arc::clone(groove));
+            }
             Self::Stop => {}
         }
     }
@@ -85,10 +91,12 @@ pub struct SequencePosition {
     pub silent: bool,
 }
 
+/// What a player reports.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub(crate) enum PlaybackEvent {
+pub enum PlaybackEvent {
     /// The position, reported 60 times a second while something plays.
     Tick(Option<Position>),
+    /// What was heard when a key was tapped.
     Tapped(TapPosition),
     /// Another take or another pass of a sequence is heard.
     Take(SequencePosition),
@@ -154,7 +162,6 @@ impl Requests {
         }
     }
 
-    /// Plays a loop or a sequence.
     pub(crate) fn play(&self, request: PlayRequest, start: Option<Start>) {
         self.put(|orders| orders.request = Some(Request::Play(request, start)));
     }
@@ -175,7 +182,6 @@ impl Requests {
         });
     }
 
-    /// Continues with another take of the sequence after the current pass.
     pub(crate) fn step(&self, sequence: Sequence) {
         self.put(|orders| {
             orders.request = Some(match orders.request.take() {
@@ -190,7 +196,6 @@ impl Requests {
         self.put(|orders| orders.request = Some(Request::Stop));
     }
 
-    /// Reports what was heard at this instant.
     pub(crate) fn tap(&self, at: Instant) {
         self.put(|orders| orders.taps.push(at));
     }

@@ -1,7 +1,7 @@
 //! What is asked to be played: a loop, or takes that follow each other.
 
 use super::exact;
-use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
+use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{CountIn, Take, mute_ladder_passes};
 use crate::sound::{Click, ClickLine, Range};
 use serde::{Deserialize, Serialize};
@@ -19,7 +19,7 @@ pub enum PlayRequest {
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LoopSpec {
-    /// A message has its text once instead; see [`PlayRequest::set_groove`].
+    /// A message has its text once instead; see [`super::Request::set_groove`].
     #[serde(skip, default = "blank")]
     pub groove: Arc<Groove>,
     /// Playback speed; 1 is as written.
@@ -91,26 +91,7 @@ impl LoopSpec {
 }
 
 fn blank() -> Arc<Groove> {
-    let quarter = Time::new(1, 4).expect("a quarter is a time");
-    let tempo = Tempo::new(Fraction::whole(120), quarter).expect("within bounds");
-    Arc::new(Groove::blank(Meter::new(vec![4], 4).expect("4/4 is a meter"), tempo, 1).expect("within bounds"))
-}
-
-impl PlayRequest {
-    /// The groove, which is the same in all takes.
-    pub(crate) fn groove(&self) -> Option<&Arc<Groove>> {
-        match self {
-            Self::Loop(spec) => Some(&spec.groove),
-            Self::Sequence(sequence) => sequence.groove(),
-        }
-    }
-
-    pub(crate) fn set_groove(&mut self, groove: &Arc<Groove>) {
-        match self {
-            Self::Loop(spec) => spec.groove = Arc::clone(groove),
-            Self::Sequence(sequence) => sequence.set_groove(groove),
-        }
-    }
+    Arc::new(Groove::in_four(120, 1))
 }
 
 /// Takes that follow each other.
@@ -134,15 +115,6 @@ pub struct SequenceTake {
 }
 
 impl Sequence {
-    pub(crate) fn set_groove(&mut self, groove: &Arc<Groove>) {
-        self.takes.iter_mut().for_each(|take| take.spec.groove = Arc::clone(groove));
-    }
-
-    /// The groove, which is the same in all takes.
-    pub(crate) fn groove(&self) -> Option<&Arc<Groove>> {
-        self.takes.first().map(|take| &take.spec.groove)
-    }
-
     /// The takes with their count-ins and silences.
     pub(crate) fn takes(&self) -> Vec<Take> {
         let take = |t: &SequenceTake| Take {

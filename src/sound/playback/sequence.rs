@@ -15,7 +15,6 @@ pub(super) struct Part {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Sent {
-    /// Segment id.
     id: u64,
     part: Part,
     /// Passes of the take that were complete before.
@@ -30,13 +29,12 @@ pub(super) struct SequencePlayback {
     /// Parts that were sent and may still be heard, in order.
     sent: VecDeque<Sent>,
     /// Parts to send, in order.
-    next: VecDeque<Part>,
+    pub(super) next: VecDeque<Part>,
     /// Part and pass reported last.
     reported: Option<(Part, u64)>,
 }
 
 impl SequencePlayback {
-    /// Plays from the sequence's current take.
     pub(super) fn new(sequence: Sequence) -> Self {
         let takes = sequence.takes();
         let next = parts(&sequence);
@@ -63,7 +61,7 @@ impl SequencePlayback {
     /// Sends the first part, to start now or after the current pass.
     pub(super) fn begin(&mut self, player: &mut Player, samples: &mut Samples, now: bool) {
         while let Some(part) = self.next.pop_front() {
-            if let Some(segment) = self.segment(part, 0, player.rate(), samples) {
+            if let Some(segment) = self.segment(part, 0, player.handle.rate, samples) {
                 let id = if now { player.start(segment, None) } else { player.handle.switch_to(segment) };
                 self.sent.push_back(Sent { id, part, completed: 0, step: !now });
                 return;
@@ -77,7 +75,7 @@ impl SequencePlayback {
             self.next.pop_front();
         }
         let Some(part) = self.next.pop_front() else { return };
-        if let Some(segment) = self.segment(part, start.passes, player.rate(), samples) {
+        if let Some(segment) = self.segment(part, start.passes, player.handle.rate, samples) {
             self.start(segment, part, start.passes, Some(start.position), player);
         }
     }
@@ -87,11 +85,10 @@ impl SequencePlayback {
         self.sent.push_back(Sent { id, part, completed, step: false });
     }
 
-    /// Queues parts while there is room.
     pub(super) fn send(&mut self, player: &mut Player, samples: &mut Samples) {
         while !self.next.is_empty() && player.handle.has_room() {
             if let Some(part) = self.next.pop_front()
-                && let Some(segment) = self.segment(part, 0, player.rate(), samples)
+                && let Some(segment) = self.segment(part, 0, player.handle.rate, samples)
             {
                 let id = player.handle.queue(segment);
                 self.sent.push_back(Sent { id, part, completed: 0, step: false });
@@ -99,12 +96,11 @@ impl SequencePlayback {
         }
     }
 
-    /// Replaces the sequence by an edited one.
     pub(super) fn change(&mut self, sequence: Sequence, player: &mut Player, samples: &mut Samples) {
         self.takes = sequence.takes();
         self.sequence = sequence;
         for s in &self.sent {
-            if let Some(segment) = self.segment(s.part, s.completed, player.rate(), samples) {
+            if let Some(segment) = self.segment(s.part, s.completed, player.handle.rate, samples) {
                 player.handle.replace(s.id, segment);
             }
         }
@@ -128,7 +124,7 @@ impl SequencePlayback {
     pub(super) fn resume(&mut self, head: &Playhead, player: &mut Player, samples: &mut Samples) {
         let is_known = self.sent.iter().any(|s| s.id == head.segment);
         let Some((part, completed, step)) = self.recall(head) else { return self.begin(player, samples, true) };
-        let Some(segment) = self.segment(part, completed, player.rate(), samples) else {
+        let Some(segment) = self.segment(part, completed, player.handle.rate, samples) else {
             return self.begin(player, samples, true);
         };
         self.start(segment, part, completed, Some(head.position).filter(|_| is_known && !part.is_count_in), player);
@@ -145,10 +141,6 @@ impl SequencePlayback {
     /// Ids of the segments that may still be heard, in order.
     pub(super) fn sent(&self) -> impl DoubleEndedIterator<Item = u64> {
         self.sent.iter().map(|s| s.id)
-    }
-
-    pub(super) fn is_sent(&self) -> bool {
-        self.next.is_empty()
     }
 
     /// What is heard, unless it was reported last.

@@ -11,7 +11,6 @@ use std::time::{Duration, Instant};
 /// Interval between reports of the position.
 const POSITION_INTERVAL: Duration = Duration::from_millis(16);
 
-/// Interval between checks of the device while nothing plays.
 const IDLE_INTERVAL: Duration = Duration::from_millis(200);
 
 /// Maximum time until a request is heard.
@@ -110,7 +109,6 @@ impl PlaybackThread {
         }
     }
 
-    /// Carries out orders and reports what has happened.
     fn advance(&mut self, orders: Orders, player: &mut Player) {
         if let Some(db) = orders.volume {
             player.set_volume(db);
@@ -137,7 +135,7 @@ impl PlaybackThread {
         }
         self.now = match (request, mem::take(&mut self.now)) {
             (Request::Play(PlayRequest::Loop(spec), start), _) => {
-                let segment = self.samples.segment(&spec, player.rate());
+                let segment = self.samples.segment(&spec, player.handle.rate);
                 Now::Loop(LoopPlayback::new(spec, vec![player.start(segment, start.map(|s| s.position))]))
             }
             (Request::Play(PlayRequest::Sequence(sequence), start), _) => {
@@ -174,12 +172,11 @@ impl PlaybackThread {
 
     fn replace_loop(&mut self, playback: LoopPlayback, player: &mut Player) -> Now {
         for id in &playback.segments {
-            player.handle.replace(*id, self.samples.segment(&playback.spec, player.rate()));
+            player.handle.replace(*id, self.samples.segment(&playback.spec, player.handle.rate));
         }
         Now::Loop(playback)
     }
 
-    /// Loads the sound files again for what plays.
     fn reload(&mut self, player: &mut Player) {
         let request = match &self.now {
             Now::Nothing => return,
@@ -209,7 +206,7 @@ impl PlaybackThread {
         self.now = match mem::take(&mut self.now) {
             Now::Nothing => Now::Nothing,
             Now::Loop(LoopPlayback { spec, .. }) => {
-                let segment = self.samples.segment(&spec, player.rate());
+                let segment = self.samples.segment(&spec, player.handle.rate);
                 Now::Loop(LoopPlayback::new(spec, vec![player.start(segment, Some(head.position))]))
             }
             Now::Sequence(mut playback) => {
@@ -223,7 +220,7 @@ impl PlaybackThread {
     fn queue_takes(&mut self, player: &mut Player) {
         if let Now::Sequence(playback) = &mut self.now {
             playback.send(player, &mut self.samples);
-            if playback.is_sent() && player.handle.has_ended() {
+            if playback.next.is_empty() && player.handle.has_ended() {
                 let ended = PlaybackEvent::SequenceEnded(playback.sequence.number);
                 self.now = Now::Nothing;
                 self.send(ended);

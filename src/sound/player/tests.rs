@@ -3,7 +3,7 @@
 use super::fake::FakeDevice;
 use super::*;
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
-use crate::sound::{Schedule, ScheduleOptions};
+use crate::sound::{SampleRate, Schedule, ScheduleOptions};
 
 /// A rim click on every sixteenth at the left, and at the right a string whose pattern changes with `k`.
 fn groove(k: usize) -> Groove {
@@ -42,7 +42,7 @@ fn knocks(path: &str) -> Vec<i64> {
 fn plays_into_a_capture() {
     let path = std::env::var("TEETER_CAPTURE").expect("the recording's path");
     let mut player = Player::open(None).expect("a device");
-    assert_eq!(player.rate(), SampleRate::STUDIO, "the recording runs at 48 kHz");
+    assert_eq!(player.handle.rate, SampleRate::STUDIO, "the recording runs at 48 kHz");
     let build = |k| Schedule::build(&groove(k), &ScheduleOptions::whole(SampleRate::STUDIO));
     std::thread::sleep(Duration::from_millis(500));
     player.start(Segment::new(build(0)), None);
@@ -106,7 +106,7 @@ fn a_chosen_output_sounds_alone() {
     let (cap, quay) = (path("TEETER_CAPTURE"), path("TEETER_QUAY"));
     let before = (knocks(&cap).len(), knocks(&quay).len());
     let mut player = Player::open(Some("quay")).expect("the output");
-    let rate = player.rate();
+    let rate = player.handle.rate;
     std::thread::sleep(Duration::from_millis(500));
     player.start(Segment::new(build(&player)), None);
     let start = Instant::now();
@@ -145,7 +145,7 @@ fn goes_on_when_the_device_is_back() {
         assert!(done.success());
     };
     let mut player = Player::open(None).expect("a device");
-    let schedule = |player: &Player| Schedule::build(&groove(0), &ScheduleOptions::whole(player.rate()));
+    let schedule = |player: &Player| Schedule::build(&groove(0), &ScheduleOptions::whole(player.handle.rate));
     player.start(Segment::new(schedule(&player)), None);
     let until = |player: &mut Player, most: u64, done: &dyn Fn(&Option<DeviceEvent>) -> bool| {
         let start = Instant::now();
@@ -173,7 +173,7 @@ fn goes_on_when_the_device_is_back() {
         until(&mut player, 9, &|_| start.elapsed() > Duration::from_millis(1200));
         server(rate);
         let (news, took) = until(&mut player, 9, &|n| n.is_some());
-        println!("{news:?} at {} Hz after {} ms", player.rate().hertz(), took.as_millis());
+        println!("{news:?} at {} Hz after {} ms", player.handle.rate.hertz(), took.as_millis());
         match news {
             Some(DeviceEvent::ReopenedAtNewRate(place)) => {
                 let place = place.expect("it was playing");
@@ -251,7 +251,7 @@ fn without_a_device_the_reason_is_one_line_or_there_is_a_device() {
         Ok(mut player) => assert_eq!(player.tick(), None, "a device that was just opened"),
         Err(error) => assert_eq!(error.to_string().lines().count(), 1),
     }
-    let error = Player::open(Some("no such thing")).expect_err("no such output").to_string();
+    let error = Player::open(Some("no such thing")).err().expect("no such output").to_string();
     assert_eq!(error.lines().count(), 1, "{error}");
 }
 
@@ -260,14 +260,14 @@ fn place_of(player: &mut Player) -> f64 {
 }
 
 fn build(player: &Player) -> Schedule {
-    Schedule::build(&groove(0), &ScheduleOptions::whole(player.rate()))
+    Schedule::build(&groove(0), &ScheduleOptions::whole(player.handle.rate))
 }
 
 #[test]
 fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
     let _alone = crate::sound::stderr_guard::STDERR_LOCK.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
     let fake = FakeDevice::default();
-    assert_eq!(fake.player().expect_err("none").to_string(), "no sound: unplugged");
+    assert_eq!(fake.player().err().expect("none").to_string(), "no sound: unplugged");
     fake.0.borrow_mut().rate = Some(48_000);
     let mut player = fake.player().expect("a device");
     player.start(Segment::new(build(&player)), None);
@@ -338,7 +338,7 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     fake.0.borrow_mut().fails = false;
     now += Duration::from_secs(5);
     let Some(DeviceEvent::ReopenedAtNewRate(Some(place))) = player.tick_at(now) else { panic!("not asked for") };
-    assert_eq!(player.rate().hertz(), 44_100);
+    assert_eq!(player.handle.rate.hertz(), 44_100);
     assert!((place.position.wholes - before).abs() < 0.03, "{place:?} after {before}");
     assert_eq!(place.segment, 1);
     player.start(Segment::new(build(&player)), Some(place.position));

@@ -130,10 +130,9 @@ pub fn read_as_speaker(bytes: &[u8], read: fn(&str) -> Option<Groove>) -> String
                 drop(l.take().segment(&l.groove, rate, &UserSamples::default()));
             }
             Some(Request::Play(PlayRequest::Sequence(s), _) | Request::Change(PlayRequest::Sequence(s))) => {
-                let groove = s.groove().cloned();
-                for take in s.takes().iter().take(3).filter(|_| groove.is_some()) {
-                    drop(groove.as_ref().map(|g| take.segment(g, rate, &UserSamples::default())));
-                    drop(groove.as_ref().map(|g| take.count_in_schedule(g, rate)));
+                for (take, part) in s.takes().iter().zip(&s.takes).take(3) {
+                    drop(take.segment(&part.spec.groove, rate, &UserSamples::default()));
+                    drop(take.count_in_schedule(&part.spec.groove, rate));
                 }
             }
             Some(Request::Step(_) | Request::Stop) | None => {}

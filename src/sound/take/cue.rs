@@ -3,7 +3,6 @@
 use crate::sound::units::{Frame, SampleRate};
 use std::fmt::Write;
 
-/// A named position in a rendered sequence.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Cue {
     pub frame: Frame,

@@ -78,7 +78,6 @@ impl Take {
         if self.layers { Schedule::build(groove, &options) } else { Schedule::build(&mute_layers(groove), &options) }
     }
 
-    /// The loop with its passes and muted passes.
     pub(crate) fn segment(&self, groove: &Groove, rate: SampleRate, samples: &UserSamples) -> Segment {
         let segment = Segment::new(self.schedule(groove, rate, samples)).passes(u64::from(self.times));
         segment.mute_passes(&self.muted_passes, self.audible_prefix(groove))

@@ -20,8 +20,8 @@ pub(crate) struct Sequence<'a> {
     rate: SampleRate,
     takes: &'a [Take],
     samples: UserSamples,
-    cues: Vec<Cue>,
-    total: Frame,
+    pub(crate) cues: Vec<Cue>,
+    pub(crate) total: Frame,
 }
 
 impl<'a> Sequence<'a> {
@@ -31,7 +31,7 @@ impl<'a> Sequence<'a> {
         let mut add = |name: String, note: String, schedule: &Schedule, passes: u32| {
             cues.push(Cue { frame: Frame(at), name, note });
             end = end.max(at.saturating_add(schedule.end(passes).0));
-            at = at.saturating_add(schedule.pass_start(u64::from(passes)).0);
+            at = at.saturating_add(schedule.map.pass_start(u64::from(passes)).0);
         };
         for take in takes {
             if let Some(count_in) = take.count_in_schedule(groove, rate) {
@@ -40,16 +40,6 @@ impl<'a> Sequence<'a> {
             add(take.name.clone(), take.note.clone(), &take.schedule(groove, rate, &samples), take.times);
         }
         Self { groove, rate, takes, samples, cues, total: Frame(end) }
-    }
-
-    /// The starts of the count-ins and takes, in order.
-    pub(crate) fn cues(&self) -> &[Cue] {
-        &self.cues
-    }
-
-    #[cfg(test)]
-    pub(crate) fn frames(&self) -> Frame {
-        self.total
     }
 
     /// Renders everything into a WAV stream with cues, with the code that the player runs, and returns its length.
@@ -61,7 +51,7 @@ impl<'a> Sequence<'a> {
         let writer = Writer::new(sink, self.rate, self.total, &chunks)?;
         let mut rendering = Rendering::new(writer, self.rate, self.total, Frame(0), on_block);
         let mut render_passes = |segment: Segment, passes: u32| {
-            let frames = segment.schedule.as_ref().map_or(Frame(0), |s| s.pass_start(u64::from(passes)));
+            let frames = segment.schedule.as_ref().map_or(Frame(0), |s| s.map.pass_start(u64::from(passes)));
             if passes > 0 {
                 rendering.push(segment);
             }

@@ -61,8 +61,8 @@ pub(in crate::sound) fn four(seconds: f64) -> Vec<Take> {
 pub(in crate::sound) fn written(groove: &Groove, takes: &[Take], rate: SampleRate) -> (Vec<u8>, Vec<Cue>) {
     let sequence = Sequence::new(groove, takes, rate, UserSamples::default());
     let mut bytes = Vec::new();
-    assert_eq!(sequence.write(&mut bytes, &mut |_, _| Ok(())).expect("written"), sequence.frames());
-    (bytes, sequence.cues().to_vec())
+    assert_eq!(sequence.write(&mut bytes, &mut |_, _| Ok(())).expect("written"), sequence.total);
+    (bytes, sequence.cues.clone())
 }
 
 #[test]
@@ -235,11 +235,11 @@ proptest! {
         let groove = groove(&[Voice::Hat], &[("4/4", "600", 1, None, "x.x.{5: xxxxx}x.xx....")]);
         let takes = [take.clone(), take];
         let sequence = Sequence::new(&groove, &takes, rate(8_000), UserSamples::default());
-        prop_assume!(sequence.frames() < Frame(2_000_000));
+        prop_assume!(sequence.total < Frame(2_000_000));
         let mut bytes = Vec::new();
         sequence.write(&mut bytes, &mut |_, _| Ok(())).expect("written");
         let found = samples(&bytes);
-        prop_assert_eq!(found.len() as i64, sequence.frames().0);
+        prop_assert_eq!(found.len() as i64, sequence.total.0);
         prop_assert!(found.iter().all(|s| s.0.abs() <= f64::from(LIMITER_CEILING) + 1e-6));
     }
 }

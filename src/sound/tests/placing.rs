@@ -21,7 +21,7 @@ fn every_attack_stands_on_the_rounded_exact_frame_also_after_an_hour() {
                 let late = hour(&length, options.rate);
                 for pass in [0, 1, 2, 1000, late, late + 1] {
                     let start = &length * BigInt::from(pass);
-                    assert_eq!(schedule.pass_start(pass).0, rounded(&start));
+                    assert_eq!(schedule.map.pass_start(pass).0, rounded(&start));
                     for (k, offset) in offsets.iter().enumerate() {
                         let found = schedule.onset(pass, k).expect("there");
                         assert_eq!(found.0, rounded(&(&start + offset)), "{hertz} Hz, pass {pass}, attack {k}");

@@ -61,7 +61,7 @@ fn an_edit_of_a_later_cell_is_heard_as_if_it_had_always_been_there() {
     for pass in [0_u64, 1] {
         let mut renderer = Renderer::new(options.rate);
         let schedule = Schedule::build(&before, &options);
-        let at = schedule.pass_start(pass).0 as usize + 31_111;
+        let at = schedule.map.pass_start(pass).0 as usize + 31_111;
         renderer.play(Box::new(schedule), Frame(0));
         let mut out = vec![0.0; 2 * frames];
         renderer.render(&mut out[..2 * at]);
@@ -121,7 +121,7 @@ fn an_attack_near_a_change_of_tempo_sounds_once() {
                     let attack = schedule.onset(pass, 0).expect("an attack").0;
                     renderer.play(schedule, Frame(0));
                     renderer.skip_to_pass(pass);
-                    let until = 2 * (attack + frames - renderer.now()) as usize;
+                    let until = 2 * (attack + frames - renderer.now) as usize;
                     let mut out = vec![0.0; until + 2 * 6_000];
                     let (before, after) = out.split_at_mut(until);
                     renderer.render(before);
@@ -200,7 +200,7 @@ fn a_file_has_the_header_of_the_standard_and_the_samples_of_the_renderer() {
         let b = &bytes[44 + 3 * k..47 + 3 * k];
         (i32::from_le_bytes([0, b[0], b[1], b[2]]) >> 8) as f32 / 8_388_607.0
     };
-    let loops = Schedule::build(&full(), &options).pass_start(2).0 as usize;
+    let loops = Schedule::build(&full(), &options).map.pass_start(2).0 as usize;
     let direct = rendered(&full(), &options, MIX_DB, loops + RENDER_LATENCY, 333);
     // The limiter of the one that goes on already looks at the next downbeat.
     for k in 0..2 * (loops - RENDER_LATENCY) {

@@ -41,39 +41,32 @@ pub(super) fn shaker(rate: f64, hit: HitParams) -> Vec<f32> {
     finish(rate, sound, 5000.0 + 9000.0 * hit.bright, 0.35 * hit.level)
 }
 
-struct Partial {
-    /// Frequency, relative to the prime.
-    ratio: f64,
-    level: f64,
-    /// Decay time in seconds, as in [`decay`].
-    decay: f64,
-}
-
 /// A struck bell: hum, prime, tierce, quint and nominal as bell founders name and tune them (T. Rossing, Science of Percussion
-/// Instruments, 2000, ch. 11), and three partials above.
-const PARTIALS: [Partial; 8] = [
-    Partial { ratio: 0.5, level: 0.35, decay: 1.6 },
-    Partial { ratio: 1.0, level: 1.0, decay: 0.9 },
-    Partial { ratio: 1.183, level: 0.55, decay: 0.7 },
-    Partial { ratio: 1.506, level: 0.3, decay: 0.5 },
-    Partial { ratio: 2.0, level: 0.6, decay: 0.45 },
-    Partial { ratio: 2.514, level: 0.25, decay: 0.25 },
-    Partial { ratio: 2.662, level: 0.2, decay: 0.2 },
-    Partial { ratio: 3.011, level: 0.3, decay: 0.15 },
+/// Instruments, 2000, ch. 11), and three partials above: each its frequency relative to the prime, its level, and its decay time
+/// in seconds, as in [`decay`].
+const PARTIALS: [(f64, f64, f64); 8] = [
+    (0.5, 0.35, 1.6),
+    (1.0, 1.0, 0.9),
+    (1.183, 0.55, 0.7),
+    (1.506, 0.3, 0.5),
+    (2.0, 0.6, 0.45),
+    (2.514, 0.25, 0.25),
+    (2.662, 0.2, 0.2),
+    (3.011, 0.3, 0.15),
 ];
 
 /// A bell whose prime is at `hertz`.
 pub(super) fn bell(rate: f64, hit: HitParams, hertz: f64) -> Vec<f32> {
     let seconds = 2.5;
     let mut sound = vec![0.0; (rate * seconds) as usize];
-    for (k, partial) in PARTIALS.iter().enumerate() {
-        let hertz = hertz * partial.ratio;
+    for (k, (ratio, level, seconds)) in PARTIALS.into_iter().enumerate() {
+        let hertz = hertz * ratio;
         if hertz > 0.45 * rate {
             continue;
         }
-        let level = partial.level * (0.4 + 0.6 * hit.bright).powi(k as i32);
+        let level = level * (0.4 + 0.6 * hit.bright).powi(k as i32);
         // A complex rotation per frame is a decaying sine, far cheaper than a sine and an exponential.
-        let shrink = (-1.0 / (partial.decay * rate)).exp();
+        let shrink = (-1.0 / (seconds * rate)).exp();
         let (sin, cos) = (TAU * hertz / rate).sin_cos();
         let (mut re, mut im) = (level, 0.0);
         for x in &mut sound {

@@ -16,7 +16,6 @@ use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 /// Number of click tones for hearings; higher numbers repeat them.
 pub(crate) const CLICK_TONES: u8 = click::CLICK_TONES;
 
-/// What is synthesized.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) enum Tone {
     /// A voice, with the pitch of the attack if the voice is pitched.

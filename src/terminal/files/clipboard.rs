@@ -1,18 +1,25 @@
 //! Copies texts about the groove to the terminal's clipboard.
 
 use crate::describe::{self, plain};
-use crate::terminal::action::CopyText;
 use crate::terminal::event::Effect;
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
 
 /// Maximum bytes of a text: common terminals accept at most 74994 characters of base64 at once.
 pub(crate) const MAX_CLIPBOARD: usize = 74_994 / 4 * 3;
 
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum CopyText {
+    Groups,
+    Boxes,
+    Syllables,
+    Explanation,
+}
+
 /// Copies a text about the selection, or about the section if nothing is selected.
-pub(crate) fn copy(state: &mut State, what: CopyText, effects: &mut Vec<Effect>) {
+pub(crate) fn copy(state: &mut State, what: CopyText) {
     let groove = state.groove().clone();
     if groove.layers().is_empty() {
-        return state.show_message(Message::warning("no layer to copy from"));
+        return state.warn("no layer to copy from");
     }
     let selected = state.session.selection();
     let place = if selected.is_some() { "the selection" } else { "the section" };
@@ -23,15 +30,15 @@ pub(crate) fn copy(state: &mut State, what: CopyText, effects: &mut Vec<Effect>)
         CopyText::Syllables => (plain::syllables(&groove, &region), format!("syllables of {place}")),
         CopyText::Explanation => match state.report() {
             Some((report, true)) => (describe::explain(&groove, report), "the explanation".to_owned()),
-            _ => return state.show_message(Message::warning("analysis is still running; try again")),
+            _ => return state.warn("analysis is still running; try again"),
         },
     };
     if text.len() > MAX_CLIPBOARD {
         let size = text.len();
-        return state.show_message(Message::warning(format!(
+        return state.warn(format!(
             "{name}: {size} bytes, but a terminal's clipboard takes at most {MAX_CLIPBOARD}; select less"
-        )));
+        ));
     }
-    state.show_message(Message::info(format!("sent {name} to the terminal")));
-    effects.push(Effect::Copy(text + "\n"));
+    state.info(format!("sent {name} to the terminal"));
+    state.effects.push(Effect::Copy(text + "\n"));
 }

@@ -12,16 +12,13 @@ use crate::terminal::prompts::ask;
 use crate::terminal::prompts::parse::{self, RenderArgs};
 use crate::terminal::prompts::question::Question;
 use crate::terminal::prompts::typing::TextField;
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
 use crate::terminal::view::Strips;
 use std::path::{Path, PathBuf};
 
-/// The lists of exports.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum ExportMenu {
-    /// Formats of the whole groove.
     Groove,
-    /// Formats of the section at the cursor.
     Section,
     Handout,
 }
@@ -65,12 +62,11 @@ pub(crate) fn open_menu(state: &mut State, menu: ExportMenu) {
 pub(crate) fn is_busy(state: &mut State) -> bool {
     let busy = state.files.job.is_some();
     if busy {
-        state.show_message(Message::warning("another export is running; Esc cancels it"));
+        state.warn("another export is running; Esc cancels it");
     }
     busy
 }
 
-/// Accepts a line of the list, and asks for the target.
 pub(crate) fn pick(state: &mut State, menu: ExportMenu, text: TextField, selected: usize) {
     let Some(index) = search(state, menu, text.value()).get(selected).map(|f| f.0) else {
         state.overlay = Overlay::Export { menu, text, selected };
@@ -129,12 +125,11 @@ fn hearings(state: &State) -> Vec<HearingKey> {
 }
 
 pub(crate) fn set_style(state: &mut State, style: PictureStyle) {
-    state.show_message(Message::info(format!("picture settings: {}", parse::picture_style_text(&style))));
+    state.info(format!("picture settings: {}", parse::picture_style_text(&style)));
     state.files.export.style = style;
 }
 
-/// Starts the export that the question is about.
-pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs, effects: &mut Vec<Effect>) {
+pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs) {
     if is_busy(state) {
         return;
     }
@@ -191,29 +186,35 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs, ef
         kind,
     };
     set_job(state, "making", &args.name);
-    effects.push(Effect::RunJob(Box::new(job)));
+    state.effects.push(Effect::RunJob(Box::new(job)));
 }
 
 pub(crate) fn set_job(state: &mut State, verb: &'static str, path: &str) {
     state.files.job = Some(RunningJob { verb, percent: None });
-    state.show_message(Message::info(format!("{verb} {path}; Esc cancels")));
+    state.info(format!("{verb} {path}; Esc cancels"));
 }
 
 /// Cancels the job; returns whether there was one.
-pub(crate) fn cancel(state: &mut State, effects: &mut Vec<Effect>) -> bool {
+pub(crate) fn cancel(state: &mut State) -> bool {
     if state.files.job.is_none() {
         return false;
     }
-    effects.push(Effect::CancelJob);
-    state.show_message(Message::info("cancelling"));
+    state.effects.push(Effect::CancelJob);
+    state.info("cancelling");
     true
 }
 
-pub(crate) fn run_and_overwrite(state: &mut State, mut job: Box<Job>, effects: &mut Vec<Effect>) {
+pub(crate) fn cancel_job(state: &mut State) {
+    if !cancel(state) {
+        state.info("no export or import is running");
+    }
+}
+
+pub(crate) fn run_and_overwrite(state: &mut State, mut job: Box<Job>) {
     if !is_busy(state) {
         job.overwrite = Overwrite::Always;
         set_job(state, "making", &job.target.path().display().to_string());
-        effects.push(Effect::RunJob(job));
+        state.effects.push(Effect::RunJob(job));
     }
 }
 
@@ -232,17 +233,17 @@ pub(crate) fn on_done(state: &mut State, job: Box<Job>, result: Result<JobReport
                 [note] => format!("; {note}"),
                 [note, rest @ ..] => format!("; {note} (and {} more)", rest.len()),
             };
-            state.show_message(Message::info(format!("{}{notes}", report.summary())));
+            state.info(format!("{}{notes}", report.summary()));
         }
-        Err(error @ JobError::Cancelled) => state.show_message(Message::info(error.to_string())),
+        Err(error @ JobError::Cancelled) => state.info(error.to_string()),
         Err(JobError::Exists(path)) => {
             state.files.pending_overwrite = Some(PendingOverwrite::Job(job, path.display().to_string()));
         }
         // The reason comes first: the message line is short.
         Err(JobError::Write { path, reason, .. }) => {
-            state.show_message(Message::warning(format!("not written ({reason}): {}", path.display())));
+            state.warn(format!("not written ({reason}): {}", path.display()));
         }
-        Err(error @ JobError::Incomplete { .. }) => state.show_message(Message::warning(error.to_string())),
-        Err(error) => state.show_message(Message::warning(format!("not written: {error}"))),
+        Err(error @ JobError::Incomplete { .. }) => state.warn(error.to_string()),
+        Err(error) => state.warn(format!("not written: {error}")),
     }
 }

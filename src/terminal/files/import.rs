@@ -8,7 +8,7 @@ use crate::terminal::hearings::HearingsState;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::playing::LoopMode;
 use crate::terminal::playback::practice;
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
 
 #[derive(Debug, Clone, Default)]
 pub(crate) struct ImportState {
@@ -21,10 +21,10 @@ pub(crate) struct ImportState {
 }
 
 /// Imports a file whose onsets may be moved by `tolerance` ms.
-pub(crate) fn start(state: &mut State, path: String, tolerance: Fraction, effects: &mut Vec<Effect>) {
+pub(crate) fn start(state: &mut State, path: String, tolerance: Fraction) {
     if !export::is_busy(state) {
         export::set_job(state, "reading", &path);
-        effects.push(Effect::Import { path, tolerance });
+        state.effects.push(Effect::Import { path, tolerance });
     }
 }
 
@@ -32,38 +32,38 @@ pub(crate) fn on_done(state: &mut State, result: Result<Box<ImportedGroove>, Job
     state.files.job = None;
     match result {
         Ok(imported) => state.files.import.pending = Some(imported),
-        Err(JobError::Cancelled) => state.show_message(Message::info("cancelled; the groove is unchanged")),
-        Err(error) => state.show_message(Message::warning(format!("not imported: {error}"))),
+        Err(JobError::Cancelled) => state.info("cancelled; the groove is unchanged"),
+        Err(error) => state.warn(format!("not imported: {error}")),
     }
 }
 
 /// Opens the pending groove if no overlay is open, after a question if there are unsaved changes.
-pub(crate) fn open_pending(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn open_pending(state: &mut State) {
     let no_overlay = state.overlay == Overlay::None;
     let Some(imported) = state.files.import.pending.take_if(|_| no_overlay) else { return };
     if state.session.is_changed() {
         state.overlay = Overlay::ConfirmImport(imported);
     } else {
-        open(state, *imported, effects);
+        open(state, *imported);
     }
 }
 
-pub(crate) fn open_confirmed(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn open_confirmed(state: &mut State) {
     if let Overlay::ConfirmImport(imported) = std::mem::take(&mut state.overlay) {
-        open(state, *imported, effects);
+        open(state, *imported);
     }
 }
 
-pub(crate) fn save_then_open(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn save_then_open(state: &mut State) {
     if let Overlay::ConfirmImport(imported) = std::mem::take(&mut state.overlay) {
         state.files.import.pending_save = Some(imported);
-        save::save(state, effects);
+        save::save(state);
     }
 }
 
 /// Replaces the groove by the imported one, a document without a file; undo restores the old one.
-fn open(state: &mut State, imported: ImportedGroove, effects: &mut Vec<Effect>) {
-    practice::leave(state, effects);
+fn open(state: &mut State, imported: ImportedGroove) {
+    practice::leave(state);
     let from = imported.from.display();
     state.session.replace(imported.groove, format!("import of {from}"));
     (state.view.scroll, state.view.top_layer, state.input.selecting) = (0, 0, false);
@@ -71,7 +71,7 @@ fn open(state: &mut State, imported: ImportedGroove, effects: &mut Vec<Effect>) 
     state.hearings = HearingsState { limits, result, ..HearingsState::default() };
     state.playback.loop_mode = LoopMode::All;
     let (undo, save) = (state.input.keymap.first("undo"), state.input.keymap.first("save"));
-    state.show_message(Message::info(format!("imported {from}; {save} saves it, {undo} undoes")));
+    state.info(format!("imported {from}; {save} saves it, {undo} undoes"));
     state.files.import.warnings = imported.warnings;
     if !state.files.import.warnings.is_empty() {
         state.overlay = Overlay::ImportWarnings(0);
@@ -80,7 +80,7 @@ fn open(state: &mut State, imported: ImportedGroove, effects: &mut Vec<Effect>) 
 
 pub(crate) fn show_warnings(state: &mut State) {
     if state.files.import.warnings.is_empty() {
-        state.show_message(Message::info("no import warnings"));
+        state.info("no import warnings");
     } else {
         state.overlay = Overlay::ImportWarnings(0);
     }

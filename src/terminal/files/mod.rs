@@ -10,7 +10,6 @@ pub(crate) mod save;
 use crate::session::DocumentId;
 use crate::terminal::overlay::PendingOverwrite;
 
-/// Files of the editor's documents, and the jobs that read and write files.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct FilesState {
     /// File name of each document, as shown; `None` before the first save.
@@ -19,11 +18,9 @@ pub(crate) struct FilesState {
     pub unsaved_path: Option<DocumentId>,
     /// Becomes a question when no other overlay is open.
     pub pending_overwrite: Option<PendingOverwrite>,
-    /// Quit after the running save succeeds.
     pub quit_after_save: bool,
     /// The errors in the config file, line by line, if there are any.
     pub config_errors: Option<Vec<String>>,
-    /// The running export or import.
     pub job: Option<RunningJob>,
     pub export: export::ExportState,
     pub import: import::ImportState,

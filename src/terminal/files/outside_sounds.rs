@@ -3,7 +3,7 @@
 use crate::terminal::event::Effect;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::transport::replay;
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
 use std::path::PathBuf;
 
 /// Paths that one question names, so that all of them are on the smallest screen.
@@ -33,14 +33,15 @@ pub(crate) fn offer(state: &mut State) {
     }
 }
 
-pub(crate) fn allow(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn allow(state: &mut State) {
     if let Overlay::ConfirmSounds(paths) = std::mem::take(&mut state.overlay) {
         state.files.outside_sounds.allowed.extend(paths.iter().cloned());
-        effects.push(Effect::AllowSounds(paths));
-        replay(state, effects);
+        state.effects.push(Effect::AllowSounds(paths));
+        replay(state);
         // Playback reads and checks them anyway.
         if !state.playback.on {
-            effects.push(Effect::TrySounds(state.groove().clone()));
+            let groove = state.groove().clone();
+            state.effects.push(Effect::TrySounds(groove));
         }
     }
 }
@@ -48,6 +49,6 @@ pub(crate) fn allow(state: &mut State, effects: &mut Vec<Effect>) {
 pub(crate) fn refuse(state: &mut State) {
     if let Overlay::ConfirmSounds(paths) = std::mem::take(&mut state.overlay) {
         state.files.outside_sounds.refused.extend(paths);
-        state.show_message(Message::info("not read; their layers play their voices"));
+        state.info("not read; their layers play their voices");
     }
 }

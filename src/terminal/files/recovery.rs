@@ -3,7 +3,8 @@
 use crate::rhythm::Groove;
 use crate::terminal::event::Effect;
 use crate::terminal::overlay::Overlay;
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
+use crate::terminal::view::plain_list;
 use std::collections::VecDeque;
 
 /// Unsaved work of a process that ended.
@@ -13,11 +14,9 @@ pub(crate) struct UnsavedWork {
     pub id: usize,
     /// `3 minutes ago`.
     pub age: String,
-    /// The groove, or why it cannot be read.
     pub groove: Result<Groove, String>,
     /// How it differs from the groove that is open, and what else is to be known.
     pub difference: Vec<String>,
-    /// Its text, line by line.
     pub text: Vec<String>,
 }
 
@@ -42,7 +41,7 @@ pub(crate) fn on_journal(state: &mut State, result: Result<(), String>) {
         && state.files.journal_error != error
     {
         let text = format!("autosave failed, unsaved changes are not protected: {reason}");
-        state.show_message(Message::warning(text));
+        state.warn(text);
     }
     state.files.journal_error = error;
 }
@@ -62,7 +61,7 @@ pub(crate) fn recover(state: &mut State) {
         Ok(groove) => groove.clone(),
         Err(reason) => {
             let text = format!("the unsaved changes are not a valid groove: {reason}");
-            return state.show_message(Message::warning(text));
+            return state.warn(text);
         }
     };
     state.files.recovery.recovered = Some(work.id);
@@ -72,19 +71,18 @@ pub(crate) fn recover(state: &mut State) {
     state.session.recover(groove);
     let (save, undo) = (state.input.keymap.first("save"), state.input.keymap.first("undo"));
     let left = if left == 0 { String::new() } else { format!("; {left} more will be offered at the next start") };
-    state.show_message(Message::info(format!("recovered unsaved changes; {save} saves them, {undo} undoes{left}")));
+    state.info(format!("recovered unsaved changes; {save} saves them, {undo} undoes{left}"));
 }
 
-pub(crate) fn discard(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn discard(state: &mut State) {
     if let Some(work) = decided(state, "discarded") {
-        effects.push(Effect::DiscardUnsaved(work.id));
+        state.effects.push(Effect::DiscardUnsaved(work.id));
     }
 }
 
-/// Leaves the offered work for the next start.
-pub(crate) fn postpone(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn postpone(state: &mut State) {
     if let Some(work) = decided(state, "unsaved changes kept; they will be offered when the groove is opened again") {
-        effects.push(Effect::ReleaseUnsaved(work.id));
+        state.effects.push(Effect::ReleaseUnsaved(work.id));
     }
 }
 
@@ -93,7 +91,7 @@ fn decided(state: &mut State, message: &str) -> Option<UnsavedWork> {
     state.overlay = Overlay::None;
     let work = state.files.recovery.offered.pop_front();
     if state.files.recovery.offered.is_empty() {
-        state.show_message(Message::info(message));
+        state.info(message);
     }
     work
 }
@@ -107,14 +105,9 @@ pub(crate) fn toggle_text(state: &mut State) {
     }
 }
 
-/// Scrolls by so many lines.
 pub(crate) fn scroll(state: &mut State, by: isize) {
-    let Some(work) = state.files.recovery.offered.front() else { return };
-    if let Overlay::Recovery(view) = &mut state.overlay {
-        let (at, lines) = match view {
-            RecoveryView::Difference(at) => (at, work.difference.len()),
-            RecoveryView::Text(at) => (at, work.text.len()),
-        };
+    let lines = plain_list(state).map_or(0, |(_, lines, _)| lines.len());
+    if let Overlay::Recovery(RecoveryView::Difference(at) | RecoveryView::Text(at)) = &mut state.overlay {
         *at = at.saturating_add_signed(by).min(lines.saturating_sub(1));
     }
 }

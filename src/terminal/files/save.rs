@@ -8,32 +8,38 @@ use crate::terminal::files::export;
 use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::prompts::ask;
 use crate::terminal::prompts::question::Question;
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
 use std::sync::Arc;
 
 /// Saves, or asks for a name first.
-pub(crate) fn save(state: &mut State, effects: &mut Vec<Effect>) {
-    if state.file().is_none() {
+pub(crate) fn save(state: &mut State) {
+    if state.file().is_some() {
+        write(state, None, Overwrite::Never);
+    } else {
         ask(state, Question::SaveAs);
-        return;
     }
-    write(state, None, Overwrite::Never, effects);
+}
+
+pub(crate) fn save_then_quit(state: &mut State) {
+    state.overlay = Overlay::None;
+    state.files.quit_after_save = true;
+    save(state);
 }
 
 /// Writes the groove to its file, or to another one from now on.
-pub(crate) fn write(state: &State, name: Option<String>, overwrite: Overwrite, effects: &mut Vec<Effect>) {
-    effects.push(Effect::Save { groove: state.groove().clone(), name, overwrite });
+pub(crate) fn write(state: &mut State, name: Option<String>, overwrite: Overwrite) {
+    let groove = state.groove().clone();
+    state.effects.push(Effect::Save { groove, name, overwrite });
 }
 
-/// Overwrites the file in question.
-pub(crate) fn overwrite(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn overwrite(state: &mut State) {
     if let Overlay::ConfirmOverwrite(pending) = std::mem::take(&mut state.overlay) {
         let name = match pending {
             PendingOverwrite::Changed(_) => None,
             PendingOverwrite::Taken(name) => Some(name),
-            PendingOverwrite::Job(job, _) => return export::run_and_overwrite(state, job, effects),
+            PendingOverwrite::Job(job, _) => return export::run_and_overwrite(state, job),
         };
-        write(state, name, Overwrite::Always, effects);
+        write(state, name, Overwrite::Always);
     }
 }
 
@@ -41,11 +47,10 @@ pub(crate) fn on_saved(
     state: &mut State,
     (document, groove): (DocumentId, Arc<Groove>),
     result: Result<String, SaveFailed>,
-    effects: &mut Vec<Effect>,
 ) {
     match result {
         Ok(name) => {
-            state.show_message(Message::info(format!("saved: {name}")));
+            state.info(format!("saved: {name}"));
             state.set_saved(document, groove, name);
             if state.overlay == Overlay::ConfirmQuit && !state.session.is_changed() {
                 state.overlay = Overlay::None;
@@ -55,7 +60,8 @@ pub(crate) fn on_saved(
                 import.pending = Some(imported);
             }
             if state.files.quit_after_save {
-                effects.push(Effect::Quit { keep_journal: state.session.is_changed() });
+                let keep_journal = state.session.is_changed();
+                state.effects.push(Effect::Quit { keep_journal });
             }
         }
         // If the user overwrites the file, `quit_after_save` still applies.
@@ -64,7 +70,7 @@ pub(crate) fn on_saved(
         Err(SaveFailed::Failed(reason)) => {
             state.files.quit_after_save = false;
             state.files.import.pending_save = None;
-            state.show_message(Message::warning(reason));
+            state.warn(reason);
         }
     }
 }

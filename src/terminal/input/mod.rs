@@ -5,12 +5,10 @@ pub(crate) mod key_time;
 pub mod keymap;
 pub(crate) mod mouse;
 
-/// State of the keyboard and the mouse.
 #[derive(Debug, Clone)]
 pub(crate) struct InputState {
     pub keymap: keymap::Keymap,
     /// Moves extend the selection.
     pub selecting: bool,
-    /// The mouse button is held down on the grid.
     pub dragging: bool,
 }

@@ -2,17 +2,20 @@
 
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};
-use crate::terminal::action::Action;
-use crate::terminal::dispatch::{dispatch, run_command};
-use crate::terminal::event::Effect;
+use crate::terminal::dispatch::run_command;
+use crate::terminal::lists::{Step, navigate};
 use crate::terminal::overlay::Overlay;
 use crate::terminal::state::State;
 use ratatui::crossterm::event::{KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
 use ratatui::layout::Position;
 
-pub(crate) fn mouse(state: &mut State, event: MouseEvent, effects: &mut Vec<Effect>) {
+pub(crate) fn mouse(state: &mut State, event: MouseEvent) {
     if state.overlay != Overlay::None {
-        return wheel_in_list(state, event.kind, effects);
+        return match event.kind {
+            MouseEventKind::ScrollUp => navigate(state, Step::Lines(-1)),
+            MouseEventKind::ScrollDown => navigate(state, Step::Lines(1)),
+            _ => {}
+        };
     }
     let place = place(state, event.column, event.row);
     match (event.kind, place) {
@@ -32,14 +35,6 @@ pub(crate) fn mouse(state: &mut State, event: MouseEvent, effects: &mut Vec<Effe
         (MouseEventKind::ScrollDown, _) => run_command(state, Command::Move(Motion::BeatRight)),
         (MouseEventKind::ScrollLeft, _) => run_command(state, Command::Move(Motion::BarLeft)),
         (MouseEventKind::ScrollRight, _) => run_command(state, Command::Move(Motion::BarRight)),
-        _ => {}
-    }
-}
-
-fn wheel_in_list(state: &mut State, kind: MouseEventKind, effects: &mut Vec<Effect>) {
-    match kind {
-        MouseEventKind::ScrollUp => dispatch(state, &Action::ListUp, None, effects),
-        MouseEventKind::ScrollDown => dispatch(state, &Action::ListDown, None, effects),
         _ => {}
     }
 }

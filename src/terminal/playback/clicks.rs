@@ -1,39 +1,37 @@
 //! Switches layers, written beat and hearings on and off, and changes how the pulses click.
 
 use crate::jobs::{Click, HearingKey};
-use crate::terminal::event::Effect;
 use crate::terminal::hearings;
 use crate::terminal::lists::selected_item;
 use crate::terminal::playback::mix::Mix;
 use crate::terminal::playback::practice;
 use crate::terminal::playback::transport::{replay, start};
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
 use crate::terminal::view::Item;
 
-pub(crate) fn toggle_beat(state: &mut State, effects: &mut Vec<Effect>) {
-    practice::leave_takes(state, effects);
+pub(crate) fn toggle_beat(state: &mut State) {
+    practice::leave_takes(state);
     state.playback.mix.beat = !state.playback.mix.beat;
-    replay(state, effects);
+    replay(state);
 }
 
 /// Toggles the click of the strip's hearing; the full view selects its highlighted hearing first.
-pub(crate) fn toggle_hearing(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn toggle_hearing(state: &mut State) {
     if let Some(Item::Hearing(hearing)) = selected_item(state) {
         hearings::select(state, hearing);
     }
     if !state.playback.mix.hearing && !hearings::require_hearing(state) {
         return;
     }
-    practice::leave_takes(state, effects);
+    practice::leave_takes(state);
     state.playback.mix.hearing = !state.playback.mix.hearing;
-    replay(state, effects);
+    replay(state);
 }
 
 /// Toggles the click of the highlighted hearing, in addition to that of the strip.
-pub(crate) fn toggle_extra_hearing(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn toggle_extra_hearing(state: &mut State) {
     let Some(Item::Hearing(index)) = selected_item(state) else {
-        state.show_message(Message::info("select a hearing: only hearings can have a click"));
-        return;
+        return state.info("select a hearing: only hearings can have a click");
     };
     let clicked: Vec<usize> =
         state.hearings.extra.iter().filter_map(|c| state.find_hearing(*c)).map(|(i, _)| i).collect();
@@ -42,8 +40,8 @@ pub(crate) fn toggle_extra_hearing(state: &mut State, effects: &mut Vec<Effect>)
     let key = |i: usize| state.report()?.0.hearings.get(i).map(HearingKey::of);
     state.hearings.extra = new.filter_map(key).collect();
     let text = format!("hearing {}: click {}", index + 1, if added { "on" } else { "off" });
-    state.show_message(Message::info(text));
-    replay(state, effects);
+    state.info(text);
+    replay(state);
 }
 
 /// The click after this one, in a cycle.
@@ -65,47 +63,47 @@ fn suffix(click: Click) -> String {
     }
 }
 
-pub(crate) fn next_beat_click(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn next_beat_click(state: &mut State) {
     let playback = &mut state.playback;
     playback.beat_click = next_click(playback.beat_click);
-    let message = describe_click("the written beat", playback.beat_click, playback.mix.beat);
-    state.show_message(message);
-    replay(state, effects);
+    let text = describe_click("the written beat", playback.beat_click, playback.mix.beat);
+    state.info(text);
+    replay(state);
 }
 
-pub(crate) fn next_hearing_click(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn next_hearing_click(state: &mut State) {
     let playback = &mut state.playback;
     playback.hearing_click = next_click(playback.hearing_click);
     let on = playback.mix.hearing || !state.hearings.extra.is_empty();
-    let message = describe_click("hearings", playback.hearing_click, on);
-    state.show_message(message);
-    replay(state, effects);
+    let text = describe_click("hearings", playback.hearing_click, on);
+    state.info(text);
+    replay(state);
 }
 
-fn describe_click(pulse: &str, click: Click, on: bool) -> Message {
+fn describe_click(pulse: &str, click: Click, on: bool) -> String {
     let how = match click {
         Click::Off | Click::Written => "click once per pulse".to_owned(),
         Click::OffBeat => "click off-beat only".to_owned(),
         Click::Divided(n) => format!("{n} clicks per pulse"),
     };
     let off = if on { "" } else { " (the click is off)" };
-    Message::info(format!("{pulse}: {how}{off}"))
+    format!("{pulse}: {how}{off}")
 }
 
 /// Plays a take from the current position, or from the start if nothing plays.
-pub(crate) fn play_take(state: &mut State, mix: Mix, effects: &mut Vec<Effect>) {
+pub(crate) fn play_take(state: &mut State, mix: Mix) {
     if mix.hearing && !hearings::require_hearing(state) {
         return;
     }
-    practice::leave(state, effects);
+    practice::leave(state);
     state.playback.mix = mix;
     if !mix.hearing {
         state.hearings.extra.clear();
     }
     if state.playback.on {
-        replay(state, effects);
+        replay(state);
     } else {
-        start(state, None, effects);
+        start(state, None);
     }
 }
 

@@ -1,6 +1,5 @@
 //! What sounds in a take.
 
-/// What sounds in a take.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Mix {
     pub layers: bool,

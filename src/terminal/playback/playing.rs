@@ -1,7 +1,7 @@
 //! The state of playback, and the play request that follows from it.
 
 use crate::jobs::play_request::{HearingClicks, LoopSpec, PlayRequest};
-use crate::jobs::{Click, Position, Range};
+use crate::jobs::{Click, Position, Range, SoundLevels};
 use crate::rhythm::bounds::Bound;
 use crate::rhythm::{Fraction, Time};
 use crate::terminal::playback::mix::Mix;
@@ -17,14 +17,6 @@ pub(crate) static SPEED: Bound = Bound { what: "the playing speed", least: 20, g
 pub(crate) static VOLUME: Bound = Bound { what: "the volume", least: -40, greatest: 0, unit: "dB" };
 pub(crate) static CLICK_VOLUME: Bound = Bound { what: "the click volume", least: -40, greatest: 6, unit: "dB" };
 
-/// Volumes in dB; 0 is the level that exported files have.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct SoundLevels {
-    pub volume_db: f32,
-    /// Added to the volume for clicks.
-    pub click_db: f32,
-}
-
 #[derive(Debug, Clone)]
 pub(crate) struct Playback {
     pub on: bool,
@@ -38,10 +30,8 @@ pub(crate) struct Playback {
     pub hearing_click: Click,
     /// The takes or the ladder that plays.
     pub running: Option<RunningSequence>,
-    /// Number of sequences started so far.
     pub sequences: u32,
     pub position: Option<Position>,
-    /// Why there is no sound.
     pub no_sound: Option<String>,
     /// Without sound, the steps of the ladder are only shown.
     pub ladder_shown: bool,
@@ -79,7 +69,6 @@ impl Default for Playback {
     }
 }
 
-/// The connection to a remote speaker.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum RemoteLink {
     Connected,
@@ -123,7 +112,6 @@ impl State {
         }
     }
 
-    /// The loop as it sounds now.
     pub(crate) fn loop_spec(&self) -> LoopSpec {
         self.loop_spec_with(self.playback.mix, true)
     }
@@ -137,7 +125,7 @@ impl State {
             range,
             layers: mix.layers,
             beat: if mix.beat { self.playback.beat_click } else { Click::Off },
-            click_db: self.playback.levels.click_db,
+            click_db: self.playback.levels.click_db as f32,
             hearings: self.hearing_clicks(range, &self.clicked_hearings(mix.hearing, extra)),
         }
     }

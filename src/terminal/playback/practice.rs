@@ -1,14 +1,14 @@
 //! Sequences: all takes in turn, and the tempo ladder, as far as the state goes.
 
 use crate::describe::ladder;
-use crate::jobs::HearingKey;
 use crate::jobs::play_request::{LoopSpec, Sequence, SequencePosition, SequenceTake, Start};
+use crate::jobs::{HearingKey, Practice};
 use crate::rhythm::Fraction;
-use crate::terminal::event::{Effect, Practised};
+use crate::terminal::event::Effect;
 use crate::terminal::playback::mix::Mix;
 use crate::terminal::playback::transport::{self, replay};
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
 
 const TAKES: [Mix; 5] = [Mix::GROOVE, Mix::GROOVE_AND_BEAT, Mix::GROOVE_AND_HEARING, Mix::PULSES, Mix::ALL];
 
@@ -21,7 +21,6 @@ pub(crate) enum SequenceKind {
     Ladder(Ladder),
 }
 
-/// The sequence that plays.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct RunningSequence {
     number: u32,
@@ -29,7 +28,6 @@ pub(crate) struct RunningSequence {
     /// The current take, or step of the ladder.
     pub at: usize,
     pub counting: bool,
-    /// Completed passes of the take.
     pub pass: u64,
     /// The pass is silent after its opening.
     pub silent: bool,
@@ -39,12 +37,10 @@ pub(crate) struct RunningSequence {
     highest: usize,
     /// Passes that are not in the practice log yet.
     loops: u64,
-    /// Speed before the sequence.
     percent: u16,
 }
 
 impl RunningSequence {
-    /// Number of takes or steps.
     pub(crate) fn takes(&self) -> usize {
         match &self.kind {
             SequenceKind::Takes { takes, .. } => takes.len(),
@@ -94,33 +90,31 @@ pub(crate) fn place(state: &mut State) -> Option<Start> {
     (!running.counting).then_some(Start { position, passes: running.pass })
 }
 
-/// Plays all takes in turn.
-pub(crate) fn play_takes(state: &mut State, times: u32, count_in: bool, effects: &mut Vec<Effect>) {
-    leave(state, effects);
+pub(crate) fn play_takes(state: &mut State, times: u32, count_in: bool) {
+    leave(state);
     let has_hearing = state.strip_hearing().is_some();
     let takes = TAKES.iter().filter(|mix| has_hearing || !mix.hearing).copied().collect();
-    start(state, SequenceKind::Takes { takes, times, count_in }, effects);
+    start(state, SequenceKind::Takes { takes, times, count_in });
 }
 
-/// Starts the ladder, or leaves it and plays on.
-pub(crate) fn toggle_ladder(state: &mut State, effects: &mut Vec<Effect>) {
-    if leave_ladder(state, effects) {
-        replay(state, effects);
-        state.show_message(Message::info("left the ladder"));
+pub(crate) fn toggle_ladder(state: &mut State) {
+    if leave_ladder(state) {
+        replay(state);
+        state.info("left the ladder");
     } else if std::mem::take(&mut state.playback.ladder_shown) {
-        state.show_message(Message::info("closed the ladder steps"));
+        state.info("closed the ladder steps");
     } else {
-        start_ladder(state, state.playback.ladder.clone(), effects);
+        start_ladder(state, state.playback.ladder.clone());
     }
 }
 
-pub(crate) fn start_ladder(state: &mut State, ladder: Ladder, effects: &mut Vec<Effect>) {
-    leave(state, effects);
+pub(crate) fn start_ladder(state: &mut State, ladder: Ladder) {
+    leave(state);
     // Keeps the hearing while the speed changes.
     state.hearings.selected = state.strip_hearing().map(|(_, h)| HearingKey::of(h)).or(state.hearings.selected);
     state.playback.ladder = ladder.clone();
-    effects.push(Effect::Progress(None));
-    start(state, SequenceKind::Ladder(ladder), effects);
+    state.effects.push(Effect::Progress(None));
+    start(state, SequenceKind::Ladder(ladder));
     set_speed_of_step(state);
     let keys = |name: &str| state.input.keymap.first(name);
     let text = format!(
@@ -130,10 +124,10 @@ pub(crate) fn start_ladder(state: &mut State, ladder: Ladder, effects: &mut Vec<
         keys("ladder-down"),
         keys("ladder")
     );
-    state.show_message(Message::info(text));
+    state.info(text);
 }
 
-fn start(state: &mut State, kind: SequenceKind, effects: &mut Vec<Effect>) {
+fn start(state: &mut State, kind: SequenceKind) {
     state.playback.sequences = state.playback.sequences.wrapping_add(1);
     state.playback.running = Some(RunningSequence {
         number: state.playback.sequences,
@@ -148,30 +142,28 @@ fn start(state: &mut State, kind: SequenceKind, effects: &mut Vec<Effect>) {
         percent: state.playback.percent,
     });
     state.playback.position = None;
-    transport::start(state, None, effects);
+    transport::start(state, None);
 }
 
 /// Moves to a higher or lower step after the current pass.
-pub(crate) fn step(state: &mut State, by: i32, effects: &mut Vec<Effect>) {
+pub(crate) fn step(state: &mut State, by: i32) {
     if state.playback.ladder_shown {
         let text = "no sound output, so steps cannot be played; `ladder-wav` renders them";
-        return state.show_message(Message::warning(text));
+        return state.warn(text);
     }
     let Some(running) = state.playback.running.as_mut().filter(|r| matches!(r.kind, SequenceKind::Ladder(_))) else {
         let key = state.input.keymap.first("ladder");
-        state.show_message(Message::warning(format!("no ladder is running; {key} starts one")));
-        return;
+        return state.warn(format!("no ladder is running; {key} starts one"));
     };
     let old = running.next.unwrap_or(running.at) as i64;
     let last = running.takes() as i64 - 1;
     let next = (old + i64::from(by)).clamp(0, last);
     if next == old {
-        state.show_message(Message::info(if by > 0 { "this is the last step" } else { "this is the first step" }));
-        return;
+        return state.info(if by > 0 { "this is the last step" } else { "this is the first step" });
     }
     running.next = Some(next as usize);
     if let Some(sequence) = sequence(state) {
-        effects.push(Effect::Step(Box::new(Sequence { at: next as usize, ..sequence })));
+        state.effects.push(Effect::Step(Box::new(Sequence { at: next as usize, ..sequence })));
     }
 }
 
@@ -179,7 +171,7 @@ pub(crate) fn is_playing(state: &State, sequence: u32) -> bool {
     state.playback.running.as_ref().is_some_and(|r| r.number == sequence)
 }
 
-pub(crate) fn on_take(state: &mut State, new: SequencePosition, effects: &mut Vec<Effect>) {
+pub(crate) fn on_take(state: &mut State, new: SequencePosition) {
     let Some(running) = state.playback.running.as_mut().filter(|r| new.take < r.takes()) else { return };
     let moved = new.take != running.at;
     if !running.counting && (moved || new.is_count_in || new.pass > running.pass) {
@@ -193,11 +185,10 @@ pub(crate) fn on_take(state: &mut State, new: SequencePosition, effects: &mut Ve
     }
     if moved && matches!(running.kind, SequenceKind::Ladder(_)) {
         set_speed_of_step(state);
-        effects.extend(log_practice(state));
+        log_practice(state);
     }
 }
 
-/// Analyses at the speed of the current step.
 fn set_speed_of_step(state: &mut State) {
     let Some(RunningSequence { kind: SequenceKind::Ladder(l), at, .. }) = &state.playback.running else { return };
     if let Some(&speed) = l.speeds.get(*at) {
@@ -205,21 +196,22 @@ fn set_speed_of_step(state: &mut State) {
     }
 }
 
-fn log_practice(state: &mut State) -> Option<Effect> {
-    let running = state.playback.running.as_mut().filter(|r| r.loops > 0)?;
-    let SequenceKind::Ladder(l) = &running.kind else { return None };
-    Some(Effect::Progress(Some(Practised {
+fn log_practice(state: &mut State) {
+    let Some(running) = state.playback.running.as_mut().filter(|r| r.loops > 0) else { return };
+    let SequenceKind::Ladder(l) = &running.kind else { return };
+    state.effects.push(Effect::Progress(Some(Practice {
+        date: String::new(),
         ladder: l.to_text(),
         step: running.highest,
         speed: l.speeds.get(running.highest - 1).map(|s| ladder::percent(*s)).unwrap_or_default(),
         steps: l.speeds.len(),
         loops: std::mem::take(&mut running.loops),
-    })))
+    })));
 }
 
 /// Ends the sequence and restores the speed; the caller changes what plays.
-pub(crate) fn leave(state: &mut State, effects: &mut Vec<Effect>) {
-    effects.extend(log_practice(state));
+pub(crate) fn leave(state: &mut State) {
+    log_practice(state);
     if let Some(running) = state.playback.running.take() {
         state.playback.percent = running.percent;
     }
@@ -238,18 +230,18 @@ pub(crate) fn visible_ladder(state: &State) -> Option<(&Ladder, Option<usize>)> 
 }
 
 /// Ends the ladder; returns whether there was one.
-pub(crate) fn leave_ladder(state: &mut State, effects: &mut Vec<Effect>) -> bool {
+pub(crate) fn leave_ladder(state: &mut State) -> bool {
     let was_ladder = is_ladder(state);
     if was_ladder {
-        leave(state, effects);
+        leave(state);
     }
     was_ladder
 }
 
 /// Ends a sequence of takes, each of which has its own clicks.
-pub(crate) fn leave_takes(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn leave_takes(state: &mut State) {
     if take_mix(state).is_some() {
-        leave(state, effects);
+        leave(state);
     }
 }
 
@@ -261,11 +253,10 @@ pub(crate) fn take_mix(state: &State) -> Option<Mix> {
     }
 }
 
-/// Ends the sequence and loops at its current speed.
-pub(crate) fn continue_as_loop(state: &mut State, effects: &mut Vec<Effect>) {
-    effects.extend(log_practice(state));
+pub(crate) fn continue_as_loop(state: &mut State) {
+    log_practice(state);
     if state.playback.running.take().is_some() {
-        replay(state, effects);
+        replay(state);
     }
 }
 

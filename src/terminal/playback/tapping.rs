@@ -7,18 +7,17 @@ use crate::describe::tap::{self as describe_tap, ReportLine, TapContext, TapOffs
 use crate::jobs::play_request::TapPosition;
 use crate::jobs::play_request::{LoopSpec, PlayRequest};
 use crate::jobs::{Click, Position, Range};
-use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
+use crate::rhythm::{Fraction, Groove};
 use crate::terminal::event::Effect;
 use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::{practice, transport};
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
 use std::sync::Arc;
 
 /// Number of taps in the live statistics: enough to be sure, few enough to show a change soon.
 const LIVE_TAPS: usize = 32;
 const MAX_TAPS: usize = 20_000;
-/// Number of taps of a calibration.
 pub(crate) const CALIBRATION_TAPS: usize = 16;
 const CALIBRATION_BPM: i32 = 100;
 /// Seconds between the clicks of a calibration.
@@ -31,7 +30,6 @@ const MAX_OFFSET_ERROR: f64 = 20.0;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum TapTarget {
     Loop,
-    /// Plain clicks.
     Calibration,
 }
 
@@ -46,6 +44,14 @@ pub(crate) struct Taps {
 }
 
 impl Taps {
+    /// The lines of the last report.
+    pub(crate) fn report_lines(&self) -> Vec<ReportLine> {
+        let Some(FinishedTapping { report, setup, offset }) = self.last.as_deref() else { return Vec::new() };
+        let TapSetup { groove, report: analysis, options, buffer_ms } = setup;
+        let context = TapContext { options: *options, offset: *offset, buffer_ms: *buffer_ms, over_ssh: self.over_ssh };
+        describe_tap::report_lines(groove, analysis, report, &context)
+    }
+
     pub(crate) fn is_calibrating(&self) -> bool {
         self.current.as_ref().is_some_and(|t| t.target == TapTarget::Calibration)
     }
@@ -82,70 +88,55 @@ pub(crate) struct FinishedTapping {
     offset: TapOffset,
 }
 
-impl FinishedTapping {
-    pub(crate) fn lines(&self, state: &State) -> Vec<ReportLine> {
-        let TapSetup { groove, report, options, buffer_ms } = &self.setup;
-        let (options, buffer_ms, over_ssh) = (*options, *buffer_ms, state.playback.taps.over_ssh);
-        let context = TapContext { options, offset: self.offset, buffer_ms, over_ssh };
-        describe_tap::report_lines(groove, report, &self.report, &context)
-    }
-}
-
 impl Tapping {
     fn new(target: TapTarget, setup: TapSetup) -> Self {
         Self { target, taps: Vec::new(), ignored: 0, live: TapReport::default(), calibration: None, setup }
     }
 }
 
-/// Starts to tap along with the loop, and to play it.
-pub(crate) fn begin(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn begin(state: &mut State) {
     let result = state.hearings.result.as_ref();
     let Some(result) = result.filter(|r| r.revision == state.revision() && r.ask == state.ask()) else {
-        state.show_message(Message::warning("analysis is still running; try again"));
-        return;
+        return state.warn("analysis is still running; try again");
     };
     if result.report.attacks.is_empty() {
-        state.show_message(Message::warning("nothing to tap along with yet; enter some attacks first"));
-        return;
+        return state.warn("nothing to tap along with yet; enter some attacks first");
     }
     let report = result.report.clone();
     let range = state.loop_range();
     if result.ask.scope.region.is_some() && !matches!(range, Range::Region { .. }) {
         let (focus, looped) = (state.input.keymap.first("focus"), state.input.keymap.first("loop"));
-        state.show_message(Message::warning(format!(
-            "only the selection is analyzed: loop it ({looped}) or analyze something else ({focus})"
-        )));
+        state.warn(format!("only the selection is analyzed: loop it ({looped}) or analyze something else ({focus})"));
         return;
     }
     let Some(range) = seconds(&report.clock, range).filter(|(from, to)| from < to) else {
-        state.show_message(Message::warning("the loop is empty"));
-        return;
+        return state.warn("the loop is empty");
     };
     let speed = f64::from(state.playback.percent) / 100.0;
     let options = TapOptions { speed, range, offset: state.playback.taps.offset.ms() / 1000.0 };
     let setup = TapSetup { groove: state.groove().clone(), report, options, buffer_ms: None };
     state.playback.taps.current = Some(Box::new(Tapping::new(TapTarget::Loop, setup)));
     state.overlay = Overlay::Tap;
-    practice::continue_as_loop(state, effects);
+    practice::continue_as_loop(state);
     if !state.playback.on {
-        transport::start(state, None, effects);
+        transport::start(state, None);
     }
 }
 
 /// Starts the calibration: plays plain clicks instead of the groove.
-pub(crate) fn begin_calibrating(state: &mut State, effects: &mut Vec<Effect>) {
-    let Some(groove) = empty_bar() else { return };
-    let groove = Arc::new(groove);
+pub(crate) fn begin_calibrating(state: &mut State) {
+    // A bar without attacks, whose beat clicks.
+    let groove = Arc::new(Groove::in_four(CALIBRATION_BPM, 1));
     let report = Arc::new(Report { clock: Clock::new(&groove), ..Report::default() });
     let options = TapOptions { speed: 1.0, range: (0.0, COUNT_IN), offset: 0.0 };
     let setup = TapSetup { groove, report, options, buffer_ms: None };
     state.playback.taps.current = Some(Box::new(Tapping::new(TapTarget::Calibration, setup)));
     state.overlay = Overlay::Tap;
-    practice::leave(state, effects);
-    start_clicks(state, effects);
+    practice::leave(state);
+    start_clicks(state);
 }
 
-fn start_clicks(state: &mut State, effects: &mut Vec<Effect>) {
+fn start_clicks(state: &mut State) {
     let Some(tapping) = &state.playback.taps.current else { return };
     let spec = LoopSpec {
         groove: tapping.setup.groove.clone(),
@@ -153,18 +144,12 @@ fn start_clicks(state: &mut State, effects: &mut Vec<Effect>) {
         range: Range::Whole,
         layers: true,
         beat: Click::Written,
-        click_db: state.playback.levels.click_db,
+        click_db: state.playback.levels.click_db as f32,
         hearings: Vec::new(),
     };
     state.playback.on = true;
     state.playback.position = None;
-    effects.push(Effect::Play(Box::new(PlayRequest::Loop(spec)), None));
-}
-
-/// A bar without attacks, whose beat clicks.
-fn empty_bar() -> Option<Groove> {
-    let tempo = Tempo::new(Fraction::whole(CALIBRATION_BPM), Time::new(1, 4)?).ok()?;
-    Groove::blank(Meter::parse("4/4").ok()?, tempo, 1).ok()
+    state.effects.push(Effect::Play(Box::new(PlayRequest::Loop(spec)), None));
 }
 
 /// Start and end of a loop in seconds at full speed.
@@ -176,14 +161,13 @@ fn seconds(clock: &Clock, range: Range) -> Option<(f64, f64)> {
     }
 }
 
-pub(crate) fn tap(state: &mut State, arrival: KeyTime, effects: &mut Vec<Effect>) {
+pub(crate) fn tap(state: &mut State, arrival: KeyTime) {
     if state.playback.on {
-        effects.push(Effect::Tap(arrival));
+        state.effects.push(Effect::Tap(arrival));
     }
 }
 
-/// Adds a tap whose position is known.
-pub(crate) fn on_tap(state: &mut State, tap: TapPosition, effects: &mut Vec<Effect>) {
+pub(crate) fn on_tap(state: &mut State, tap: TapPosition) {
     if state.overlay != Overlay::Tap || !state.playback.on {
         return;
     }
@@ -208,7 +192,7 @@ pub(crate) fn on_tap(state: &mut State, tap: TapPosition, effects: &mut Vec<Effe
                 taps.push(time);
             }
             if taps.len() >= CALIBRATION_TAPS {
-                finish_calibration(state, effects);
+                finish_calibration(state);
             }
         }
         TapTarget::Loop => {
@@ -221,8 +205,7 @@ pub(crate) fn on_tap(state: &mut State, tap: TapPosition, effects: &mut Vec<Effe
     }
 }
 
-/// Stops the clicks and shows the result until it is closed.
-fn finish_calibration(state: &mut State, effects: &mut Vec<Effect>) {
+fn finish_calibration(state: &mut State) {
     let Some(tapping) = &mut state.playback.taps.current else { return };
     let Some(found) = calibrate(&tapping.taps, CLICK_PERIOD) else { return };
     let offset = format!("{:+.0} ms, ±{:.0}", found.ms, found.error_ms);
@@ -238,30 +221,30 @@ fn finish_calibration(state: &mut State, effects: &mut Vec<Effect>) {
     if usable && !is_set {
         state.playback.taps.offset = TapOffset::Measured { ms: found.ms, error_ms: found.error_ms };
     }
-    transport::stop(state, effects);
+    transport::stop(state);
     if usable {
-        effects.push(Effect::SaveOffset(found));
+        state.effects.push(Effect::SaveOffset(found));
     }
 }
 
 /// Discards the taps and plays from the start of the loop.
-pub(crate) fn restart(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn restart(state: &mut State) {
     let Some(tapping) = &mut state.playback.taps.current else { return };
     **tapping = Tapping::new(tapping.target, tapping.setup.clone());
     match tapping.target {
-        TapTarget::Calibration => start_clicks(state, effects),
-        TapTarget::Loop => transport::start(state, None, effects),
+        TapTarget::Calibration => start_clicks(state),
+        TapTarget::Loop => transport::start(state, None),
     }
 }
 
 /// Stops and shows the report, if there are taps.
-pub(crate) fn end(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn end(state: &mut State) {
     let Some(tapping) = state.playback.taps.current.take() else { return };
     state.overlay = Overlay::None;
-    transport::stop(state, effects);
+    transport::stop(state);
     if tapping.target == TapTarget::Calibration {
         if tapping.calibration.is_none() {
-            state.show_message(Message::info("calibration stopped; the offset is unchanged"));
+            state.info("calibration stopped; the offset is unchanged");
         }
     } else if !tapping.taps.is_empty() {
         let report = tap_report(&tapping.setup.report, &tapping.setup.options, &tapping.taps);
@@ -276,6 +259,6 @@ pub(crate) fn show_report(state: &mut State) {
         state.overlay = Overlay::TapReport(0);
     } else {
         let key = state.input.keymap.first("tap");
-        state.show_message(Message::info(format!("no taps yet; {key} starts tapping")));
+        state.info(format!("no taps yet; {key} starts tapping"));
     }
 }

@@ -8,104 +8,106 @@ use crate::terminal::event::{Effect, RemoteEvent};
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::playing::{CLICK_VOLUME, LoopMode, RemoteLink, SPEED, VOLUME};
 use crate::terminal::playback::practice;
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
 
 const NO_SOUND: &str = "no sound output (see `outputs`); exporting WAV files still works";
 
-pub(crate) fn toggle(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn toggle(state: &mut State) {
     if state.playback.on {
-        stop(state, effects);
+        stop(state);
     } else {
-        start(state, None, effects);
+        start(state, None);
     }
 }
 
 /// Plays the loop or the sequence from a position, or from its start.
-pub(crate) fn start(state: &mut State, from: Option<Position>, effects: &mut Vec<Effect>) {
+pub(crate) fn start(state: &mut State, from: Option<Position>) {
     if state.playback.no_sound.is_some() {
         // Try anyway: the device may be back.
-        state.show_message(Message::warning(NO_SOUND));
+        state.warn(NO_SOUND);
     }
     state.playback.on = true;
     let start = from.map(|position| Start { position, passes: 0 });
-    effects.push(Effect::Play(Box::new(state.play_request()), start));
+    let request = Box::new(state.play_request());
+    state.effects.push(Effect::Play(request, start));
 }
 
 /// Plays from the start of the cursor's bar.
-pub(crate) fn start_at_cursor(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn start_at_cursor(state: &mut State) {
     let at = state.session.cursor();
     let bar = state.groove().sections()[at.place.section].meter.bar();
     let number = at.column.ratio_to(bar).map_or(0, |r| r.floor().max(0));
     let wholes = number as f64 * bar.numer() as f64 / bar.denom() as f64;
-    practice::leave(state, effects);
-    start(state, Some(Position { section: at.place.section, pass: 0, wholes }), effects);
+    practice::leave(state);
+    start(state, Some(Position { section: at.place.section, pass: 0, wholes }));
 }
 
-pub(crate) fn stop(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn stop(state: &mut State) {
     if state.playback.on {
-        on_stopped(state, effects);
-        effects.push(Effect::Stop);
+        on_stopped(state);
+        state.effects.push(Effect::Stop);
     }
 }
 
-pub(crate) fn on_stopped(state: &mut State, effects: &mut Vec<Effect>) {
-    practice::leave(state, effects);
+pub(crate) fn on_stopped(state: &mut State) {
+    practice::leave(state);
     (state.playback.on, state.playback.position) = (false, None);
 }
 
 /// Sends the current play request to the player if it is playing.
-pub(crate) fn replay(state: &State, effects: &mut Vec<Effect>) {
+pub(crate) fn replay(state: &mut State) {
     if state.playback.on {
-        effects.push(Effect::Change(Box::new(state.play_request())));
+        let request = Box::new(state.play_request());
+        state.effects.push(Effect::Change(request));
     }
 }
 
 /// Sets the speed in percent of the written tempo.
-pub(crate) fn set_speed(state: &mut State, percent: u16, effects: &mut Vec<Effect>) {
+pub(crate) fn set_speed(state: &mut State, percent: u16) {
     if percent != state.playback.percent {
         // A speed set by hand ends the ladder.
-        practice::leave_ladder(state, effects);
+        practice::leave_ladder(state);
         state.playback.percent = percent;
-        replay(state, effects);
+        replay(state);
     }
 }
 
-pub(crate) fn speed_by(state: &mut State, by: i32, effects: &mut Vec<Effect>) {
+pub(crate) fn speed_by(state: &mut State, by: i32) {
     let percent = (i64::from(state.playback.percent) + i64::from(by)).clamp(SPEED.least, SPEED.greatest);
-    set_speed(state, percent as u16, effects);
+    set_speed(state, percent as u16);
 }
 
-pub(crate) fn volume_by(state: &mut State, db: i8, effects: &mut Vec<Effect>) {
+pub(crate) fn volume_by(state: &mut State, db: i8) {
     let levels = &mut state.playback.levels;
     levels.volume_db = add_db(levels.volume_db, db, &VOLUME);
     let message = format!("volume {:+} dB", levels.volume_db);
-    effects.push(Effect::SetLevels(*levels));
-    state.show_message(Message::info(message));
+    state.effects.push(Effect::SetLevels(*levels));
+    state.info(message);
 }
 
-pub(crate) fn click_volume_by(state: &mut State, db: i8, effects: &mut Vec<Effect>) {
+pub(crate) fn click_volume_by(state: &mut State, db: i8) {
     let levels = &mut state.playback.levels;
     levels.click_db = add_db(levels.click_db, db, &CLICK_VOLUME);
     let message = format!("click volume {:+} dB", levels.click_db);
-    effects.push(Effect::SetLevels(*levels));
-    state.show_message(Message::info(message));
-    replay(state, effects);
+    state.effects.push(Effect::SetLevels(*levels));
+    state.info(message);
+    replay(state);
 }
 
-fn add_db(db: f32, by: i8, bound: &Bound) -> f32 {
-    (db + f32::from(by)).clamp(bound.least as f32, bound.greatest as f32)
+fn add_db(db: f64, by: i8, bound: &Bound) -> f64 {
+    (db + f64::from(by)).clamp(bound.least as f64, bound.greatest as f64)
 }
 
 /// Loops the whole groove, the section at the cursor or the selection, in this order.
-pub(crate) fn next_loop_mode(state: &mut State, effects: &mut Vec<Effect>) {
+pub(crate) fn next_loop_mode(state: &mut State) {
     let (mode, text) = match (state.playback.loop_mode, state.session.selection()) {
         (LoopMode::All, _) => (LoopMode::Section, "loop: section at the cursor"),
         (LoopMode::Section, Some(_)) => (LoopMode::Selection, "loop: selection"),
         _ => (LoopMode::All, "loop: whole groove"),
     };
     state.playback.loop_mode = mode;
-    state.show_message(Message::info(text));
-    replay(state, effects);
+    state.info(text);
+    replay(state);
 }
 
 pub(crate) fn on_tick(state: &mut State, position: Option<Position>) {
@@ -114,11 +116,11 @@ pub(crate) fn on_tick(state: &mut State, position: Option<Position>) {
     state.playback.idle = state.playback.idle.saturating_add(1);
 }
 
-pub(crate) fn on_device(state: &mut State, result: Result<(), String>, effects: &mut Vec<Effect>) {
+pub(crate) fn on_device(state: &mut State, result: Result<(), String>) {
     match result {
         Ok(()) => on_sound(state),
-        Err(reason) if state.playback.remote.is_some() => on_no_sound(state, reason.clone(), &reason, effects),
-        Err(reason) => on_no_sound(state, reason, NO_SOUND, effects),
+        Err(reason) if state.playback.remote.is_some() => on_no_sound(state, reason.clone(), &reason),
+        Err(reason) => on_no_sound(state, reason, NO_SOUND),
     }
 }
 
@@ -127,11 +129,11 @@ fn on_sound(state: &mut State) {
 }
 
 /// Stops and keeps the reason. The steps of a ladder stay visible.
-fn on_no_sound(state: &mut State, reason: String, message: &str, effects: &mut Vec<Effect>) {
+fn on_no_sound(state: &mut State, reason: String, message: &str) {
     let is_ladder = practice::is_ladder(state);
-    on_stopped(state, effects);
+    on_stopped(state);
     state.playback.ladder_shown |= is_ladder;
-    state.show_message(Message::warning(if is_ladder { practice::NO_SOUND } else { message }));
+    state.warn(if is_ladder { practice::NO_SOUND } else { message });
     state.playback.no_sound = Some(reason);
 }
 
@@ -151,22 +153,21 @@ pub(crate) fn show_outputs(state: &mut State, listed: Result<Vec<String>, String
     }
 }
 
-pub(crate) fn on_remote_event(state: &mut State, event: RemoteEvent, effects: &mut Vec<Effect>) {
+pub(crate) fn on_remote_event(state: &mut State, event: RemoteEvent) {
     match event {
         RemoteEvent::Connected => {
             state.playback.remote = Some(RemoteLink::Connected);
             on_sound(state);
-            state.show_message(Message::info("playing through the remote speaker"));
+            state.info("playing through the remote speaker");
             if state.playback.on {
                 let start = practice::place(state);
-                effects.push(Effect::Play(Box::new(state.play_request()), start));
+                let request = Box::new(state.play_request());
+                state.effects.push(Effect::Play(request, start));
             }
         }
         RemoteEvent::Lost(reason) => {
             state.playback.remote = Some(RemoteLink::Lost);
-            state.show_message(Message::warning(format!(
-                "remote speaker lost ({reason}); on your own machine: teeter remote HOST --join"
-            )));
+            state.warn(format!("remote speaker lost ({reason}); on your own machine: teeter remote HOST --join"));
         }
     }
 }

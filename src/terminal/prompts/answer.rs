@@ -20,7 +20,6 @@ pub(crate) enum Answer {
     Takes(u32, bool),
     Ladder(Ladder),
     SaveAs(String),
-    /// A file or a folder.
     Path(String),
     Sound(RenderArgs),
     /// A file, and a tolerance in ms.
@@ -117,7 +116,6 @@ static STEPS: Bound = Bound { what: "the number of cells", least: -4096, greates
 /// Maximum columns of an answer that an error quotes.
 const MAX_ECHO: usize = 16;
 
-/// An answer in quotation marks, cut where it is long.
 fn quoted(text: &str) -> String {
     format!("'{}'", fit(text, MAX_ECHO))
 }

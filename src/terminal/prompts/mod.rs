@@ -8,7 +8,6 @@ pub(crate) mod typing;
 use crate::jobs::Overwrite;
 use crate::rhythm::{Swing, print_note_value};
 use crate::terminal::dispatch::run_command;
-use crate::terminal::event::Effect;
 use crate::terminal::files::{export, import, save};
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::{practice, transport};
@@ -23,7 +22,6 @@ pub(crate) fn ask(state: &mut State, question: Question) {
     state.overlay = Overlay::Prompt { question, unedited: !text.is_empty(), text: text.into(), error: None };
 }
 
-/// The current value, with which the prompt starts.
 fn current_value(state: &State, question: Question) -> String {
     let g = state.session.groove();
     let at = state.session.cursor().place;
@@ -55,20 +53,19 @@ fn current_value(state: &State, question: Question) -> String {
     }
 }
 
-/// Carries out an answer, or shows why it is not valid.
-pub(crate) fn on_answer(state: &mut State, question: Question, text: TextField, effects: &mut Vec<Effect>) {
+pub(crate) fn on_answer(state: &mut State, question: Question, text: TextField) {
     match question.parse(text.value(), &state.session) {
         Ok(Answer::Run(command)) => run_command(state, command),
-        Ok(Answer::Speed(percent)) => transport::set_speed(state, percent, effects),
-        Ok(Answer::Takes(times, count_in)) => practice::play_takes(state, times, count_in, effects),
-        Ok(Answer::Ladder(ladder)) => practice::start_ladder(state, ladder, effects),
-        Ok(Answer::SaveAs(name)) => save::write(state, Some(name), Overwrite::Never, effects),
-        Ok(Answer::Import(path, tolerance)) => import::start(state, path, tolerance, effects),
+        Ok(Answer::Speed(percent)) => transport::set_speed(state, percent),
+        Ok(Answer::Takes(times, count_in)) => practice::play_takes(state, times, count_in),
+        Ok(Answer::Ladder(ladder)) => practice::start_ladder(state, ladder),
+        Ok(Answer::SaveAs(name)) => save::write(state, Some(name), Overwrite::Never),
+        Ok(Answer::Import(path, tolerance)) => import::start(state, path, tolerance),
         Ok(Answer::PictureStyle(style)) => export::set_style(state, style),
         Ok(Answer::Path(name)) => {
-            export::start(state, question, &RenderArgs { name, ..RenderArgs::default() }, effects);
+            export::start(state, question, &RenderArgs { name, ..RenderArgs::default() });
         }
-        Ok(Answer::Sound(args)) => export::start(state, question, &args, effects),
+        Ok(Answer::Sound(args)) => export::start(state, question, &args),
         Err(error) => state.overlay = Overlay::Prompt { question, text, unedited: false, error: Some(error) },
     }
 }

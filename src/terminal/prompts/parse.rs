@@ -11,13 +11,11 @@ const DEFAULT_RANGE: &str = "50-100/10";
 /// Maximum passes of a take or a step.
 const MAX_PASSES: u32 = 64;
 
-/// A tempo ladder, as typed.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Ladder {
     /// `50-100/10`.
     pub range: String,
     pub speeds: Vec<Fraction>,
-    /// Passes of each step.
     pub loops: u32,
     /// The next step waits for a key.
     pub by_key: bool,
@@ -73,7 +71,6 @@ pub(crate) fn takes(text: &str) -> Option<(u32, bool)> {
     Some((parse_within(times, 1..=MAX_PASSES)?, count))
 }
 
-/// A sound file to write, and its length, as typed.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct RenderArgs {
     pub name: String,

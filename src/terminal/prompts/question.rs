@@ -1,113 +1,70 @@
 //! The questions of the prompt, with their labels and the forms of their answers.
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Question {
-    Groups,
-    Pitch,
-    Tuplet,
-    Repeat,
-    Rotate,
-    Shift,
-    AddLayer,
-    RenameLayer,
-    Voice,
-    Division,
-    Cycle,
-    LayerSwing,
-    SoundFile,
-    AccentDepth,
-    Gain,
-    Pan,
-    AddSection,
-    RenameSection,
-    Meter,
-    Tempo,
-    Bars,
-    Times,
-    Swing,
-    Speed,
-    Title,
-    Note,
-    Bar,
-    Takes,
-    Ladder,
-    SaveAs,
-    ExportAs,
-    HandoutInto,
-    RenderWav,
-    TakesWav,
-    LadderWav,
-    Import,
-    PicturesAs,
+/// Each question with its label, the allowed forms of an answer, and shorter ones for an error.
+macro_rules! questions {
+    ($($name:ident $label:literal, $forms:literal $(, $short:literal)?;)*) => {
+        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+        pub(crate) enum Question {
+            $($name,)*
+        }
+
+        impl Question {
+            pub(crate) fn label_and_forms(self) -> (&'static str, &'static str) {
+                match self {
+                    $(Self::$name => ($label, $forms),)*
+                }
+            }
+
+            pub(crate) fn short_forms(self) -> &'static str {
+                match self {
+                    $(Self::$name => [$($short,)? $forms][0],)*
+                }
+            }
+        }
+    };
 }
 
-impl Question {
-    /// The label, and the allowed forms of an answer.
-    pub(crate) fn label_and_forms(self) -> (&'static str, &'static str) {
-        match self {
-            Question::Groups => ("Groups", "cells from attack to attack: 12, 3+3+2+3 or 3(4+4+3)+5+2"),
-            Question::Pitch => ("Pitch", "a note and its octave: E2, F#3, Bb1; empty: the voice's own"),
-            Question::Tuplet => ("Tuplet", "cells in a beat: 5; cells in beats: 7/2"),
-            Question::Repeat => ("Repeat", "number of times"),
-            Question::Rotate => ("Rotate by", "cells later; negative: earlier"),
-            Question::Shift => ("Shift by", "cells later; negative: earlier"),
-            Question::AddLayer => ("New layer", "a voice, or a name and a voice: kick, low kick"),
-            Question::RenameLayer => ("Name of the layer", "1 to 64 characters"),
-            Question::Voice => ("Voice", "kick snare hat open-hat rim clap tom wood bell shaker bass pluck"),
-            Question::Division => ("Division", "cells per beat: 1 to 32"),
-            Question::Cycle => ("Cycle", "number of cells from the start of the section to repeat"),
-            Question::LayerSwing => ("Swing of the layer", "long:short, like 2:1; empty: the section's"),
-            Question::SoundFile => ("Sound file", "a file next to the groove, like knock.wav; empty: the voice"),
-            Question::AccentDepth => ("Accent depth", "0 to 18 dB; empty: the voice's own"),
-            Question::Gain => ("Gain", "-60 to 12 dB"),
-            Question::Pan => ("Pan", "-100 left to 100 right"),
-            Question::AddSection => ("New section", "a name, a meter, or both: B 3+2+2/8; empty: next letter"),
-            Question::RenameSection => ("Name of the section", "1 to 64 characters"),
-            Question::Meter => ("Meter", "4/4, 6/8, 13/16 or 3+2+2/8"),
-            Question::Tempo => ("Tempo", "beats per minute: 150, 132.5; with the note value: 1/4.=90"),
-            Question::Bars => ("Bars", "1 to 1024"),
-            Question::Times => ("Times through", "1 to 64"),
-            Question::Swing => ("Swing of the section", "long:short, like 2:1; empty: straight"),
-            Question::Speed => ("Speed", "20 to 200 percent of the written tempo"),
-            Question::Title => ("Title", "any text"),
-            Question::Note => ("Note", "any text; saved in the file"),
-            Question::Bar => ("Bar", "a bar of this section, from 1"),
-            Question::Takes => ("Takes", "passes of each, 1 to 64: 2; with a count-in: 2 count"),
-            Question::Ladder => {
-                ("Ladder", "50-100/10 percent, x4 passes each; key: wait for a key; 1/4: mute every 4th pass")
-            }
-            Question::SaveAs => ("Save as", "a file name, like riff.toml"),
-            Question::ExportAs => ("Export to", "a file name"),
-            Question::HandoutInto => ("Export handout to", "a folder; created if missing"),
-            Question::RenderWav => ("Export WAV to", "a file name; x4: passes; 30s: seconds"),
-            Question::TakesWav => ("Export takes to", "a file name; x2: passes; count: with a count-in"),
-            Question::LadderWav => ("Export ladder to", "a file name; writes the last ladder"),
-            Question::Import => ("Import", "a MIDI or MusicXML file; to move onsets by up to 20 ms: riff.mid 20ms"),
-            Question::PicturesAs => {
-                ("Pictures", "theme, width, PNG scale, notation: screen 800 x2 beams group over groups")
-            }
-        }
-    }
-
-    /// The allowed forms, shorter, for an error.
-    pub(crate) fn short_forms(self) -> &'static str {
-        match self {
-            Question::Groups => "12, 3+3+2+3, 3(4+4+3)+5+2",
-            Question::Pitch => "E2, F#3, Bb1",
-            Question::Tuplet => "5, 7/2",
-            Question::Repeat | Question::Rotate | Question::Shift | Question::Cycle => "a whole number",
-            Question::AddLayer => "kick, low kick (the voice comes last)",
-            Question::AddSection => "B, 3/4, B 3+2+2/8",
-            Question::LayerSwing | Question::Swing => "long:short, both 1 to 16, like 2:1 or 3:2",
-            Question::Tempo => "150, 132.5, 1/4.=90",
-            Question::Takes => "2, 2 count",
-            Question::RenderWav => "riff.wav, riff.wav x4 44100hz, riff.wav 30s",
-            Question::TakesWav => "riff.wav, riff.wav x2 count 44100hz",
-            Question::LadderWav => "riff.wav, riff.wav 44100hz",
-            Question::Import => "riff.mid, riff.mid 20ms (0ms to 100ms)",
-            Question::PicturesAs => "print 1000 x2 beams beat over groups under nothing",
-            Question::Ladder => "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)",
-            other => other.label_and_forms().1,
-        }
-    }
+questions! {
+    Groups "Groups", "cells from attack to attack: 12, 3+3+2+3 or 3(4+4+3)+5+2", "12, 3+3+2+3, 3(4+4+3)+5+2";
+    Pitch "Pitch", "a note and its octave: E2, F#3, Bb1; empty: the voice's own", "E2, F#3, Bb1";
+    Tuplet "Tuplet", "cells in a beat: 5; cells in beats: 7/2", "5, 7/2";
+    Repeat "Repeat", "number of times", "a whole number";
+    Rotate "Rotate by", "cells later; negative: earlier", "a whole number";
+    Shift "Shift by", "cells later; negative: earlier", "a whole number";
+    AddLayer "New layer", "a voice, or a name and a voice: kick, low kick", "kick, low kick (the voice comes last)";
+    RenameLayer "Name of the layer", "1 to 64 characters";
+    Voice "Voice", "kick snare hat open-hat rim clap tom wood bell shaker bass pluck";
+    Division "Division", "cells per beat: 1 to 32";
+    Cycle "Cycle", "number of cells from the start of the section to repeat", "a whole number";
+    LayerSwing "Swing of the layer", "long:short, like 2:1; empty: the section's",
+        "long:short, both 1 to 16, like 2:1 or 3:2";
+    SoundFile "Sound file", "a file next to the groove, like knock.wav; empty: the voice";
+    AccentDepth "Accent depth", "0 to 18 dB; empty: the voice's own";
+    Gain "Gain", "-60 to 12 dB";
+    Pan "Pan", "-100 left to 100 right";
+    AddSection "New section", "a name, a meter, or both: B 3+2+2/8; empty: next letter", "B, 3/4, B 3+2+2/8";
+    RenameSection "Name of the section", "1 to 64 characters";
+    Meter "Meter", "4/4, 6/8, 13/16 or 3+2+2/8";
+    Tempo "Tempo", "beats per minute: 150, 132.5; with the note value: 1/4.=90", "150, 132.5, 1/4.=90";
+    Bars "Bars", "1 to 1024";
+    Times "Times through", "1 to 64";
+    Swing "Swing of the section", "long:short, like 2:1; empty: straight", "long:short, both 1 to 16, like 2:1 or 3:2";
+    Speed "Speed", "20 to 200 percent of the written tempo";
+    Title "Title", "any text";
+    Note "Note", "any text; saved in the file";
+    Bar "Bar", "a bar of this section, from 1";
+    Takes "Takes", "passes of each, 1 to 64: 2; with a count-in: 2 count", "2, 2 count";
+    Ladder "Ladder", "50-100/10 percent, x4 passes each; key: wait for a key; 1/4: mute every 4th pass",
+        "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)";
+    SaveAs "Save as", "a file name, like riff.toml";
+    ExportAs "Export to", "a file name";
+    HandoutInto "Export handout to", "a folder; created if missing";
+    RenderWav "Export WAV to", "a file name; x4: passes; 30s: seconds", "riff.wav, riff.wav x4 44100hz, riff.wav 30s";
+    TakesWav "Export takes to", "a file name; x2: passes; count: with a count-in",
+        "riff.wav, riff.wav x2 count 44100hz";
+    LadderWav "Export ladder to", "a file name; writes the last ladder", "riff.wav, riff.wav 44100hz";
+    Import "Import", "a MIDI or MusicXML file; to move onsets by up to 20 ms: riff.mid 20ms",
+        "riff.mid, riff.mid 20ms (0ms to 100ms)";
+    PicturesAs "Pictures", "theme, width, PNG scale, notation: screen 800 x2 beams group over groups",
+        "print 1000 x2 beams beat over groups under nothing";
 }

@@ -3,7 +3,7 @@
 use crate::rhythm::is_hidden;
 use crate::terminal::commands::Mode;
 use crate::terminal::overlay::Overlay;
-use crate::terminal::state::{Message, State};
+use crate::terminal::state::State;
 use std::ops::Deref;
 use tui_input::{Input, InputRequest};
 
@@ -11,7 +11,6 @@ use tui_input::{Input, InputRequest};
 const MAX_ANSWER: usize = 2000;
 const MAX_SEARCH: usize = 60;
 
-/// A line of text with a cursor.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct TextField(Input);
 
@@ -39,7 +38,7 @@ pub(crate) fn paste(state: &mut State, text: &str) {
     if state.mode() != Mode::Typing {
         let groups = state.input.keymap.first("enter-groups");
         let text = format!("paste works only in a prompt; {groups} opens one for a group line");
-        return state.show_message(Message::info(text));
+        return state.info(text);
     }
     let characters = text.chars().filter(|c| !is_hidden(*c));
     characters.take(MAX_ANSWER).for_each(|c| edit(state, InputRequest::InsertChar(c)));
@@ -50,7 +49,6 @@ pub(crate) fn paste(state: &mut State, text: &str) {
     }
 }
 
-/// Edits the line, or moves its cursor.
 pub(crate) fn edit(state: &mut State, request: InputRequest) {
     let (field, limit) = match &mut state.overlay {
         Overlay::Prompt { text, unedited, error, .. } => {

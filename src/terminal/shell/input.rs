@@ -1,6 +1,6 @@
 //! Reads keys, mouse reports and pasted text from the terminal: level-triggered, so that nothing waits unread.
 
-use super::super::{Event, KeyTime};
+use super::super::Event;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
@@ -43,7 +43,7 @@ pub(super) fn start(events: Sender<Event>) -> io::Result<()> {
                 Err(_) => return drop(events.send(Event::Signal)),
             };
             // Read the clock at once: the time of a tap depends on it.
-            let arrival = KeyTime::at(Instant::now());
+            let arrival = Some(Instant::now());
             for input in inputs {
                 let event = match input {
                     Input::Key(key) => Event::Key(key, arrival),
@@ -66,7 +66,6 @@ enum Input {
     Paste(String),
 }
 
-/// Turns bytes into input.
 #[derive(Debug, Default)]
 struct Parser {
     /// The start of a character or a sequence.
@@ -75,12 +74,10 @@ struct Parser {
     paste: Option<Vec<u8>>,
 }
 
-/// What the start of some bytes is.
 enum Parsed {
     /// So many bytes are this, or are to be dropped.
     Done(usize, Option<Input>),
     PasteStart,
-    /// More bytes are needed.
     Incomplete,
 }
 
@@ -173,7 +170,6 @@ fn parse(bytes: &[u8]) -> Parsed {
     }
 }
 
-/// Parses a character or a control character.
 fn parse_key(bytes: &[u8]) -> Parsed {
     let control = |c: u8| key(KeyCode::Char(c.into()), KeyModifiers::CONTROL);
     let input = match bytes[0] {

@@ -94,7 +94,6 @@ impl Journals {
         self.request_sync(document)
     }
 
-    /// Appends the groove to the journal of its document.
     pub(crate) fn keep(&mut self, document: DocumentId, groove: &Groove) -> Result<(), String> {
         let entry = self.entry(document);
         let text = entry.printer.print(groove);

@@ -16,18 +16,17 @@ pub use screen::{Counter, Screen};
 
 use super::files::outside_sounds::on_found;
 use super::files::recovery::on_journal;
-use super::playback::playing::SoundLevels;
-use super::state::Message;
 use super::{Effect, Event, Keymap, State, Theme, start, update};
 use crate::analysis::Limits;
+use crate::analysis::tap::Offset;
 use crate::config::Config;
 use crate::describe::tap::TapOffset;
 use crate::jobs::{OutsideSounds, SoundAccess};
-use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
+use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::store::{self, LoadError, Problem, StateFolder, Unsaved};
+use crate::store::{self, Calibration, LoadError, Problem, SoundLevels, StateFolder, Unsaved};
 use analysis_worker::AnalysisWorker;
-use disk::{Disk, Source, lock};
+use disk::{Disk, Request, Source, lock};
 use job_runner::JobRunner;
 use journals::Journals;
 use playback::{PlaybackHandle, RemoteSpeaker, outside_sounds};
@@ -36,7 +35,7 @@ use recovery::{Opened, Undecided};
 use std::fmt;
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::{self, Receiver, SendError, Sender};
+use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex};
 use std::thread;
 
@@ -94,32 +93,23 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError>
     let (journals, started) = Journals::start(folder, target, base, sender.clone());
     let journals = Arc::new(Mutex::new(journals));
     on_journal(&mut state, started);
-    let disk = Disk::start(source, journals.clone(), sender.clone());
-    let playback = PlaybackHandle::start(sender.clone(), output, speaker, listing.clone());
-    playback.set_volume(state.playback.levels.volume_db);
-    let analysis = AnalysisWorker::start(sender.clone());
+    let workers = Workers {
+        disk: Disk::start(source, journals.clone(), sender.clone()),
+        journals,
+        playback: PlaybackHandle::start(sender.clone(), output, speaker, listing.clone()),
+        analysis: AnalysisWorker::start(sender.clone()),
+        job_runner: JobRunner::new(sender.clone()),
+        events: sender.clone(),
+    };
+    workers.playback.set_volume(state.playback.levels.volume_db as f32);
     let guard = screen::guard()?;
     signals(&sender)?;
-    let outputs = sender.clone();
-    let job_runner = JobRunner::new(sender.clone());
     input::start(sender)?;
     let size = crossterm::terminal::size()?;
     update(&mut state, Event::Resize(size.0, size.1));
     let mut screen = Screen::new(io::stdout());
-    let ended = event_loop(
-        &mut state,
-        &mut screen,
-        &events,
-        &Workers {
-            disk: &disk,
-            journals: &journals,
-            playback: &playback,
-            analysis: &analysis,
-            job_runner: &job_runner,
-            events: outputs,
-        },
-        &mut undecided,
-    );
+    let ended = event_loop(&mut state, &mut screen, &events, &workers, &mut undecided);
+    let Workers { disk, journals, playback, job_runner, .. } = workers;
     // The running job removes its temporary files before the screen is restored.
     drop(job_runner);
     drop(guard);
@@ -130,22 +120,12 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError>
     Ok(ended.map(drop)?)
 }
 
-/// The receiver of events is gone: the program has ended.
-struct Disconnected;
-
-impl From<SendError<Event>> for Disconnected {
-    fn from(_: SendError<Event>) -> Self {
-        Self
-    }
-}
-
-/// The handles that effects go to.
-struct Workers<'a> {
-    disk: &'a Disk,
-    journals: &'a Mutex<Journals>,
-    playback: &'a PlaybackHandle,
-    analysis: &'a AnalysisWorker,
-    job_runner: &'a JobRunner,
+struct Workers {
+    disk: Disk,
+    journals: Arc<Mutex<Journals>>,
+    playback: PlaybackHandle,
+    analysis: AnalysisWorker,
+    job_runner: JobRunner,
     events: Sender<Event>,
 }
 
@@ -154,43 +134,45 @@ fn event_loop<W: io::Write>(
     state: &mut State,
     screen: &mut Screen<W>,
     events: &Receiver<Event>,
-    workers: &Workers<'_>,
+    workers: &Workers,
     undecided: &mut Undecided,
 ) -> io::Result<bool> {
     let mut effects = start(state);
     loop {
-        keep(state, workers.journals, &effects);
+        keep(state, &workers.journals, &effects);
         workers.playback.set_sound_access(state.file(), &state.files.outside_sounds.allowed);
         for effect in effects.drain(..) {
             match effect {
                 Effect::Analyse { revision, groove, ask } => workers.analysis.ask(revision, groove, ask),
-                // Done above: only the newest groove of each document counts.
-                Effect::Journal { .. } => {}
+                // Journals are written above: only the newest groove of each document counts.
+                Effect::Journal { .. } | Effect::Tap(None) => {}
                 Effect::AdoptUnsaved(id, document) => adopt(state, workers, undecided, (id, document)),
                 Effect::ReleaseUnsaved(id) => drop(undecided[id].take()),
                 Effect::DiscardUnsaved(id) => undecided[id].take().into_iter().for_each(Unsaved::discard),
                 Effect::Save { groove, name, overwrite } => {
-                    workers.disk.save(groove, name.map(PathBuf::from), overwrite);
+                    workers.disk.send(Request::Save(groove, name.map(PathBuf::from), overwrite));
                 }
-                Effect::Play(request, start) => workers.playback.play(*request, start),
-                Effect::Change(request) => workers.playback.change(*request),
-                Effect::Step(sequence) => workers.playback.step(*sequence),
-                Effect::Progress(practised) => workers.disk.progress(practised),
+                Effect::Play(request, start) => workers.playback.requests().play(*request, start),
+                Effect::Change(request) => workers.playback.requests().change(*request),
+                Effect::Step(sequence) => workers.playback.requests().step(*sequence),
+                Effect::Progress(practice) => workers.disk.send(Request::Progress(practice)),
                 Effect::Outputs => list_outputs(workers.events.clone()),
                 Effect::TrySounds(groove) => workers.playback.try_sounds(groove),
-                Effect::AllowSounds(paths) => workers.disk.allow_sounds(paths),
-                Effect::Stop => workers.playback.stop_playing(),
-                Effect::Tap(arrival) => arrival.instant().into_iter().for_each(|at| workers.playback.tap(at)),
-                Effect::SaveOffset(offset) => workers.disk.keep_offset(offset.ms, offset.error_ms),
+                Effect::AllowSounds(paths) => workers.disk.send(Request::AllowSounds(paths)),
+                Effect::Stop => workers.playback.requests().stop(),
+                Effect::Tap(Some(at)) => workers.playback.requests().tap(at),
+                Effect::SaveOffset(Offset { ms, error_ms, .. }) => {
+                    workers.disk.send(Request::Offset(Calibration { ms, error_ms }));
+                }
                 Effect::SetLevels(levels) => {
-                    workers.playback.set_volume(levels.volume_db);
-                    workers.disk.keep_levels(levels);
+                    workers.playback.set_volume(levels.volume_db as f32);
+                    workers.disk.send(Request::Levels(levels));
                 }
                 Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
                 Effect::RunJob(job) => workers.job_runner.run(job),
                 Effect::Import { path, tolerance } => workers.job_runner.import(path, tolerance),
                 Effect::CancelJob => workers.job_runner.cancel(),
-                Effect::SwitchDocument(document) => workers.disk.switch_document(document),
+                Effect::SwitchDocument(document) => workers.disk.send(Request::SwitchDocument(document)),
                 Effect::Redraw => screen.invalidate(),
                 Effect::Suspend => {
                     screen::suspend()?;
@@ -223,13 +205,13 @@ fn return_to<W: io::Write>(state: &mut State, screen: &mut Screen<W>) -> io::Res
 }
 
 /// Gives the recovered work to its document and removes its old journal, if the new one has it. The others are left.
-fn adopt(state: &mut State, workers: &Workers<'_>, undecided: &mut Undecided, (id, document): (usize, DocumentId)) {
+fn adopt(state: &mut State, workers: &Workers, undecided: &mut Undecided, (id, document): (usize, DocumentId)) {
     if state.files.journal_error.is_none()
         && let Some(unsaved) = undecided[id].take()
     {
         let base = unsaved.contents.base.clone();
-        let adopted = lock(workers.journals).adopt(document, base.clone());
-        workers.disk.adopt(document, base);
+        let adopted = lock(&workers.journals).adopt(document, base.clone());
+        workers.disk.send(Request::Adopt(document, base));
         if adopted.is_ok() {
             unsaved.discard();
         }
@@ -260,10 +242,8 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     let (keymap, errors) = Keymap::with_bindings(&config.keys);
     config.errors.extend(errors);
     config.errors.sort_by_key(|e| e.position);
-    let limits = Limits::from_settings(config.cell_limit_ms, config.listen_cold);
     let reassigned = keymap.reassigned_keys();
     let output = config.output.clone();
-    let theme = theme();
     let interrupted = path.and_then(store::finish_interrupted_save);
     let loaded = match path.map(store::load) {
         Some(Ok(loaded)) => Some(loaded),
@@ -276,17 +256,17 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     let opened = Opened { groove: &groove, text: loaded.as_ref().map(|l| l.text.as_str()), blank: &blank };
     let (undecided, mut offered) = recovery::prepare(found.unsaved, &opened);
     let file = path.map(|p| p.display().to_string());
-    let offset = tap_offset(&config, folder.as_ref());
-    let over_ssh = is_set("SSH_CONNECTION");
-    let state = State::new(groove, file, keymap, theme, (80, 24))
-        .with_limits(limits)
-        .with_export_choices(crate::jobs::export_choices());
-    let mut state = state.with_taps(offset, over_ssh).with_levels(levels(&config, folder.as_ref()));
+    let mut state = State::new(groove, file, keymap, theme(), (80, 24));
+    state.hearings.limits = Limits::from_settings(config.cell_limit_ms, config.listen_cold);
+    state.files.export.choices = crate::jobs::export_choices();
+    state.playback.taps.offset = tap_offset(&config, folder.as_ref());
+    state.playback.taps.over_ssh = is_set("SSH_CONNECTION");
+    state.playback.levels = levels(&config, folder.as_ref());
     if path.is_some() && loaded.is_none() {
-        state = state.with_unsaved_path();
+        state.files.unsaved_path = Some(state.session.document());
     }
     if let (Some(path), false) = (&config.path, config.errors.is_empty()) {
-        state = state.with_config_errors(&path.display().to_string(), &config.errors);
+        state.show_config_errors(&path.display().to_string(), &config.errors);
     }
     if let (Some(_), Some(pid)) = (path, found.open_in.first()) {
         let text = format!("also open in process {pid}: each keeps its own unsaved changes, and saving asks first");
@@ -295,14 +275,14 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
             work.difference.insert(0, text.clone());
         }
         if offered.is_empty() {
-            state.show_message(Message::warning(text));
+            state.warn(text);
         }
     } else if let Some(text) = interrupted {
-        state.show_message(Message::warning(text));
+        state.warn(text);
     } else if let Some(text) = reassigned
         && offered.is_empty()
     {
-        state.show_message(Message::info(text));
+        state.info(text);
     }
     state.files.recovery.offered = offered;
     let allowed = path.zip(folder.as_ref()).map(|(path, folder)| folder.allowed_sounds(path)).unwrap_or_default();
@@ -337,8 +317,8 @@ fn list_outputs(events: Sender<Event>) {
 fn levels(config: &Config, folder: Option<&StateFolder>) -> SoundLevels {
     let saved = folder.and_then(StateFolder::sound_levels).unwrap_or_default();
     SoundLevels {
-        volume_db: config.volume_db.unwrap_or(saved.volume_db) as f32,
-        click_db: config.click_db.unwrap_or(saved.click_db) as f32,
+        volume_db: config.volume_db.unwrap_or(saved.volume_db),
+        click_db: config.click_db.unwrap_or(saved.click_db),
     }
 }
 
@@ -353,10 +333,7 @@ fn tap_offset(config: &Config, folder: Option<&StateFolder>) -> TapOffset {
 
 /// A new groove: four bars of 4/4 at 120, one layer without attacks, the title from the file's name.
 fn blank(path: Option<&Path>) -> Groove {
-    let quarter = Time::new(1, 4).expect("a quarter is a time");
-    let tempo = Tempo::new(Fraction::whole(120), quarter).expect("within bounds");
-    let meter = Meter::new(vec![4], 4).expect("4/4 is a meter");
-    let groove = Groove::blank(meter, tempo, 4).expect("within bounds");
+    let groove = Groove::in_four(120, 4);
     path.map_or_else(|| groove.clone(), |path| groove.titled(&store::title_of(path), groove.note()))
 }
 

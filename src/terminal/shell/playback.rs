@@ -3,7 +3,6 @@
 use super::super::Event;
 use super::super::event::RemoteEvent;
 use super::disk::lock;
-use crate::jobs::play_request::{PlayRequest, Sequence, Start};
 use crate::jobs::{FilesToSend, OutsideSounds, SharedAccess, SoundAccess, UserSampleCache};
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
@@ -17,7 +16,7 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex, MutexGuard};
 use std::thread;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// Interval between looks for a new socket while no speaker is connected.
 const LOOK_INTERVAL: Duration = Duration::from_millis(500);
@@ -33,8 +32,21 @@ impl SocketFile {
     /// # Errors
     /// One sentence that says what to do.
     pub(crate) fn new(path: &Path) -> Result<Self, String> {
-        check_socket(path)?;
-        Ok(Self(path.to_owned()))
+        let shown = path.display();
+        let metadata = fs::symlink_metadata(path).map_err(|e| {
+            format!("{shown}: {}; start `teeter remote HOST` on your own machine, it makes the socket", reason(&e))
+        })?;
+        let (owner, mode) = (metadata.uid(), metadata.mode() & 0o777);
+        let found = if !metadata.file_type().is_socket() {
+            "another file type".to_owned()
+        } else if owner != rustix::process::geteuid().as_raw() {
+            format!("a socket owned by user ID {owner}")
+        } else if mode & 0o077 != 0 {
+            format!("a socket with mode {mode:03o}; remove StreamLocalBindMask from the sshd configuration")
+        } else {
+            return Ok(Self(path.to_owned()));
+        };
+        Err(format!("{shown}: {}", crate::rhythm::expected("a socket accessible only to you", found)))
     }
 }
 
@@ -44,7 +56,6 @@ impl Drop for SocketFile {
     }
 }
 
-/// A connected remote speaker.
 pub(crate) struct RemoteSpeaker {
     link: Link,
     socket: SocketFile,
@@ -64,30 +75,11 @@ impl RemoteSpeaker {
     }
 }
 
-/// Refuses what is not a socket that only this user can open.
-fn check_socket(path: &Path) -> Result<(), String> {
-    let metadata = fs::symlink_metadata(path).map_err(|e| {
-        format!("{}: {}; run `teeter remote HOST` on your own machine to create the socket", path.display(), reason(&e))
-    })?;
-    let (owner, mode) = (metadata.uid(), metadata.mode() & 0o777);
-    let found = if !metadata.file_type().is_socket() {
-        "another file type".to_owned()
-    } else if owner != rustix::process::geteuid().as_raw() {
-        format!("a socket owned by user ID {owner}")
-    } else if mode & 0o077 != 0 {
-        format!("a socket with mode {mode:03o}; remove StreamLocalBindMask from the sshd configuration")
-    } else {
-        return Ok(());
-    };
-    Err(format!("{}: {}", path.display(), crate::rhythm::expected("a socket accessible only to you", found)))
-}
-
 /// The sound files of all layers that may not be read.
 pub(super) fn outside_sounds(access: &SoundAccess, groove: &Groove) -> Vec<PathBuf> {
     access.refused(groove.layers().iter().filter_map(|l| l.sound.as_deref()))
 }
 
-/// The player in use.
 struct Current {
     requests: Requests,
     volume: f32,
@@ -96,13 +88,83 @@ struct Current {
 }
 
 #[derive(Clone)]
-struct Shared {
+pub(crate) struct PlaybackHandle {
     current: Arc<Mutex<Current>>,
     access: SharedAccess,
     events: Sender<Event>,
 }
 
-impl Shared {
+impl PlaybackHandle {
+    /// Plays through a remote speaker, or on the local output, or the default one, which is opened on the first play request.
+    /// With a state folder, a remote speaker that is offered there takes over.
+    pub(crate) fn start(
+        events: Sender<Event>,
+        output: Option<String>,
+        speaker: Option<RemoteSpeaker>,
+        folder: Option<StateFolder>,
+    ) -> Self {
+        let (end, ended) = mpsc::channel::<()>();
+        let current = Current { requests: Requests::new(), volume: 0.0, ended };
+        let requests = current.requests.clone();
+        let player = Self { current: Arc::new(Mutex::new(current)), access: SharedAccess::default(), events };
+        if speaker.is_none() {
+            let (mut cache, access) = (UserSampleCache::default(), player.access.clone());
+            let load = Box::new(move |groove: &Groove, rate| {
+                let _running = &end;
+                let access = lock(&access).clone();
+                cache.load(groove, &access, rate)
+            });
+            drop(playback::spawn(requests, output, load, player.sink()));
+        }
+        if speaker.is_some() || folder.is_some() {
+            let follower = player.clone();
+            let follow = move || follower.follow_speakers(speaker, folder.as_ref());
+            drop(thread::Builder::new().name("remote speaker".into()).spawn(follow));
+        }
+        player
+    }
+
+    pub(crate) fn try_sounds(&self, groove: Arc<Groove>) {
+        let player = self.clone();
+        let read = move || {
+            let access = lock(&player.access).clone();
+            player.send(Event::OutsideSounds(outside_sounds(&access, &groove)));
+            let problems = UserSampleCache::default().load(&groove, &access, SampleRate::STUDIO).1;
+            if !problems.is_empty() {
+                player.send(Event::Playback(PlaybackEvent::Warning(problems.join("; "))));
+            }
+        };
+        drop(thread::Builder::new().name("sounds".into()).spawn(read));
+    }
+
+    /// Sets the groove's file, and the sound files outside its folder that may be read.
+    pub(crate) fn set_sound_access(&self, file: Option<&str>, allowed: &[PathBuf]) {
+        let mut access = lock(&self.access);
+        if access.file.as_deref().and_then(|p| p.to_str()) != file {
+            access.file = file.map(PathBuf::from);
+        }
+        if !matches!(&access.outside, OutsideSounds::Only(paths) if paths == allowed) {
+            access.outside = OutsideSounds::Only(allowed.to_vec());
+        }
+    }
+
+    pub(crate) fn set_volume(&self, db: f32) {
+        let mut current = self.current();
+        current.volume = db;
+        current.requests.set_volume(db);
+    }
+
+    pub(crate) fn requests(&self) -> Requests {
+        self.current().requests.clone()
+    }
+
+    pub(crate) fn stop(&self) {
+        let current = self.current();
+        current.requests.stop();
+        current.requests.close();
+        let _ = current.ended.recv_timeout(STOP_TIMEOUT);
+    }
+
     fn current(&self) -> MutexGuard<'_, Current> {
         lock(&self.current)
     }
@@ -121,14 +183,13 @@ impl Shared {
     fn sink(&self) -> EventSink {
         let events = self.events.clone();
         // Without a receiver the program ends.
-        Arc::new(move |event| drop(events.send(event.into())))
+        Arc::new(move |event| drop(events.send(Event::Playback(event))))
     }
 
     fn send(&self, event: Event) {
         drop(self.events.send(event));
     }
 
-    /// Plays through one remote speaker after the other.
     fn follow_speakers(&self, mut speaker: Option<RemoteSpeaker>, folder: Option<&StateFolder>) {
         let mut files = FilesToSend::new(self.access.clone());
         loop {
@@ -148,117 +209,9 @@ impl Shared {
             thread::sleep(LOOK_INTERVAL);
             match folder.take_offered_socket().map(|path| RemoteSpeaker::connect(&path)) {
                 Some(Ok(connected)) => speaker = Some(connected),
-                Some(Err(why)) => self.send(Event::SoundWarning(why)),
+                Some(Err(why)) => self.send(Event::Playback(PlaybackEvent::Warning(why))),
                 None => {}
             }
-        }
-    }
-}
-
-pub(crate) struct PlaybackHandle {
-    shared: Shared,
-}
-
-impl PlaybackHandle {
-    /// Plays through a remote speaker, or on the local output, or the default one, which is opened on the first play request.
-    /// With a state folder, a remote speaker that is offered there takes over.
-    pub(crate) fn start(
-        events: Sender<Event>,
-        output: Option<String>,
-        speaker: Option<RemoteSpeaker>,
-        folder: Option<StateFolder>,
-    ) -> Self {
-        let (end, ended) = mpsc::channel::<()>();
-        let current = Current { requests: Requests::new(), volume: 0.0, ended };
-        let requests = current.requests.clone();
-        let shared = Shared { current: Arc::new(Mutex::new(current)), access: SharedAccess::default(), events };
-        if speaker.is_none() {
-            let (mut cache, access) = (UserSampleCache::default(), shared.access.clone());
-            let load = Box::new(move |groove: &Groove, rate| {
-                let _running = &end;
-                let access = lock(&access).clone();
-                cache.load(groove, &access, rate)
-            });
-            drop(playback::spawn(requests, output, load, shared.sink()));
-        }
-        if speaker.is_some() || folder.is_some() {
-            let follower = shared.clone();
-            let follow = move || follower.follow_speakers(speaker, folder.as_ref());
-            drop(thread::Builder::new().name("remote speaker".into()).spawn(follow));
-        }
-        Self { shared }
-    }
-
-    /// Reads the sound files of a groove and reports problems with them, and those that may not be read.
-    pub(crate) fn try_sounds(&self, groove: Arc<Groove>) {
-        let shared = self.shared.clone();
-        let read = move || {
-            let access = lock(&shared.access).clone();
-            shared.send(Event::OutsideSounds(outside_sounds(&access, &groove)));
-            let problems = UserSampleCache::default().load(&groove, &access, SampleRate::STUDIO).1;
-            if !problems.is_empty() {
-                shared.send(Event::SoundWarning(problems.join("; ")));
-            }
-        };
-        drop(thread::Builder::new().name("sounds".into()).spawn(read));
-    }
-
-    /// Sets the groove's file, and the sound files outside its folder that may be read.
-    pub(crate) fn set_sound_access(&self, file: Option<&str>, allowed: &[PathBuf]) {
-        let mut access = lock(&self.shared.access);
-        if access.file.as_deref().and_then(|p| p.to_str()) != file {
-            access.file = file.map(PathBuf::from);
-        }
-        if !matches!(&access.outside, OutsideSounds::Only(paths) if paths == allowed) {
-            access.outside = OutsideSounds::Only(allowed.to_vec());
-        }
-    }
-
-    pub(crate) fn set_volume(&self, db: f32) {
-        let mut current = self.shared.current();
-        current.volume = db;
-        current.requests.set_volume(db);
-    }
-
-    pub(crate) fn play(&self, request: PlayRequest, start: Option<Start>) {
-        self.shared.current().requests.play(request, start);
-    }
-
-    pub(crate) fn change(&self, request: PlayRequest) {
-        self.shared.current().requests.change(request);
-    }
-
-    pub(crate) fn step(&self, sequence: Sequence) {
-        self.shared.current().requests.step(sequence);
-    }
-
-    /// Reports what was heard at this instant.
-    pub(crate) fn tap(&self, at: Instant) {
-        self.shared.current().requests.tap(at);
-    }
-
-    pub(crate) fn stop_playing(&self) {
-        self.shared.current().requests.stop();
-    }
-
-    /// Ends the player, and waits until the sound has faded or the connection is closed.
-    pub(crate) fn stop(&self) {
-        let current = self.shared.current();
-        current.requests.stop();
-        current.requests.close();
-        let _ = current.ended.recv_timeout(STOP_TIMEOUT);
-    }
-}
-
-impl From<PlaybackEvent> for Event {
-    fn from(event: PlaybackEvent) -> Self {
-        match event {
-            PlaybackEvent::Tick(position) => Self::Tick(position),
-            PlaybackEvent::Tapped(tap) => Self::Tapped(tap),
-            PlaybackEvent::Take(position) => Self::Take(position),
-            PlaybackEvent::SequenceEnded(sequence) => Self::SequenceEnded(sequence),
-            PlaybackEvent::Device(result) => Self::Device(result),
-            PlaybackEvent::Warning(text) => Self::SoundWarning(text),
         }
     }
 }

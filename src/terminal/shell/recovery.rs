@@ -7,7 +7,6 @@ use crate::store::{self, Unsaved};
 use std::collections::VecDeque;
 use std::time::{Duration, SystemTime};
 
-/// The groove that is open.
 pub(super) struct Opened<'a> {
     pub groove: &'a Groove,
     /// Text of its file, if it exists.

@@ -107,7 +107,6 @@ impl<W: Write> Screen<W> {
     }
 }
 
-/// Restores the terminal when dropped.
 pub(crate) struct Guard;
 
 /// Enters raw mode; a panic restores the terminal.
@@ -179,7 +178,7 @@ mod tests {
     use super::*;
     use crate::rhythm::{Fraction, Groove, Meter, Tempo, Time};
     use crate::terminal::input::key::{Key, ch, key};
-    use crate::terminal::{Colours, Event, KeyTime, Keymap, Theme, update};
+    use crate::terminal::{Colours, Event, Keymap, Theme, update};
     use ratatui::crossterm::event::{KeyCode, KeyEvent};
     use ratatui::style::Modifier;
 
@@ -226,7 +225,7 @@ mod tests {
         let edits: Vec<Key> = "3323xXo-.?".chars().map(ch).chain([key(KeyCode::Esc)]).collect();
         for key in edits.into_iter().chain(rename) {
             let event = KeyEvent::new(key.code, key.mods);
-            drop(update(&mut state, Event::Key(event, KeyTime::UNKNOWN)));
+            drop(update(&mut state, Event::Key(event, None)));
             parser.process(&std::mem::take(&mut screen.out));
             screen.show(&state).expect("a vector");
             let whole_screen = matches!(key.code, KeyCode::Char('?') | KeyCode::Esc);

@@ -119,14 +119,14 @@ proptest! {
         let mut screen = Screen::new(Vec::new());
         for (i, input) in inputs.into_iter().enumerate() {
             let event = match input {
-                Input::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods), KeyTime::UNKNOWN),
+                Input::Key(key) => Event::Key(KeyEvent::new(key.code, key.mods), None),
                 Input::Mouse(kind, column, row) => {
                     Event::Mouse(MouseEvent { kind, column, row, modifiers: KeyModifiers::NONE })
                 }
                 Input::Resize(width, height) => Event::Resize(width, height),
-                Input::Tick(section, wholes) => Event::Tick(Some(Position { section, pass: 0, wholes })),
+                Input::Tick(section, wholes) => Event::Playback(PlaybackEvent::Tick(Some(Position { section, pass: 0, wholes }))),
                 Input::Tap(turn, wholes) => {
-                    Event::Tapped(TapPosition { position: Position { section: turn / 2, pass: 0, wholes }, loop_passes: turn as u64, buffer_ms: 20.0 })
+                    Event::Playback(PlaybackEvent::Tapped(TapPosition { position: Position { section: turn / 2, pass: 0, wholes }, loop_passes: turn as u64, buffer_ms: 20.0 }))
                 }
                 Input::Pasted(text) => Event::Pasted(text),
                 Input::JobProgress(percent) => Event::JobProgress(percent),
@@ -198,6 +198,6 @@ fn the_outputs_are_listed_when_they_arrive() {
     press(&mut state, "T");
     update(&mut state, Event::Outputs(Ok(vec!["late".into()])));
     assert!(!screen(&state, (60, 18)).contains("late"));
-    update(&mut state, Event::SoundWarning("knock.wav: found no such file".into()));
+    update(&mut state, Event::Playback(PlaybackEvent::Warning("knock.wav: found no such file".into())));
     press(&mut state, "esc");
 }

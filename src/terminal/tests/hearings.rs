@@ -38,7 +38,7 @@ fn the_selections_hearings_follow_the_selection() {
     press(&mut state, "shift-right shift-right shift-right shift-right");
     assert_eq!(attacks(&state), Some(6));
     // Until the new report is there the heading marks the old one.
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Left, KeyModifiers::SHIFT), KeyTime::UNKNOWN));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Left, KeyModifiers::SHIFT), None));
     assert!(matches!(found[..], [Effect::Analyse { .. }]), "{found:?}");
     assert!(screen(&state, (80, 24)).lines().any(|l| l.contains("Heard in selection: beat") && l.contains('~')));
     answer(&mut state, found);
@@ -53,7 +53,8 @@ fn the_selections_hearings_follow_the_selection() {
 #[test]
 fn the_analysis_uses_the_configured_limit() {
     let limits = analysis::Limits::with_cell(80.0).expect("a limit");
-    let state = open(groove("x..x ..x."), PLAIN, (80, 24)).with_limits(limits);
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    state.hearings.limits = limits;
     assert_eq!(state.ask().limits.cell_ms, 80.0);
 }
 

@@ -1,6 +1,7 @@
 //! Text that would act on the terminal: names, file names and messages of other programs are drawn escaped.
 
 use super::*;
+use crate::jobs::play_request::PlaybackEvent;
 use crate::jobs::{ImportedGroove, JobError};
 use crate::rhythm::{Edit, is_hidden};
 use crate::terminal::event::{RemoteEvent, SaveFailed};
@@ -17,8 +18,8 @@ fn hidden() -> State {
     ] {
         g = g.edited(&edit).expect("an edit");
     }
-    let state = State::new(g, Some(HIDDEN.into()), Keymap::default(), UNICODE, (200, 60));
-    let mut state = state.with_export_choices(crate::jobs::export_choices());
+    let mut state = State::new(g, Some(HIDDEN.into()), Keymap::default(), UNICODE, (200, 60));
+    state.files.export.choices = crate::jobs::export_choices();
     let effects = start(&state);
     answer(&mut state, effects);
     state
@@ -61,8 +62,8 @@ fn messages_of_other_programs_are_escaped() {
         ImportedGroove { groove: groove("x... ...."), from: HIDDEN.into(), warnings: vec![words(), words()] };
     let saved = |result| Event::Saved { document, groove: Arc::new(groove("x... ....")), result };
     let events = [
-        Event::SoundWarning(words()),
-        Event::Device(Err(words())),
+        Event::Playback(PlaybackEvent::Warning(words())),
+        Event::Playback(PlaybackEvent::Device(Err(words()))),
         Event::Remote(RemoteEvent::Lost(words())),
         Event::Outputs(Err(words())),
         Event::Outputs(Ok(vec![words(), words()])),

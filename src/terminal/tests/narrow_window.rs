@@ -1,13 +1,11 @@
 //! Tests that prompts, errors, messages, hints and the help are not cut in a narrow window.
 
 use super::*;
-use crate::terminal::action::Action;
-use crate::terminal::commands::{self, Mode};
+use crate::terminal::commands::{self, Action, Mode};
 use crate::terminal::dispatch::dispatch;
 use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::prompts::ask;
 use crate::terminal::prompts::question::Question;
-use crate::terminal::state::Message;
 
 /// Every question of a command, and those after a selection from a list.
 fn all_questions() -> Vec<Question> {
@@ -74,8 +72,7 @@ fn every_error_of_an_answer_fits() {
 fn every_message_of_a_command_and_every_hint_fits() {
     for row in commands::all().filter(|r| r.mode == Mode::Grid) {
         for mut state in [ferry(), open(groove(".... ...."), PLAIN, (80, 24))] {
-            let mut effects = Vec::new();
-            dispatch(&mut state, &row.action, None, &mut effects);
+            dispatch(&mut state, &row.action, None);
             let said = state.message.as_ref().filter(|_| !matches!(state.overlay, Overlay::Prompt { .. }));
             let said = said.map(|m| m.text().to_owned());
             for size in [(80, 24), (60, 18)] {
@@ -110,7 +107,7 @@ fn every_message_of_a_command_and_every_hint_fits() {
 fn a_long_message_takes_the_lines_it_needs() {
     let mut state = ferry();
     let words = "a message that is a good deal longer than what a line of the narrowest window has room for";
-    state.show_message(Message::warning(words));
+    state.warn(words);
     let shown = screen(&state, (60, 18));
     let lines: Vec<&str> = shown.lines().collect();
     assert_eq!(normalized(&lines[16..]), words, "{shown}");
@@ -118,7 +115,7 @@ fn a_long_message_takes_the_lines_it_needs() {
     press(&mut state, "right");
     assert!(screen(&state, (60, 18)).contains("stopped"));
     // What needs more than three is cut at its end.
-    state.show_message(Message::warning("word ".repeat(100)));
+    state.warn("word ".repeat(100));
     let shown = screen(&state, (60, 18));
     assert!(shown.lines().nth(15).is_some_and(|l| l.starts_with("word")), "{shown}");
     assert!(shown.lines().nth(17).is_some_and(|l| l.ends_with('…')), "{shown}");

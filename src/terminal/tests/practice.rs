@@ -2,9 +2,8 @@
 
 use super::*;
 use crate::jobs::Click;
+use crate::jobs::Practice;
 use crate::jobs::play_request::{LoopSpec, PlayRequest, Sequence, SequencePosition};
-use crate::terminal::KeyTime;
-use crate::terminal::event::Practised;
 
 /// The sequence of the last effect that has one.
 fn sequence(effects: &[Effect]) -> &Sequence {
@@ -43,7 +42,13 @@ fn heard(state: &mut State, take: usize, counting: bool, turn: u64) -> Vec<Effec
     let sequence = state.playback.sequences;
     let found = update(
         state,
-        Event::Take(SequencePosition { sequence, take, is_count_in: counting, pass: turn, silent: false }),
+        Event::Playback(PlaybackEvent::Take(SequencePosition {
+            sequence,
+            take,
+            is_count_in: counting,
+            pass: turn,
+            silent: false,
+        })),
     );
     answer(state, found)
 }
@@ -90,7 +95,7 @@ fn each_take_has_a_key_that_changes_playback_at_once() {
 fn the_clicks_follow_the_hearing_when_an_edit_changes_it() {
     let mut state = ferry();
     press(&mut state, "f7");
-    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('+'), KeyModifiers::NONE), KeyTime::UNKNOWN));
+    let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('+'), KeyModifiers::NONE), None));
     let Some(Effect::Analyse { revision, groove, ask }) = found.iter().find(|e| matches!(e, Effect::Analyse { .. }))
     else {
         panic!("{found:?}")
@@ -123,8 +128,10 @@ fn all_takes_in_turn_are_one_sequence() {
     assert!(matches!(found.last(), Some(Effect::Change(s)) if looped(s).is_none()), "{found:?}");
     // The end of one that was left before says nothing of this one.
     let number = state.playback.sequences;
-    assert!(update(&mut state, Event::SequenceEnded(number - 1)).is_empty() && state.playback.on);
-    assert!(update(&mut state, Event::SequenceEnded(number)).is_empty());
+    assert!(
+        update(&mut state, Event::Playback(PlaybackEvent::SequenceEnded(number - 1))).is_empty() && state.playback.on
+    );
+    assert!(update(&mut state, Event::Playback(PlaybackEvent::SequenceEnded(number))).is_empty());
     assert!(!state.playback.on && transport(&state).contains("stopped"));
     // A take's own key ends a row and goes on with that take.
     press(&mut state, "& \"2\" enter");
@@ -158,7 +165,14 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     let found = heard(&mut state, 1, true, 0);
     assert_eq!(state.playback.percent, 60);
     let entry = |step: usize, speed: &str, loops| {
-        Effect::Progress(Some(Practised { ladder: "50-100/10 x4".into(), step, speed: speed.into(), steps: 6, loops }))
+        Effect::Progress(Some(Practice {
+            date: String::new(),
+            ladder: "50-100/10 x4".into(),
+            step,
+            speed: speed.into(),
+            steps: 6,
+            loops,
+        }))
     };
     assert_eq!(found, [entry(1, "50%", 2)]);
     heard(&mut state, 1, false, 0);
@@ -166,7 +180,13 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     let sequence_now = state.playback.sequences;
     update(
         &mut state,
-        Event::Take(SequencePosition { sequence: sequence_now, take: 1, is_count_in: false, pass: 2, silent: true }),
+        Event::Playback(PlaybackEvent::Take(SequencePosition {
+            sequence: sequence_now,
+            take: 1,
+            is_count_in: false,
+            pass: 2,
+            silent: true,
+        })),
     );
     assert!(transport(&state).contains("pass 3/4 silent  groove"), "{}", transport(&state));
     heard(&mut state, 1, false, 3);

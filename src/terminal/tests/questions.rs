@@ -6,13 +6,12 @@ use crate::terminal::overlay::Overlay;
 
 #[test]
 fn texts_of_the_selection_or_the_section_are_copied() {
-    use crate::terminal::action::{Action, CopyText};
+    use crate::terminal::files::clipboard::{self, CopyText};
     let mut state = open(groove("x.x. x.X. | x..x ..x. | x... x..."), PLAIN, (80, 24));
     let mut copied = |keys: &str, what| {
         press(&mut state, keys);
-        let mut effects = Vec::new();
-        crate::terminal::dispatch::dispatch(&mut state, &Action::Copy(what), None, &mut effects);
-        match &effects[..] {
+        clipboard::copy(&mut state, what);
+        match &std::mem::take(&mut state.effects)[..] {
             [Effect::Copy(text)] => text.clone(),
             other => panic!("{other:?}"),
         }

@@ -23,7 +23,7 @@ fn a_loop_continues_where_the_connection_was_lost() {
     let shown = screen(&state, SIZE);
     assert!(shown.contains("playing through the remote speaker") && shown.contains("  remote"), "{shown}");
     let position = Position { section: 0, pass: 0, wholes: 0.25 };
-    update(&mut state, Event::Tick(Some(position)));
+    update(&mut state, Event::Playback(PlaybackEvent::Tick(Some(position))));
     assert!(screen(&state, SIZE).contains("> A 1.2"));
     assert_eq!(send(&mut state, lost()), []);
     let shown = screen(&state, SIZE);
@@ -48,8 +48,17 @@ fn a_sequence_continues_in_its_take_and_its_pass() {
     let sequence = state.playback.sequences;
     let position = Position { section: 0, pass: 0, wholes: 0.25 };
     for is_count_in in [true, false] {
-        update(&mut state, Event::Take(SequencePosition { sequence, take: 1, is_count_in, pass: 2, silent: false }));
-        update(&mut state, Event::Tick(Some(position)));
+        update(
+            &mut state,
+            Event::Playback(PlaybackEvent::Take(SequencePosition {
+                sequence,
+                take: 1,
+                is_count_in,
+                pass: 2,
+                silent: false,
+            })),
+        );
+        update(&mut state, Event::Playback(PlaybackEvent::Tick(Some(position))));
         send(&mut state, lost());
         let found = send(&mut state, RemoteEvent::Connected);
         let [Effect::Play(request, start)] = &found[..] else { panic!("{found:?}") };
@@ -63,7 +72,10 @@ fn a_speaker_without_a_device_says_so() {
     let mut state = open(groove("x..x ..x."), PLAIN, SIZE);
     send(&mut state, RemoteEvent::Connected);
     press(&mut state, "enter");
-    update(&mut state, Event::Device(Err("the remote speaker has no output device: plug one in".into())));
+    update(
+        &mut state,
+        Event::Playback(PlaybackEvent::Device(Err("the remote speaker has no output device: plug one in".into()))),
+    );
     let shown = screen(&state, SIZE);
     assert!(!state.playback.on && shown.contains("the remote speaker has no output device"), "{shown}");
 }

@@ -7,7 +7,7 @@ use crate::jobs::play_request::TapPosition;
 use std::time::{Duration, Instant};
 
 fn start_playback(state: &mut State) {
-    update(state, Event::Device(Ok(())));
+    update(state, Event::Playback(PlaybackEvent::Device(Ok(()))));
 }
 
 /// One bar of 2/4 at 150: a beat lasts 400 ms, the loop of two bars 1600.
@@ -28,7 +28,7 @@ fn tap_at(state: &mut State, ms: &[f64]) -> Vec<Effect> {
             loop_passes: turns as u64,
             buffer_ms: 21.0,
         };
-        effects.extend(update(state, Event::Tapped(heard)));
+        effects.extend(update(state, Event::Playback(PlaybackEvent::Tapped(heard))));
     }
     effects
 }
@@ -36,7 +36,7 @@ fn tap_at(state: &mut State, ms: &[f64]) -> Vec<Effect> {
 #[test]
 fn a_key_is_a_tap_with_its_arrival_time() {
     let mut state = state();
-    let at = KeyTime::at(Instant::now() + Duration::from_secs(3));
+    let at = Some(Instant::now() + Duration::from_secs(3));
     for code in [KeyCode::Char(' '), KeyCode::Char('x'), KeyCode::Char('5'), KeyCode::Char('Q')] {
         let found = update(&mut state, Event::Key(KeyEvent::new(code, KeyModifiers::NONE), at));
         assert_eq!(found, [Effect::Tap(at)], "{code:?}");
@@ -45,7 +45,7 @@ fn a_key_is_a_tap_with_its_arrival_time() {
     assert_eq!(drawn(&state, 0), "x..x ..x. | x..x ..x.");
     assert!(press(&mut state, "left f5 ctrl-k").is_empty());
     // What does not sound cannot be tapped to.
-    update(&mut state, Event::Device(Err("no sound: no device".into())));
+    update(&mut state, Event::Playback(PlaybackEvent::Device(Err("no sound: no device".into()))));
     assert!(update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char(' '), KeyModifiers::NONE), at)).is_empty());
     let shown = screen(&state, (80, 24));
     assert!(
@@ -78,7 +78,7 @@ fn tapping_shows_what_is_followed_and_leaves_a_report() {
     // Down to the slips and to the place of the first of them: the beat of the 12th tap is the second of bar 2.
     let mut state_of_slip = state.clone();
     let shown = screen(&state, (80, 24));
-    let lines = state.playback.taps.last.as_ref().expect("a report").lines(&state);
+    let lines = state.playback.taps.report_lines();
     let line = lines.iter().position(|l| l.text.contains("ms late in pass")).expect("a slip");
     for _ in 0..line {
         press(&mut state_of_slip, "down");
@@ -122,10 +122,13 @@ fn the_calibration_is_the_median_tap_and_is_saved() {
     let mut effects = Vec::new();
     for n in 1..19 {
         let jitter = [5.0, -3.0, 0.0, -2.0][n % 4];
-        effects.extend(update(&mut state, Event::Tapped(heard(n, 80.0 + if n < 4 { 200.0 } else { jitter }))));
+        effects.extend(update(
+            &mut state,
+            Event::Playback(PlaybackEvent::Tapped(heard(n, 80.0 + if n < 4 { 200.0 } else { jitter }))),
+        ));
     }
     assert_eq!(effects.len(), 0, "15 of 16");
-    effects.extend(update(&mut state, Event::Tapped(heard(19, 80.0))));
+    effects.extend(update(&mut state, Event::Playback(PlaybackEvent::Tapped(heard(19, 80.0)))));
     let [Effect::Stop, Effect::SaveOffset(offset)] = effects[..] else { panic!("{effects:?}") };
     assert!((offset.ms - 80.0).abs() < 3.0 && offset.error_ms < 2.0, "{offset:?}");
     assert!(matches!(state.playback.taps.offset, TapOffset::Measured { ms, .. } if ms == offset.ms));
@@ -143,15 +146,17 @@ fn the_calibration_is_the_median_tap_and_is_saved() {
     // Uneven taps are not kept.
     press(&mut state, "esc");
     press(&mut state, "f \"tap calibrate\" enter");
-    let wild =
-        (4..20).flat_map(|n| update(&mut state, Event::Tapped(heard(n, f64::from(n as u32 * 97 % 400) - 200.0))));
+    let wild = (4..20).flat_map(|n| {
+        update(&mut state, Event::Playback(PlaybackEvent::Tapped(heard(n, f64::from(n as u32 * 97 % 400) - 200.0))))
+    });
     assert_eq!(wild.collect::<Vec<_>>(), [Effect::Stop]);
     assert!(screen(&state, (80, 24)).contains("too uneven"));
 }
 
 #[test]
 fn over_ssh_the_report_says_so() {
-    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24)).with_taps(TapOffset::Set(12.0), true);
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    (state.playback.taps.offset, state.playback.taps.over_ssh) = (TapOffset::Set(12.0), true);
     press(&mut state, "ctrl-t");
     start_playback(&mut state);
     tap_at(&mut state, &[100.0, 500.0]);

@@ -10,7 +10,7 @@ const REASON: &str =
 fn fail_to_play(state: &mut State, keys: &str) {
     let asked = press(state, keys);
     assert!(asked.iter().any(|e| matches!(e, Effect::Play(..))), "{keys}: {asked:?}");
-    update(state, Event::Device(Err(REASON.into())));
+    update(state, Event::Playback(PlaybackEvent::Device(Err(REASON.into()))));
 }
 
 #[test]
@@ -35,7 +35,7 @@ fn without_sound_the_message_says_what_works_and_outputs_gives_the_reason() {
     }
     // With a device there is no reason to show.
     press(&mut state, "esc");
-    update(&mut state, Event::Device(Ok(())));
+    update(&mut state, Event::Playback(PlaybackEvent::Device(Ok(()))));
     update(&mut state, Event::Outputs(Ok(vec!["Speakers".into()])));
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("Speakers") && !shown.contains("requested"), "{shown}");
@@ -82,7 +82,7 @@ fn without_sound_the_ladder_is_shown_and_exported() {
     update(&mut state, Event::ExportDone(job, Ok(crate::jobs::JobReport::default())));
     // With sound the pane shows the landings again.
     press(&mut state, "enter");
-    update(&mut state, Event::Device(Ok(())));
+    update(&mut state, Event::Playback(PlaybackEvent::Device(Ok(()))));
     assert!(!screen(&state, (80, 24)).contains("Ladder "));
 }
 
@@ -99,7 +99,8 @@ fn errors_in_the_config_file_are_shown_until_closed() {
     let file = "/home/crew-of-the-ferry/.config/teeter/config.toml";
     let text = "[keys]\npaly = \"f12\"\n";
     let (_, errors) = Keymap::with_bindings(&Config::parse(text).keys);
-    let mut state = ferry().with_config_errors(file, &errors);
+    let mut state = ferry();
+    state.show_config_errors(file, &errors);
     let words = "line 2, column 1: expected a command listed in the help, found 'paly'";
     for size in [(60, 18), (80, 24)] {
         let shown = screen(&state, size);
@@ -125,7 +126,7 @@ fn a_missing_file_is_new_until_it_is_saved() {
     let top = |state: &State| screen(state, (80, 24)).lines().next().unwrap_or_default().to_owned();
     let mut state = open(groove(".... ...."), UNICODE, (80, 24));
     assert!(top(&state).contains("(saved)"));
-    state = state.with_unsaved_path();
+    state.files.unsaved_path = Some(state.session.document());
     assert!(top(&state).contains("(new)"), "{}", top(&state));
     press(&mut state, "3");
     assert!(top(&state).contains("(not saved)"));

@@ -55,7 +55,8 @@ pub(crate) fn list_height(height: u16) -> usize {
 pub(crate) fn blocks(state: &State) -> Vec<Block> {
     let Some((report, _)) = state.report() else { return Vec::new() };
     let width = usize::from(state.view.size.0).max(20);
-    let mut builder = BlockBuilder { state, report, theme: state.view.theme, width, blocks: Vec::new() };
+    let mut builder =
+        BlockBuilder { state, report, theme: state.view.theme, width, part: ReportPart::Hearings, blocks: Vec::new() };
     builder.hearings();
     builder.reasons();
     builder.streams();
@@ -69,23 +70,24 @@ struct BlockBuilder<'a> {
     report: &'a Report,
     theme: Theme,
     width: usize,
+    part: ReportPart,
     blocks: Vec<Block>,
 }
 
 impl BlockBuilder<'_> {
-    fn add(&mut self, part: ReportPart, item: Item, lines: Vec<Pieces>) {
-        self.blocks.push(Block { part, item, lines });
+    fn add(&mut self, item: Item, lines: Vec<Pieces>) {
+        self.blocks.push(Block { part: self.part, item, lines });
     }
 
-    fn heading(&mut self, part: ReportPart, text: &str) {
+    fn heading(&mut self, text: &str) {
         let mut lines = if self.blocks.is_empty() { Vec::new() } else { vec![Vec::new()] };
         lines.extend(wrap(text, self.width).into_iter().map(|l| vec![(l, self.theme.heading())]));
-        self.add(part, Item::Heading, lines);
+        self.add(Item::Heading, lines);
     }
 
-    fn text(&mut self, part: ReportPart, text: &str, style: Style) {
+    fn text(&mut self, text: &str, style: Style) {
         let lines = self.indented(text, 2, style);
-        self.add(part, Item::Text, lines);
+        self.add(Item::Text, lines);
     }
 
     fn indented(&self, text: &str, by: usize, style: Style) -> Vec<Pieces> {
@@ -94,37 +96,35 @@ impl BlockBuilder<'_> {
     }
 
     fn hearings(&mut self) {
-        let part = ReportPart::Hearings;
         let (report, theme) = (self.report, self.theme);
         let (of, fresh) = self.state.focus_label().unwrap_or_default();
         let stale = if fresh { "" } else { "…" };
         let cell = report.cell_ms.map(|ms| format!("; the shortest cell lasts {ms:.0} ms")).unwrap_or_default();
         let speed = format!(" at {:.0}% speed", report.speed * 100.0);
-        self.heading(part, &format!("Heard in {of}{speed}{cell}{stale}"));
+        self.heading(&format!("Heard in {of}{speed}{cell}{stale}"));
         if report.hearings.is_empty() {
-            return self.text(part, describe::no_hearing_reason(report), theme.faint());
+            return self.text(describe::no_hearing_reason(report), theme.faint());
         }
         for line in describe::whose_beat(self.state.groove(), report) {
             let lines = self.indented(&line, 2, Style::new());
-            self.add(part, Item::Heading, lines);
+            self.add(Item::Heading, lines);
         }
         let head = format!("{:>4} {:>6} {:>6} {:>5} {:>12}  pulse", "", "likely", "BPM", "on", "deviation");
-        self.add(part, Item::Heading, vec![vec![(head, theme.faint())]]);
+        self.add(Item::Heading, vec![vec![(head, theme.faint())]]);
         let current = self.state.strip_hearing().map(|(i, _)| i);
         for (i, h) in report.hearings.iter().enumerate() {
             let lines = self.hearing(i, h, current == Some(i));
-            self.add(part, Item::Hearing(i), lines);
+            self.add(Item::Hearing(i), lines);
         }
         self.speeds();
     }
 
-    /// The hardness and the leading hearing by playing speed.
     fn speeds(&mut self) {
-        let (report, theme, part) = (self.report, self.theme, ReportPart::Hearings);
-        self.heading(part, "By playing speed");
-        let Some(speeds) = &report.speeds else { return self.text(part, "analyzing...", theme.faint()) };
+        let (report, theme) = (self.report, self.theme);
+        self.heading("By playing speed");
+        let Some(speeds) = &report.speeds else { return self.text("analyzing...", theme.faint()) };
         let chart = describe::hardness_chart(speeds, theme.ramp());
-        self.text(part, &format!("hardness {chart}"), Style::new());
+        self.text(&format!("hardness {chart}"), Style::new());
         let now = speeds.changes.iter().rposition(|c| f64::from(c.percent) <= report.speed * 100.0 + 0.5);
         for (i, change) in speeds.changes.iter().enumerate() {
             let (mark, style) = if now == Some(i) { (theme.glyphs().here, theme.value()) } else { (' ', Style::new()) };
@@ -135,11 +135,9 @@ impl BlockBuilder<'_> {
                 describe::written_tempo(self.state.groove(), change.percent),
                 describe::leader_name(speeds, change.leader, f64::from(change.percent) / 100.0)
             );
-            let mut lines: Vec<Pieces> = Vec::new();
-            for (j, line) in wrap(&line, self.width.saturating_sub(2)).into_iter().enumerate() {
-                lines.push(vec![(format!("{} {line}", if j == 0 { mark } else { ' ' }), style)]);
-            }
-            self.add(part, Item::Text, lines);
+            let lines = wrap(&line, self.width.saturating_sub(2)).into_iter().enumerate();
+            let lines = lines.map(|(j, l)| vec![(format!("{} {l}", if j == 0 { mark } else { ' ' }), style)]);
+            self.add(Item::Text, lines.collect());
         }
     }
 
@@ -175,25 +173,25 @@ impl BlockBuilder<'_> {
     }
 
     fn reasons(&mut self) {
-        let part = ReportPart::Reasons;
-        self.heading(part, "Why it is hard");
+        self.part = ReportPart::Reasons;
+        self.heading("Why it is hard");
         if let Some(answer) = &self.report.answer {
             let lines = self.indented(&describe::hardness(answer), 2, Style::new());
-            self.add(part, Item::Heading, lines);
+            self.add(Item::Heading, lines);
         }
         if self.report.findings.is_empty() {
             let text = if self.report.attacks.is_empty() { "no attacks" } else { "no reasons found" };
-            return self.text(part, text, self.theme.faint());
+            return self.text(text, self.theme.faint());
         }
         let mut own = None;
         for (i, finding) in self.report.findings.iter().enumerate() {
             if let (Some(under), Some(answer)) = (finding.part.filter(|p| Some(*p) != own), &self.report.answer) {
                 let lines = self.indented(&format!("{under}, {:.2}", under.of(&answer.split)), 2, self.theme.value());
-                self.add(part, Item::Heading, lines);
+                self.add(Item::Heading, lines);
             }
             own = finding.part;
             let lines = self.reason(finding);
-            self.add(part, Item::Reason(i), lines);
+            self.add(Item::Reason(i), lines);
         }
     }
 
@@ -217,11 +215,11 @@ impl BlockBuilder<'_> {
     }
 
     fn streams(&mut self) {
-        let part = ReportPart::Streams;
+        self.part = ReportPart::Streams;
         let (report, theme, groove) = (self.report, self.theme, self.state.groove());
-        self.heading(part, "Streams against each other");
+        self.heading("Streams against each other");
         if report.pairs.is_empty() {
-            return self.text(part, "fewer than two streams", theme.faint());
+            return self.text("fewer than two streams", theme.faint());
         }
         let glyphs = theme.glyphs();
         let marks = Marks { pulse: glyphs.pulse_without_attack, coincidence: glyphs.pulse_with_attack };
@@ -244,37 +242,37 @@ impl BlockBuilder<'_> {
         let others = report.pairs.iter().filter(|p| !is_main(p));
         blocks.extend(others.map(|p| self.indented(&describe::stream_pair(groove, report, p), 2, theme.faint())));
         if !all.is_empty() {
-            self.add(part, Item::Text, all);
+            self.add(Item::Text, all);
         }
         for lines in blocks {
-            self.add(part, Item::Text, lines);
+            self.add(Item::Text, lines);
         }
     }
 
     fn measures(&mut self) {
-        let part = ReportPart::Measures;
+        self.part = ReportPart::Measures;
         let (report, theme, groove) = (self.report, self.theme, self.state.groove());
         let layer = report.focus.first().and_then(|l| groove.layers().get(*l)).map_or("", |l| l.name.as_str());
-        self.heading(part, &format!("Published measures of {layer}"));
+        self.heading(&format!("Published measures of {layer}"));
         if report.measures.is_empty() {
-            return self.text(part, "no attacks to measure", theme.faint());
+            return self.text("no attacks to measure", theme.faint());
         }
         for (section, measures) in &report.measures {
             if let Some(s) = groove.sections().get(*section).filter(|_| report.measures.len() > 1) {
-                self.heading(part, &format!("in section {}", s.name));
+                self.heading(&format!("in section {}", s.name));
             }
             for m in measures {
                 let style = if m.value.is_ok() { Style::new() } else { theme.faint() };
                 let mut lines = self.indented(&describe::measure(m), 2, style);
                 lines.extend(self.indented(&format!("({})", m.source), 6, theme.faint()));
-                self.add(part, Item::Text, lines);
+                self.add(Item::Text, lines);
             }
         }
     }
 
     fn structure(&mut self) {
-        let part = ReportPart::Structure;
-        self.heading(part, "Structure");
+        self.part = ReportPart::Structure;
+        self.heading("Structure");
         let groove = self.state.groove();
         for layer in &self.report.layers {
             let Some(l) = groove.layers().get(layer.layer) else { continue };
@@ -285,7 +283,7 @@ impl BlockBuilder<'_> {
                 let line = fit(&line, self.width.saturating_sub(by + 4) * MAX_GROUP_LINES);
                 lines.extend(self.indented(&line, by + 4, Style::new()));
             }
-            self.add(part, Item::Text, lines);
+            self.add(Item::Text, lines);
         }
     }
 }
@@ -309,7 +307,7 @@ pub(crate) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into
             ReportPart::Measures => " Measures ".to_owned(),
             ReportPart::Structure => " Structure ".to_owned(),
         };
-        let style = if part == own.part { theme.selected_line().patch(theme.strong()) } else { theme.faint() };
+        let style = if part == own.part { theme.cursor().patch(theme.strong()) } else { theme.faint() };
         x = pen.put(area, x, 0, &label, style);
     }
     let list = Rect::new(area.x, area.y + 1, area.width, area.height.saturating_sub(1));
@@ -335,7 +333,7 @@ pub(crate) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into
     for (y, (i, j, line)) in lines.skip(first).take(height).enumerate() {
         pen.pieces(list, 0, y, line);
         if i == at && j == into.min(own.lines.len().saturating_sub(1)) {
-            pen.row_style(list, y, theme.selected_line());
+            pen.row_style(list, y, theme.cursor());
         }
     }
 }

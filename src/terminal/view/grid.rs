@@ -24,7 +24,6 @@ pub(crate) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize>
     (x < usize::from(width)).then_some(x)
 }
 
-/// Draws bar numbers with cursor, selection and playhead, and the counting syllables of the cursor's layer.
 pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let (area, theme, glyphs) = (layout.ruler, pen.theme, pen.theme.glyphs());
     let width = usize::from(area.width);
@@ -111,7 +110,6 @@ fn cursor_columns(state: &State, scale: Scale) -> (usize, usize) {
     (from, to.max(from + 1))
 }
 
-/// Draws the visible layers.
 pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let groove = state.groove();
     if groove.layers().is_empty() {

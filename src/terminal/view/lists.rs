@@ -1,17 +1,16 @@
 //! Draws the help, the searched lists and the plain lists, which fill the whole screen.
 
 use super::pen::{Pen, Pieces, fit, wrap};
-use crate::terminal::commands::{self, CommandSpec, Group, MAX_DESCRIPTION, Mode};
+use crate::terminal::commands::{self, CommandSpec, MAX_DESCRIPTION, Mode};
 use crate::terminal::files::export::{self, ExportMenu};
 use crate::terminal::files::recovery::RecoveryView;
+use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::prompts::typing::TextField;
 use crate::terminal::state::State;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
-use std::path::PathBuf;
 use unicode_width::UnicodeWidthStr;
 
-/// Columns of the keys in lists.
 const KEYS_WIDTH: usize = 23;
 /// Columns of a command's name and of the space before it.
 const NAME_WIDTH: usize = 19;
@@ -20,9 +19,9 @@ pub(crate) fn help_lines(state: &State, width: usize) -> Vec<Pieces> {
     let theme = state.view.theme;
     let room = MAX_DESCRIPTION.min(width.saturating_sub(KEYS_WIDTH)).max(1);
     let mut lines: Vec<Pieces> = Vec::new();
-    for group in Group::ALL {
-        lines.push(vec![(group.heading().to_owned(), theme.heading())]);
-        for command in commands::all().filter(|c| c.group == *group) {
+    for group in commands::groups() {
+        lines.push(vec![(group[0].heading.to_owned(), theme.heading())]);
+        for command in group {
             for (i, text) in wrap(command.description, room).into_iter().enumerate() {
                 let before = if i == 0 { keys(state, command, KEYS_WIDTH) } else { " ".repeat(KEYS_WIDTH) };
                 // A command without a key is found by its name.
@@ -49,7 +48,6 @@ pub(crate) fn help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     }
 }
 
-/// The keys of a command, in so many columns.
 fn keys(state: &State, command: &'static CommandSpec, columns: usize) -> String {
     format!(" {:<width$}", state.input.keymap.display_keys(command), width = columns - 1)
 }
@@ -63,7 +61,7 @@ pub(crate) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &TextFiel
     let at = (widest + 2).min(KEYS_WIDTH);
     // Names are right-aligned and never cut, descriptions are.
     let end = usize::from(area.width).min(at + MAX_DESCRIPTION + NAME_WIDTH);
-    let groups = Group::ALL.iter().map(|g| g.heading().width()).max().unwrap_or(0);
+    let groups = commands::all().map(|c| c.heading.width()).max().unwrap_or(0);
     searched(pen, area, ("Find a command: ", text), found.len(), selected, |pen, line, k| {
         let command = found[k];
         let name = end.saturating_sub(command.name.width() + 1);
@@ -71,7 +69,7 @@ pub(crate) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &TextFiel
         pen.put(line, at, 0, &fit(command.description, name.saturating_sub(at + 1)), Style::new());
         pen.put(line, name, 0, command.name, theme.faint());
         if end + 2 + groups <= usize::from(area.width) {
-            pen.put(line, end + 2, 0, command.group.heading(), theme.faint());
+            pen.put(line, end + 2, 0, command.heading, theme.faint());
         }
     });
 }
@@ -95,22 +93,43 @@ fn searched(
         let line = Rect::new(area.x, area.y + 1 + y as u16, area.width, 1);
         draw(pen, line, k);
         if k == selected {
-            pen.row_style(line, 0, theme.selected_line());
+            pen.row_style(line, 0, theme.cursor());
         }
     }
 }
 
-pub(crate) fn outputs(pen: &mut Pen<'_>, area: Rect, lines: &[String], at: usize) {
-    entries(pen, area, "Output devices (choose one with [sound] output = \"...\" in the config file)", lines, at);
-}
-
-pub(crate) fn config_file(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
-    let lines = state.files.config_errors.as_deref().unwrap_or_default();
-    entries(pen, area, "Errors in the config file", lines, at);
+/// The heading, the entries and the first visible one of an overlay that is a plain list.
+pub(crate) fn plain_list(state: &State) -> Option<(String, &[String], usize)> {
+    let files = &state.files;
+    Some(match &state.overlay {
+        Overlay::Outputs(lines, at) => {
+            let head = "Output devices (choose one with [sound] output = \"...\" in the config file)";
+            (head.to_owned(), lines, *at)
+        }
+        Overlay::ConfigFile(at) => ("Errors in the config file".to_owned(), files.config_errors.as_ref()?, *at),
+        Overlay::ImportWarnings(at) => {
+            let warnings = &files.import.warnings;
+            (format!("Import warnings: {}", warnings.len()), warnings, *at)
+        }
+        Overlay::ConfirmOverwrite(PendingOverwrite::Changed(lines)) if !lines.is_empty() => {
+            ("Changes: - in the file now, + here".to_owned(), lines, 0)
+        }
+        Overlay::Recovery(view) => {
+            let offered = &files.recovery.offered;
+            let work = offered.front()?;
+            let several = if offered.len() > 1 { format!(" (1 of {})", offered.len()) } else { String::new() };
+            let head = format!("Unsaved changes{several}, {}", work.age);
+            match *view {
+                RecoveryView::Difference(at) => (format!("{head}: - file, + unsaved"), &work.difference, at),
+                RecoveryView::Text(at) => (head, &work.text, at),
+            }
+        }
+        _ => return None,
+    })
 }
 
 /// Draws a heading and the entries from `at` on, each in as many lines as it needs.
-fn entries(pen: &mut Pen<'_>, area: Rect, head: &str, entries: &[String], at: usize) {
+pub(crate) fn entries(pen: &mut Pen<'_>, area: Rect, head: &str, entries: &[String], at: usize) {
     pen.put(area, 0, 0, head, pen.theme.heading());
     let mut y = 1;
     for entry in entries.iter().skip(at) {
@@ -124,7 +143,6 @@ fn entries(pen: &mut Pen<'_>, area: Rect, head: &str, entries: &[String], at: us
     }
 }
 
-/// Draws the exports that match the search.
 pub(crate) fn export_menu(
     state: &State,
     pen: &mut Pen<'_>,
@@ -144,30 +162,4 @@ pub(crate) fn export_menu(
         let name = format!(" {:<width$}", choice.name, width = KEYS_WIDTH - 1);
         pen.pieces(line, 0, 0, &[(name, theme.key()), (choice.description.clone(), Style::new())]);
     });
-}
-
-pub(crate) fn import_warnings(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
-    let warnings = &state.files.import.warnings;
-    let head = format!("Import warnings: {}", warnings.len());
-    entries(pen, area, &head, warnings, at);
-}
-
-pub(crate) fn recovery(state: &State, pen: &mut Pen<'_>, area: Rect, view: RecoveryView) {
-    let offered = &state.files.recovery.offered;
-    let Some(work) = offered.front() else { return };
-    let several = if offered.len() > 1 { format!(" (1 of {})", offered.len()) } else { String::new() };
-    let head = format!("Unsaved changes{several}, {}", work.age);
-    match view {
-        RecoveryView::Difference(at) => entries(pen, area, &format!("{head}: - file, + unsaved"), &work.difference, at),
-        RecoveryView::Text(at) => entries(pen, area, &head, &work.text, at),
-    }
-}
-
-pub(crate) fn outside_sounds(pen: &mut Pen<'_>, area: Rect, paths: &[PathBuf]) {
-    let lines: Vec<String> = paths.iter().map(|p| p.display().to_string()).collect();
-    entries(pen, area, "Sound files outside the folder of the groove, which it names:", &lines, 0);
-}
-
-pub(crate) fn changes(pen: &mut Pen<'_>, area: Rect, lines: &[String]) {
-    entries(pen, area, "Changes: - in the file now, + here", lines, 0);
 }

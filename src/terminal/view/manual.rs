@@ -2,7 +2,7 @@
 
 use super::pen::Pen;
 use crate::manual::{CHAPTERS, LineKind};
-use crate::terminal::manual::{ManualInput, ManualView};
+use crate::terminal::manual::{ManualInput, ManualView, lines};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
@@ -21,7 +21,7 @@ pub(super) fn manual(pen: &mut Pen<'_>, area: Rect, view: &ManualView) {
         }
         ManualInput::Move => x,
     };
-    let lines = view.lines(area.width);
+    let lines = lines(view.page, area.width);
     let list = Rect::new(area.x, area.y + 1, area.width, area.height.saturating_sub(1));
     let height = usize::from(list.height);
     let in_list = view.page == 0;
@@ -39,7 +39,7 @@ pub(super) fn manual(pen: &mut Pen<'_>, area: Rect, view: &ManualView) {
         };
         pen.put(list, 1, y, &line.text, style);
         if view.matched == Some(at) || in_list && view.line == at {
-            pen.row_style(list, y, theme.selected_line());
+            pen.row_style(list, y, theme.cursor());
         }
     }
 }

@@ -13,7 +13,7 @@ mod strips;
 mod tap;
 pub(crate) mod theme;
 
-use super::overlay::{Overlay, PendingOverwrite};
+use super::overlay::Overlay;
 use super::state::State;
 use layout::{MIN_HEIGHT, MIN_WIDTH};
 use pen::Pen;
@@ -23,10 +23,9 @@ use ratatui::layout::Rect;
 use theme::Theme;
 
 pub(crate) use full::{Block, Item, ReportPart, blocks, list_height};
-pub(crate) use lists::help_lines;
+pub(crate) use lists::{help_lines, plain_list};
 pub(crate) use pen::fit;
 
-/// The visible part of the groove, and how it is drawn.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct ViewState {
     pub theme: Theme,
@@ -41,7 +40,20 @@ pub(crate) struct ViewState {
     pub strips: Strips,
 }
 
-/// Labels of the attacks.
+impl ViewState {
+    pub(crate) fn toggle_strips(&mut self) {
+        self.strips = if self.strips == Strips::Two { Strips::All } else { Strips::Two };
+    }
+
+    pub(crate) fn next_labels(&mut self) {
+        self.labels = match self.labels {
+            Labels::Groups => Labels::Pitches,
+            Labels::Pitches => Labels::None,
+            Labels::None => Labels::Groups,
+        };
+    }
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(crate) enum Labels {
     #[default]
@@ -50,7 +62,6 @@ pub(crate) enum Labels {
     None,
 }
 
-/// Number of strips of hearings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(crate) enum Strips {
     #[default]
@@ -73,34 +84,35 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
     status_lines::top(state, &mut pen, layout.top);
     match &state.overlay {
         Overlay::Help(at) => lists::help(state, &mut pen, body(area), *at),
-        Overlay::Outputs(lines, at) => lists::outputs(&mut pen, body(area), lines, *at),
-        Overlay::ConfigFile(at) => lists::config_file(state, &mut pen, body(area), *at),
         Overlay::Find { text, selected } => lists::find(state, &mut pen, body(area), text, *selected),
         Overlay::Export { menu, text, selected } => {
             lists::export_menu(state, &mut pen, body(area), *menu, (text, *selected));
         }
         Overlay::Manual(open) => manual::manual(&mut pen, body(area), open),
-        Overlay::ImportWarnings(at) => lists::import_warnings(state, &mut pen, body(area), *at),
-        Overlay::Recovery(view) => lists::recovery(state, &mut pen, body(area), *view),
-        Overlay::ConfirmOverwrite(PendingOverwrite::Changed(lines)) if !lines.is_empty() => {
-            lists::changes(&mut pen, body(area), lines);
+        Overlay::ConfirmSounds(paths) => {
+            let lines: Vec<String> = paths.iter().map(|p| p.display().to_string()).collect();
+            let head = "Sound files outside the folder of the groove, which it names:";
+            lists::entries(&mut pen, body(area), head, &lines, 0);
         }
-        Overlay::ConfirmSounds(paths) => lists::outside_sounds(&mut pen, body(area), paths),
         Overlay::TapReport(at) => tap::report(state, &mut pen, body(area), *at),
         Overlay::Full { block, line } => full::full(state, &mut pen, body(area), *block, *line),
-        _ => {
+        overlay => {
+            if let Some((head, lines, at)) = lists::plain_list(state) {
+                lists::entries(&mut pen, body(area), &head, lines, at);
+                return status_lines::bottom(state, &mut pen, &layout);
+            }
             let scale = state.scale();
             grid::ruler(state, &mut pen, &layout, scale);
             grid::layers(state, &mut pen, &layout, scale);
             strips::strips(state, &mut pen, &layout, scale);
-            match &state.overlay {
-                Overlay::Tap => tap::pane(state, &mut pen, &layout),
-                _ => pane::pane(state, &mut pen, &layout),
+            if *overlay == Overlay::Tap {
+                tap::pane(state, &mut pen, &layout);
+            } else {
+                pane::pane(state, &mut pen, &layout);
             }
         }
     }
-    status_lines::transport(state, &mut pen, layout.transport);
-    status_lines::hints(state, &mut pen, layout.hints);
+    status_lines::bottom(state, &mut pen, &layout);
 }
 
 /// The rows between the top line and the transport.

@@ -2,15 +2,17 @@
 
 use super::pen::{Pen, Pieces, end, fit, wrap};
 use crate::analysis::landing;
+use crate::jobs::SoundLevels;
 use crate::rhythm::{Cell, print_note_value};
 use crate::terminal::commands::{self, Mode};
 use crate::terminal::manual::ManualInput;
 use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::playback::clicks;
-use crate::terminal::playback::playing::{LoopMode, RemoteLink, SoundLevels};
+use crate::terminal::playback::playing::{LoopMode, RemoteLink};
 use crate::terminal::playback::practice::{self, RunningSequence, SequenceKind};
 use crate::terminal::prompts::typing::TextField;
 use crate::terminal::state::{Message, State};
+use crate::terminal::view::layout::Layout;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
@@ -64,8 +66,12 @@ pub(crate) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
     pen.pieces(area, width.saturating_sub(used(right)).max(x + 1), 0, right);
 }
 
-/// Draws the state of playback, and the cell at the cursor.
-pub(crate) fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
+pub(crate) fn bottom(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
+    transport(state, pen, layout.transport);
+    hints(state, pen, layout.hints);
+}
+
+fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
     let playback = &state.playback;
     let mut pieces: Pieces = if playback.remote == Some(RemoteLink::Lost) {
@@ -173,35 +179,10 @@ fn cursor_cell(state: &State) -> String {
 }
 
 /// Commands hinted at on the grid, most important first.
-const GRID_HINTS: [&str; 21] = [
-    "help",
-    "find",
-    "play",
-    "enter-group",
-    "toggle",
-    "delete-previous",
-    "undo",
-    "add-layer",
-    "hearings",
-    "save",
-    "quit",
-    "enter-groups",
-    "select",
-    "tuplet",
-    "pitch",
-    "tempo",
-    "meter",
-    "division",
-    "add-bar",
-    "strips",
-    "tap",
-];
+const GRID_HINTS: &str = "help find play enter-group toggle delete-previous undo add-layer hearings save quit enter-groups select \
+    tuplet pitch tempo meter division add-bar strips tap";
 
-const MANUAL_HINTS: [&str; 7] =
-    ["list-search", "list-match-next", "list-part", "list-accept", "list-down", "list-page-down", "list-close"];
-
-/// Draws the prompt, a question, a message or hints.
-pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
+fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let theme = pen.theme;
     let width = usize::from(area.width);
     let key = |name: &str| state.input.keymap.first(name);
@@ -210,22 +191,14 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             return prompt(pen, area, question.label_and_forms(), (text, *unedited), error.as_deref());
         }
         Overlay::ConfirmQuit => {
-            let text = format!(
-                "Not saved. {}: save and quit, {}: quit unsaved, {}: cancel",
-                key("quit-save"),
-                key("quit-discard"),
-                key("quit-cancel")
-            );
+            let (save, discard, cancel) = (key("quit-save"), key("quit-discard"), key("quit-cancel"));
+            let text = format!("Not saved. {save}: save and quit, {discard}: quit unsaved, {cancel}: cancel");
             pen.put(area, 0, 0, &fit(&text, width), theme.warning());
             return;
         }
         Overlay::ConfirmImport(_) => {
-            let text = format!(
-                "Not saved. {}: save, then import, {}: import, {}: cancel",
-                key("import-save"),
-                key("import-discard"),
-                key("import-cancel")
-            );
+            let (save, discard, cancel) = (key("import-save"), key("import-discard"), key("import-cancel"));
+            let text = format!("Not saved. {save}: save, then import, {discard}: import, {cancel}: cancel");
             pen.put(area, 0, 0, &fit(&text, width), theme.warning());
             return;
         }
@@ -267,25 +240,25 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         }
     }
     let mode = state.mode();
-    let hints: &[&str] = match state.overlay {
+    let hints = match state.overlay {
         Overlay::None if state.session.selection().is_some() => {
-            &["copy", "repeat", "erase", "accent", "rotate-later", "shift-later", "close", "help"]
+            "copy repeat erase accent rotate-later shift-later close help"
         }
-        Overlay::None => &GRID_HINTS,
-        Overlay::Manual(ref view) if view.input == ManualInput::Search => &["typing-accept", "typing-close"],
-        Overlay::Manual(_) => &MANUAL_HINTS,
-        Overlay::Full { .. } => &["list-accept", "list-part", "list-click", "list-down", "list-close"],
-        Overlay::Tap => &["tap-key", "tap-restart", "tap-end"],
-        Overlay::TapReport(_) => &["list-accept", "list-down", "list-page-down", "list-close"],
-        Overlay::Help(_) => &["list-manual", "list-search", "list-down", "list-page-down", "list-close"],
-        Overlay::Recovery(_) => &["recover-accept", "recover-view", "recover-discard", "recover-later", "recover-down"],
+        Overlay::None => GRID_HINTS,
+        Overlay::Manual(ref view) if view.input == ManualInput::Search => "typing-accept typing-close",
+        Overlay::Manual(_) => "list-search list-match-next list-part list-accept list-down list-page-down list-close",
+        Overlay::Full { .. } => "list-accept list-part list-click list-down list-close",
+        Overlay::Tap => "tap-key tap-restart tap-end",
+        Overlay::TapReport(_) => "list-accept list-down list-page-down list-close",
+        Overlay::Help(_) => "list-manual list-search list-down list-page-down list-close",
+        Overlay::Recovery(_) => "recover-accept recover-view recover-discard recover-later recover-down",
         Overlay::Outputs(..) | Overlay::ConfigFile(_) | Overlay::ImportWarnings(_) => {
-            &["list-down", "list-page-down", "list-close"]
+            "list-down list-page-down list-close"
         }
-        _ => &["typing-accept", "typing-down", "typing-close"],
+        _ => "typing-accept typing-down typing-close",
     };
     let mut x = 0;
-    for &name in hints {
+    for name in hints.split_whitespace() {
         let Some(command) = commands::find(name) else { continue };
         debug_assert!(command.mode == mode || mode == Mode::ConfirmQuit);
         let keys = if name == "enter-group" { "1-9".to_owned() } else { key(name) };

@@ -113,7 +113,7 @@ fn plot(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec<Pi
 /// Draws the report of the last tapping with one line highlighted.
 pub(crate) fn report(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let theme = pen.theme;
-    let lines = state.playback.taps.last.as_ref().map(|t| t.lines(state)).unwrap_or_default();
+    let lines = state.playback.taps.report_lines();
     let (width, height) = (usize::from(area.width), usize::from(area.height));
     let style = |l: &ReportLine| match l.style {
         LineStyle::Heading => theme.heading(),
@@ -130,7 +130,7 @@ pub(crate) fn report(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     for (y, (i, text, style)) in rows.iter().skip(first).take(height).enumerate() {
         pen.put(area, 0, y, text, *style);
         if *i == at {
-            pen.row_style(area, y, theme.selected_line());
+            pen.row_style(area, y, theme.cursor());
         }
     }
 }

@@ -26,7 +26,6 @@ pub struct Theme {
 
 macro_rules! glyphs {
     ($($name:ident $unicode:literal $ascii:literal;)*) => {
-        /// The characters the screen is drawn with.
         #[derive(Debug, Clone, Copy)]
         pub(crate) struct Glyphs {
             $(pub $name: char,)*
@@ -59,12 +58,45 @@ glyphs! {
     times '×' 'x';
 }
 
+macro_rules! styles {
+    ($($name:ident $sixteen:ident $many:literal $($modifier:ident)?;)*) => {
+        impl Theme {
+            $(pub(crate) fn $name(self) -> Style {
+                let style = match self.colours {
+                    Colours::None => Style::new(),
+                    Colours::Sixteen => Style::new().fg(Color::$sixteen),
+                    Colours::Many => Style::new().fg(Color::Indexed($many)),
+                };
+                style$(.add_modifier(Modifier::$modifier))?
+            })*
+        }
+    };
+}
+
+styles! {
+    strong White 255 BOLD;
+    heading Cyan 110 BOLD;
+    warning Red 203 BOLD;
+    // Rests, bar lines, secondary text.
+    faint DarkGray 243;
+    // Values worth looking at.
+    value Green 150;
+    key Yellow 215;
+    // Plain attacks and holds.
+    attack White 223;
+    accent Yellow 215 BOLD;
+    ghost Gray 180;
+    // Cells of a muted layer.
+    muted DarkGray 240;
+    written Blue 75;
+    hearing Magenta 176;
+}
+
 /// Bars from none to all.
 const RAMP: &[char] = &['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
 const ASCII_RAMP: &[char] = &['0', '1', '2', '3', '4', '5', '6', '7', '8', '9'];
 
 impl Theme {
-    /// Bars from none to all.
     pub(crate) fn ramp(self) -> &'static [char] {
         if self.ascii { ASCII_RAMP } else { RAMP }
     }
@@ -88,58 +120,7 @@ impl Theme {
         if self.ascii { &ASCII } else { &UNICODE }
     }
 
-    fn fg(self, sixteen: Color, many: u8) -> Style {
-        match self.colours {
-            Colours::None => Style::new(),
-            Colours::Sixteen => Style::new().fg(sixteen),
-            Colours::Many => Style::new().fg(Color::Indexed(many)),
-        }
-    }
-
-    /// Rests, bar lines, secondary text.
-    pub(crate) fn faint(self) -> Style {
-        self.fg(Color::DarkGray, 243)
-    }
-
-    pub(crate) fn heading(self) -> Style {
-        self.fg(Color::Cyan, 110).add_modifier(Modifier::BOLD)
-    }
-
-    /// Plain attacks and holds.
-    pub(crate) fn attack(self) -> Style {
-        self.fg(Color::White, 223)
-    }
-
-    pub(crate) fn accent(self) -> Style {
-        self.fg(Color::Yellow, 215).add_modifier(Modifier::BOLD)
-    }
-
-    pub(crate) fn ghost(self) -> Style {
-        self.fg(Color::Gray, 180)
-    }
-
-    /// Cells of a muted layer.
-    pub(crate) fn muted(self) -> Style {
-        self.fg(Color::DarkGray, 240)
-    }
-
-    /// Values worth looking at.
-    pub(crate) fn value(self) -> Style {
-        self.fg(Color::Green, 150)
-    }
-
-    pub(crate) fn written(self) -> Style {
-        self.fg(Color::Blue, 75)
-    }
-
-    pub(crate) fn hearing(self) -> Style {
-        self.fg(Color::Magenta, 176)
-    }
-
-    pub(crate) fn warning(self) -> Style {
-        self.fg(Color::Red, 203).add_modifier(Modifier::BOLD)
-    }
-
+    /// Of the cursor, and of the selected line of a list.
     pub(crate) fn cursor(self) -> Style {
         match self.colours {
             Colours::None | Colours::Sixteen => Style::new().add_modifier(Modifier::REVERSED),
@@ -169,18 +150,6 @@ impl Theme {
             Colours::Many => Style::new().bg(Color::Indexed(235)),
             _ => Style::new(),
         }
-    }
-
-    pub(crate) fn strong(self) -> Style {
-        self.fg(Color::White, 255).add_modifier(Modifier::BOLD)
-    }
-
-    pub(crate) fn key(self) -> Style {
-        self.fg(Color::Yellow, 215)
-    }
-
-    pub(crate) fn selected_line(self) -> Style {
-        self.cursor()
     }
 
     /// Text in which hidden characters are escaped, in ASCII if the theme demands it.

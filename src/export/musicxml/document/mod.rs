@@ -31,8 +31,12 @@ struct Checked {
     kept: Option<Staff>,
 }
 
-/// Writes a score part by part, so that a long one needs little memory. Nothing is written if it cannot be spelled.
-pub(super) fn write(
+/// Writes a partwise document in UTF-8, part by part, so that a long one needs little memory. Returns a sentence for each section of
+/// a layer whose swing the score cannot state.
+///
+/// # Errors
+/// [`ExportError::Format`] for a cell shorter than 1/1024, or a section that does not exist: nothing is written then.
+pub fn write(
     piece: &ExportInput<'_>,
     notation: &NotationOptions,
     out: &mut dyn Write,
@@ -56,9 +60,7 @@ pub(super) fn write(
         score_part(&mut xml, &groove.layers()[part.layer], part);
     }
     if parts.is_empty() {
-        xml.open("score-part", &[("id", "P1")]);
-        xml.text("part-name", &[], "rests");
-        xml.close(1);
+        xml.wrap("score-part", &[("id", "P1")], |xml| xml.text("part-name", &[], "rests"));
         let staff = rests(piece);
         parts.push(Checked { layer: staff.layer, kind: staff.kind, swing: Vec::new(), kept: Some(staff) });
     }
@@ -93,9 +95,7 @@ pub(super) fn write(
 /// Everything before the parts; the list of parts stays open.
 fn header(xml: &mut Xml, groove: &Groove) {
     xml.open("score-partwise", &[("version", "4.0")]);
-    xml.open("work", &[]);
-    xml.text("work-title", &[], groove.title());
-    xml.close(1);
+    xml.wrap("work", &[], |xml| xml.text("work-title", &[], groove.title()));
     xml.open_all(&["identification", "encoding"]);
     xml.text("software", &[], "teeter");
     for element in ["accidental", "beam"] {
@@ -103,9 +103,7 @@ fn header(xml: &mut Xml, groove: &Groove) {
     }
     xml.close(1);
     if !groove.note().is_empty() {
-        xml.open("miscellaneous", &[]);
-        xml.text("miscellaneous-field", &[("name", "note")], groove.note());
-        xml.close(1);
+        xml.wrap("miscellaneous", &[], |xml| xml.text("miscellaneous-field", &[("name", "note")], groove.note()));
     }
     xml.close(1);
     xml.open("part-list", &[]);
@@ -128,10 +126,9 @@ fn score_part(xml: &mut Xml, layer: &Layer, part: &Checked) {
     let instrument_id = format!("{id}-I1");
     xml.open("score-part", &[("id", &id)]);
     xml.text("part-name", &[], &layer.name);
-    xml.open("score-instrument", &[("id", &instrument_id)]);
-    xml.text("instrument-name", &[], layer.voice.name());
-    xml.close(1);
-    xml.open("midi-instrument", &[("id", &instrument_id)]);
+    let instrument = [("id", instrument_id.as_str())];
+    xml.wrap("score-instrument", &instrument, |xml| xml.text("instrument-name", &[], layer.voice.name()));
+    xml.open("midi-instrument", &instrument);
     match part.kind {
         StaffKind::Pitched(_) => {
             // Channel 10 is percussion.
@@ -255,9 +252,7 @@ impl Part<'_, '_> {
         if index == 0 {
             self.xml.number("divisions", self.divisions);
             if matches!(self.staff.kind, StaffKind::Pitched(_)) {
-                self.xml.open("key", &[]);
-                self.xml.number("fifths", 0);
-                self.xml.close(1);
+                self.xml.wrap("key", &[], |xml| xml.number("fifths", 0));
             }
         }
         if let Some(meter) = meter {
@@ -292,9 +287,7 @@ impl Part<'_, '_> {
         }
         self.xml.close(1);
         if self.staff.kind == StaffKind::Line {
-            self.xml.open("staff-details", &[]);
-            self.xml.number("staff-lines", 1);
-            self.xml.close(1);
+            self.xml.wrap("staff-details", &[], |xml| xml.number("staff-lines", 1));
         }
     }
 
@@ -361,9 +354,7 @@ impl Part<'_, '_> {
             self.xml.text("swing-type", &[], Value::plain(value).unwrap_or(Value::QUARTER).name());
             self.xml.close(2);
         } else if swing.words.is_none() {
-            self.xml.open_all(&["sound", "swing"]);
-            self.xml.empty("straight", &[]);
-            self.xml.close(2);
+            self.xml.wrap("sound", &[], |xml| xml.wrap("swing", &[], |xml| xml.empty("straight", &[])));
         }
         self.xml.close(1);
     }

@@ -172,9 +172,7 @@ impl Part<'_, '_> {
             }
         }
         if accent {
-            self.xml.open("articulations", &[]);
-            self.xml.empty("accent", &[]);
-            self.xml.close(1);
+            self.xml.wrap("articulations", &[], |xml| xml.empty("accent", &[]));
         }
         self.xml.close(1);
     }
@@ -196,10 +194,10 @@ impl Part<'_, '_> {
             ],
         );
         for (element, number) in [("tuplet-actual", t.actual), ("tuplet-normal", t.normal)] {
-            self.xml.open(element, &[]);
-            self.xml.number("tuplet-number", number);
-            self.xml.text("tuplet-type", &[], t.unit.name());
-            self.xml.close(1);
+            self.xml.wrap(element, &[], |xml| {
+                xml.number("tuplet-number", number);
+                xml.text("tuplet-type", &[], t.unit.name());
+            });
         }
         self.xml.close(1);
     }

@@ -25,13 +25,11 @@ const STRIP_HEIGHT: f32 = 21.0;
 /// A picture ends with the line that exceeds this number of marks.
 const MAX_MARKS: usize = 60_000;
 
-/// One line of the picture.
 #[derive(Debug, Clone, Copy)]
 struct Line {
     /// In whole notes from the section's start.
     from: f64,
     to: f64,
-    /// Left edge.
     x: f32,
     /// Pixels per whole note.
     scale: f64,
@@ -198,7 +196,6 @@ impl Grid<'_> {
         }
     }
 
-    /// The strips of the hearings below that of the written beat.
     fn strips(&mut self, s: usize, line: Line, (rows_top, rows_end): (f32, f32), written: f32) {
         let clock = &self.piece.report.clock;
         let start = clock.range(s, 0).map_or(0.0, |r| r.0);

@@ -148,7 +148,7 @@ impl PartReader<'_> {
     }
 
     /// Adds a warning about the current measure.
-    fn warn(&mut self, message: impl Into<String>) {
+    fn warn(&mut self, message: impl std::fmt::Display) {
         let place = format!("part '{}', measure {}", self.part.name, self.measures[self.index].number);
         self.warnings.add(place, message);
     }

@@ -7,7 +7,7 @@ use crate::import::musicxml::document::{Note, VoiceId};
 use crate::import::musicxml::dom::{Children, Element, error_at};
 use crate::notation::FormatError;
 use crate::notation::Value;
-use crate::rhythm::{Fraction, Meter, Time, expected};
+use crate::rhythm::{Fraction, Meter, Time, expected, semitones};
 
 /// Most known times of a measure that a rounded time is matched to.
 const MAX_KNOWN_TIMES: usize = 4096;
@@ -148,16 +148,9 @@ impl PartReader<'_> {
 
     fn key(&mut self, element: Element<'_>, staff: u32) -> Result<Option<u8>, FormatError> {
         let Some(pitch) = element.child("pitch") else { return Ok(None) };
-        let step = match pitch.child_text("step").unwrap_or_default() {
-            "C" => 0,
-            "D" => 2,
-            "E" => 4,
-            "F" => 5,
-            "G" => 7,
-            "A" => 9,
-            "B" => 11,
-            other => return Err(error_at(pitch, expected("a step from A to G", format!("{other:?}")))),
-        };
+        let name = pitch.child_text("step").unwrap_or_default();
+        let step = name.parse().ok().and_then(semitones).map(i64::from);
+        let step = step.ok_or_else(|| error_at(pitch, expected("a step from A to G", format!("{name:?}"))))?;
         let octave = number(pitch, "octave")?.filter(|o| o.denom() == 1 && (-2..=10).contains(&o.numer()));
         let Some(octave) = octave else {
             return Err(error_at(pitch, expected("a pitch with an octave from 0 to 9", "none")));

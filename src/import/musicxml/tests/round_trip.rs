@@ -253,10 +253,7 @@ fn swing_in_words_only_is_told() {
         ]
     );
     let back = read(&bytes).expect("read");
-    assert_eq!(
-        back.warnings[0].to_string(),
-        "part 'l', measure 1: 'swing 2:1' is written in words only; read as straight"
-    );
+    assert_eq!(back.warnings[0], "part 'l', measure 1: 'swing 2:1' is written in words only; read as straight");
 }
 
 #[test]

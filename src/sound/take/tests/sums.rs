@@ -99,7 +99,7 @@ pub(super) fn reference(groove: &Groove, takes: &[Take], rate: SampleRate) -> (V
     let mut cues = Vec::new();
     let mut cue = 0_i64;
     let mut put = |frame: i64, (_, tone, accent, level, side): &(BigRational, Tone, Accent, f32, i8)| {
-        let (left, right) = Gain::UNITY.panned(*side);
+        let (left, right) = Gain::from_db(0.0).panned(*side);
         let master = f64::from(Gain::from_db(MIX_DB).linear()) * f64::from(*level);
         let samples = voice::sound(SynthKey { rate, tone: *tone, accent: *accent });
         let frame = usize::try_from(frame).expect("after the start");

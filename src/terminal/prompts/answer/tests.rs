@@ -2,9 +2,9 @@
 
 use super::*;
 use crate::rhythm::Time;
-use crate::terminal::action::Action;
+use crate::terminal::commands::{self, Action};
 use crate::terminal::prompts::current_value;
-use crate::terminal::{Colours, Keymap, State, Theme, commands};
+use crate::terminal::{Colours, Keymap, State, Theme};
 use proptest::prelude::*;
 
 /// Every question there is: those of the table, and those that follow a choice.

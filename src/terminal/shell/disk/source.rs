@@ -1,14 +1,13 @@
 //! The editor's documents on the disk: their files, and the texts they were read from.
 
-use super::super::super::event::{Practised, SaveFailed};
+use super::super::super::event::SaveFailed;
 use crate::describe::difference;
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::store::{self, Calibration, Loaded, Overwrite, SaveError, SoundLevels, Stamp, StateFolder};
+use crate::store::{self, Loaded, Overwrite, Practice, SaveError, Stamp, StateFolder};
 use std::path::PathBuf;
 use std::time::{SystemTime, UNIX_EPOCH};
 
-/// A document on the disk.
 #[derive(Debug, Default)]
 struct Place {
     path: Option<PathBuf>,
@@ -22,7 +21,7 @@ struct Place {
 pub(crate) struct Source {
     /// Indexed by document.
     places: Vec<Place>,
-    current: DocumentId,
+    pub(super) current: DocumentId,
     state: Option<StateFolder>,
 }
 
@@ -42,10 +41,6 @@ impl Source {
         &self.places[self.current.0]
     }
 
-    pub(crate) fn document(&self) -> DocumentId {
-        self.current
-    }
-
     pub(crate) fn path_and_text(&self) -> (Option<PathBuf>, Option<String>) {
         (self.place().path.clone(), self.place().text.clone())
     }
@@ -63,37 +58,25 @@ impl Source {
     }
 
     /// Adds an entry to the practice log of a saved groove, and returns the last line of the log.
-    pub(crate) fn progress(&self, practised: Option<Practised>) -> Result<Option<String>, String> {
+    pub(crate) fn progress(&self, practice: Option<Practice>) -> Result<Option<String>, String> {
         let Place { path: Some(path), stamp: Some(_), .. } = self.place() else { return Ok(None) };
         let mut all = store::load_progress(path)?;
         let last = all.last().map(ToString::to_string);
-        let Some(p) = practised else { return Ok(last) };
-        all.add(store::Practice {
-            date: today(),
-            ladder: p.ladder,
-            step: p.step,
-            steps: p.steps,
-            speed: p.speed,
-            loops: p.loops,
-        });
+        let Some(practice) = practice else { return Ok(last) };
+        all.add(Practice { date: today(), ..practice });
         store::save_progress(path, &all)?;
         Ok(all.last().map(ToString::to_string))
     }
 
-    pub(crate) fn keep_levels(&self, levels: SoundLevels) -> Result<(), String> {
+    pub(super) fn save_state(&self, save: impl Fn(&StateFolder) -> Result<(), SaveError>) -> Result<(), String> {
         let state = self.state.as_ref().ok_or("no home folder to save it in")?;
-        state.save_sound_levels(levels).map_err(|e| e.to_string())
+        save(state).map_err(|e| e.to_string())
     }
 
-    pub(crate) fn allow_sounds(&self, sounds: &[PathBuf]) -> Result<(), String> {
+    pub(super) fn allow_sounds(&self, sounds: &[PathBuf]) -> Result<(), String> {
         // Without a file or a home the answer holds until the end.
         let (Some(path), Some(state)) = (&self.place().path, &self.state) else { return Ok(()) };
         state.allow_sounds(path, sounds).map_err(|e| e.to_string())
-    }
-
-    pub(crate) fn keep_offset(&self, calibration: Calibration) -> Result<(), String> {
-        let state = self.state.as_ref().ok_or("no home folder to save it in")?;
-        state.save_calibration(calibration).map_err(|e| e.to_string())
     }
 
     /// Writes the groove to its file, or to another one from now on; returns the file's name.
@@ -157,7 +140,7 @@ mod tests {
         let path = home.path().join("riff.toml");
         let work = |loops| {
             let (ladder, speed) = ("50-100/10 x4".to_owned(), "70%".to_owned());
-            Some(Practised { ladder, step: 3, speed, steps: 6, loops })
+            Some(Practice { date: String::new(), ladder, step: 3, speed, steps: 6, loops })
         };
         // A name without a file, and no name at all: nothing is written.
         for source in [Source::new(Some(path.clone()), None, None), Source::new(None, None, None)] {
