@@ -63,7 +63,7 @@ impl Scope {
 }
 
 /// Fewest attacks that are joined before all of them are there.
-const MIN_UNJOINED: usize = 4096;
+pub(super) const MIN_UNJOINED: usize = 4096;
 
 /// The attacks of some layers in order of time, those at one time joined.
 pub(crate) fn of_layers(groove: &Groove, clock: &Clock, layers: &[usize], region: Option<&Region>) -> Vec<TimedAttack> {
