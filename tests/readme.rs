@@ -5,6 +5,8 @@
 use crate::support::in_package;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
+use serde_json::Value;
+use std::collections::{BTreeSet, HashMap, HashSet};
 use std::fmt::Write;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -32,6 +34,38 @@ fn part(file: &str, name: &str, expected: &str) {
     }
 }
 
+/// The dependencies under the Mozilla Public License that the program on this system is built from, as cargo lists them.
+fn mozilla_parts() -> String {
+    let platform = format!("{}-unknown-linux-gnu", std::env::consts::ARCH);
+    let arguments = ["metadata", "--locked", "--offline", "--format-version", "1", "--filter-platform", &platform];
+    let listed = std::process::Command::new(env!("CARGO")).args(arguments).current_dir(in_package("")).output();
+    let listed = listed.expect("cargo");
+    assert!(listed.status.success(), "{}", String::from_utf8_lossy(&listed.stderr));
+    let metadata: Value = serde_json::from_slice(&listed.stdout).expect("JSON");
+    let array = |value: &Value| value.as_array().expect("an array").clone();
+    let by_id = |list: &Value| -> HashMap<String, Value> {
+        array(list).into_iter().map(|v| (v["id"].as_str().expect("an id").to_owned(), v)).collect()
+    };
+    let (packages, nodes) = (by_id(&metadata["packages"]), by_id(&metadata["resolve"]["nodes"]));
+    let mut open = vec![metadata["resolve"]["root"].as_str().expect("an id").to_owned()];
+    let (mut seen, mut rows) = (HashSet::new(), BTreeSet::new());
+    while let Some(id) = open.pop() {
+        if !seen.insert(id.clone()) {
+            continue;
+        }
+        // Without those of tests and of build scripts.
+        let is_part = |d: &&Value| array(&d["dep_kinds"]).iter().any(|k| k["kind"].is_null());
+        let found = array(&nodes[&id]["deps"]);
+        open.extend(found.iter().filter(is_part).map(|d| d["pkg"].as_str().expect("an id").to_owned()));
+        let text = |key: &str| packages[&id][key].as_str().unwrap_or_default();
+        if text("license").contains("MPL") {
+            rows.insert(format!("| {} | {} | {} |\n", text("name"), text("version"), text("repository")));
+        }
+    }
+    let head = "| part | version | source |\n| --- | --- | --- |\n".to_owned();
+    rows.into_iter().fold(head, |text, row| text + &row)
+}
+
 fn demo() -> Groove {
     teeter::store::load(&in_package(DEMO)).expect("the demo groove").groove
 }
@@ -50,6 +84,7 @@ fn generated_parts_equal_the_code() {
         writeln!(rows, "| {} | {} |", bound.what, bound.range()).expect("a string");
     }
     part("src/manual/limits.md", "bounds", &rows);
+    part("src/cli/licenses.md", "parts", &mozilla_parts());
     let screen = format!("```text\n{}```\n", screen(DEMO, 80, 24));
     part("README.md", "screen", &screen);
     part("src/manual/screen.md", "screen", &screen);

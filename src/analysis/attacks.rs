@@ -66,7 +66,7 @@ impl Scope {
 /// Most attacks that [`LayerAttacks`] keeps: some ten megabytes.
 const MAX_KEPT: usize = 1 << 18;
 /// Fewest attacks that are joined before all of them are there.
-const MIN_UNJOINED: usize = 4096;
+pub(super) const MIN_UNJOINED: usize = 4096;
 
 /// The attacks of each layer in playing order: worked out once for all that ask about them, unless they are too many to keep.
 pub(crate) struct LayerAttacks<'a> {

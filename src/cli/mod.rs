@@ -7,6 +7,7 @@ mod export;
 mod handout;
 mod import;
 mod input;
+mod licenses;
 mod man;
 mod manual;
 mod output;
@@ -181,6 +182,7 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
         Some(Command::Import(args)) => import::run(&args),
         Some(Command::Manual { chapter }) => manual::run(chapter.as_deref()),
         Some(Command::Man(args)) => man::run(&args),
+        Some(Command::Licenses) => Ok(licenses::run()?),
         Some(Command::Completions { shell }) => {
             let mut command = <Args as clap::CommandFactory>::command();
             // Into memory, because `generate` panics when its output closes.

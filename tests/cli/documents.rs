@@ -35,3 +35,13 @@ fn man_pages_are_overwritten_only_with_the_option() {
     succeed(&["man", "--into", &into, "--overwrite"]);
     assert!(read("teeter-explain.1").expect("a page").contains(".TH"));
 }
+
+#[test]
+fn licenses_name_parts_with_their_source_and_the_own_license() {
+    let text = succeed(&["licenses"]).text;
+    assert!(text.contains("| symphonia |") && text.contains("https://github.com/"), "{text}");
+    for words in ["# Licenses\n", "Mozilla Public\nLicense 2.0", "MIT License\n", "Bitstream Vera"] {
+        assert!(text.contains(words), "{words} in\n{text}");
+    }
+    assert!(!text.contains("<!--"), "{text}");
+}

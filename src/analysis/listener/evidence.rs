@@ -2,6 +2,7 @@
 
 use super::input::{Attack, Input, Section};
 use super::params::{Params, ROUNDING};
+use crate::analysis::attacks::MIN_UNJOINED;
 use crate::rhythm::{Accent, Voice};
 
 /// Two attacks closer than this are one event, in seconds at full speed: positions are exact before they become seconds.
@@ -95,24 +96,32 @@ fn shortest_loop(events: &[(f64, f64)], length: f64, sections: &[Section]) -> f6
 
 /// The events of the whole loop as time at full speed and weight.
 fn events(input: &Input) -> Vec<(f64, f64)> {
-    let mut layers: Vec<usize> = input.attacks.iter().map(|a| a.layer).collect();
-    layers.sort_unstable();
-    layers.dedup();
-    let mut all = Vec::new();
-    for layer in layers {
+    let layers = input.attacks.iter().map(|a| a.layer + 1).max().unwrap_or(0);
+    let (mut all, mut joined) = (Vec::new(), 0);
+    for layer in 0..layers {
         let mut of_layer: Vec<Attack> = input.attacks.iter().filter(|a| a.layer == layer).copied().collect();
         of_layer.sort_by(|a, b| a.seconds.total_cmp(&b.seconds));
         all.extend(of_layer.iter().map(|a| a.seconds).zip(weights(&of_layer, input.length(), &input.params)));
-    }
-    all.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut events: Vec<(f64, f64)> = Vec::with_capacity(all.len());
-    for (time, weight) in all {
-        match events.last_mut() {
-            Some(last) if time - last.0 < SAME_TIME => last.1 += weight,
-            _ => events.push((time, weight)),
+        // Layers that sound together would otherwise need memory for each of them.
+        if all.len() > 2 * joined + MIN_UNJOINED {
+            join(&mut all);
+            joined = all.len();
         }
     }
-    events
+    join(&mut all);
+    all
+}
+
+/// Puts events in order of time, and adds the weights of those at one time.
+fn join(events: &mut Vec<(f64, f64)>) {
+    events.sort_by(|a, b| a.0.total_cmp(&b.0));
+    events.dedup_by(|next, kept| {
+        let together = next.0 - kept.0 < SAME_TIME;
+        if together {
+            kept.1 += next.1;
+        }
+        together
+    });
 }
 
 /// The weights of the attacks of one layer: class x voice x grouping. Accented by grouping are an attack before a gap, and the

@@ -60,6 +60,8 @@ pub(super) enum Command {
         /// Chapter to show
         chapter: Option<String>,
     },
+    /// Print the licenses, and where the source of parts under the Mozilla Public License is
+    Licenses,
     /// Write the man pages
     Man(ManArgs),
     /// Print a completion script for a shell

@@ -1,0 +1,18 @@
+//! `teeter licenses`: prints the license of the program, and where the source of its parts under the Mozilla Public License is.
+
+use super::Exit;
+use std::io::{self, Write};
+
+const NOTICE: &str = include_str!("licenses.md");
+const OWN: &str = include_str!("../../LICENSE");
+const FONT: &str = include_str!("../export/picture/font/LICENSE.txt");
+
+pub(super) fn run() -> io::Result<Exit> {
+    let mut out = io::stdout().lock();
+    // The marks of the generated part are left out.
+    for line in NOTICE.lines().filter(|line| !line.starts_with("<!--")) {
+        writeln!(out, "{line}")?;
+    }
+    writeln!(out, "\n## teeter\n\n{OWN}\n## Font\n\n{}", FONT.trim_end())?;
+    Ok(Exit::Good)
+}
