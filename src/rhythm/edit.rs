@@ -1,6 +1,7 @@
 //! The edits of a groove, as values.
 
 use super::cell::{Accent, Attack, Cell, Pitch, Swing};
+use super::clip::Clip;
 use super::groove::{Place, Section};
 use super::meter::{Meter, Tempo};
 use super::time::Time;
@@ -18,12 +19,6 @@ pub struct Region {
     pub to: Time,
 }
 
-/// Cells copied from a region, layer by layer.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Clip {
-    pub rows: Vec<Vec<Cell>>,
-}
-
 /// One change of a groove.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Edit {
@@ -36,6 +31,8 @@ pub enum Edit {
         /// The attack.
         attack: Attack,
     },
+    /// Holds the sound before through a number of cells, cut at the section's end.
+    Hold(Place, usize),
     /// Replaces a cell.
     Set(Place, Cell),
     /// Replaces the region's cells with rests.
@@ -46,11 +43,13 @@ pub enum Edit {
     Pitch(Region, Option<Pitch>),
     /// Transposes the region's pitches by semitones.
     Transpose(Region, i32),
-    /// Pastes copied cells at a place, cut at the section's end.
+    /// Pastes copied cells at a place, at their exact times, cut at the section's end.
     Paste(Place, Clip),
+    /// Pastes copied cells at a place, where they replace cycles.
+    ReplaceCycle(Place, Clip),
     /// Repeats the region's cells after it, this many times, cut at the section's end.
     Repeat(Region, usize),
-    /// Rotates the region's cells by a number of cells, later if positive.
+    /// Rotates the region's cells by a number of cells, later if positive. Tuplets move as a whole.
     Rotate(Region, i32),
     /// Shifts the region's cells by a number of cells, later if positive; cells that leave the region are lost.
     Shift(Region, i32),
@@ -126,7 +125,7 @@ impl Edit {
     /// Whether the edit replaces cells and changes no length.
     pub(super) fn is_of_cells(&self) -> bool {
         use Edit as E;
-        let of_region = matches!(self, E::Erase(_) | E::Accent(..) | E::Pitch(..) | E::Transpose(..) | E::Repeat(..));
-        of_region || matches!(self, E::Enter { .. } | E::Set(..) | E::Paste(..) | E::Rotate(..) | E::Shift(..))
+        let of_region = matches!(self, E::Erase(_) | E::Accent(..) | E::Pitch(..) | E::Transpose(..));
+        of_region || matches!(self, E::Enter { .. } | E::Hold(..) | E::Set(..))
     }
 }

@@ -6,6 +6,7 @@ mod arrange;
 pub mod bounds;
 mod cell;
 pub mod cell_notation;
+mod clip;
 mod divide;
 mod edit;
 mod edit_error;
@@ -22,8 +23,9 @@ mod time;
 mod voice;
 
 pub use cell::{Accent, Attack, Cell, Pitch, Swing};
+pub(crate) use clip::Clip;
 pub use edit::Edit;
-pub(crate) use edit::{Clip, Region};
+pub(crate) use edit::Region;
 pub(crate) use edit_error::EditError;
 pub(crate) use expected::{NotationError, count, expected};
 pub(crate) use groove::Event;

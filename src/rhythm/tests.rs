@@ -3,7 +3,7 @@
 use super::*;
 use proptest::prelude::*;
 
-fn groove(meter: &str, division: u16, bars: u16, cells: &str) -> Groove {
+pub(super) fn groove(meter: &str, division: u16, bars: u16, cells: &str) -> Groove {
     let meter = Meter::parse(meter).expect("meter");
     let tempo = Tempo::new(Fraction::whole(120), meter.beat()).expect("tempo");
     let part = cell_notation::parse_bars(cells, &meter, usize::from(bars), division).expect("drawing");
@@ -180,6 +180,15 @@ pub(crate) fn grooves() -> impl Strategy<Value = Groove> {
     )
 }
 
+/// The cells of up to two layers of a random groove, in a random time.
+fn clips() -> impl Strategy<Value = Clip> {
+    (grooves(), 0_i64..16, 1_i64..16).prop_map(|(g, from, length)| {
+        let time = |n| Time::new(n, 16).expect("time");
+        let layers = 0..g.layers().len().min(2);
+        g.clip(&Region { layers, section: 0, from: time(from), to: time(from + length) }).expect("a region")
+    })
+}
+
 fn edits() -> impl Strategy<Value = Edit> {
     let place = (0_usize..3, 0_usize..3, 0_usize..40).prop_map(|(layer, section, cell)| Place { layer, section, cell });
     let region = (0_usize..3, 0_usize..3, 0_i64..16, 1_i64..16).prop_map(|(layer, section, from, length)| Region {
@@ -197,8 +206,9 @@ fn edits() -> impl Strategy<Value = Edit> {
         (region.clone(), 1_usize..4).prop_map(|(r, n)| Edit::Repeat(r, n)),
         (region, -20_i32..20).prop_map(|(r, by)| Edit::Transpose(r, by)),
         (place.clone(), 1_usize..4, 1_usize..9).prop_map(|(at, beats, cells)| Edit::Tuplet { at, beats, cells }),
-        (place, prop::collection::vec(prop::collection::vec(cells(), 0..9), 1..3))
-            .prop_map(|(at, rows)| Edit::Paste(at, Clip { rows })),
+        (place.clone(), clips()).prop_map(|(at, clip)| Edit::Paste(at, clip)),
+        (place.clone(), clips()).prop_map(|(at, clip)| Edit::ReplaceCycle(at, clip)),
+        (place, 0_usize..9).prop_map(|(at, cells)| Edit::Hold(at, cells)),
         (0_usize..3, 1_u16..9).prop_map(|(l, d)| Edit::Division(l, d)),
         (0_usize..3, 0_usize..3, prop::option::of(1_usize..20)).prop_map(|(layer, section, cells)| Edit::Cycle {
             layer,

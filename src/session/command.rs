@@ -30,6 +30,24 @@ pub(crate) enum Motion {
     To(Place),
 }
 
+/// What a paste takes from the clipboard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum PasteContent {
+    All,
+    /// Attacks and lengths, without accents and pitches.
+    Rhythm,
+}
+
+/// What a paste does to a cycle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum PasteInCycle {
+    Ask,
+    /// Writes the cycle out first.
+    WriteOut,
+    /// Makes the pasted cells the cycle.
+    Replace,
+}
+
 /// A command on the groove. With a selection, commands on cells work on all of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum Command {
@@ -76,7 +94,7 @@ pub(crate) enum Command {
     /// Copies the selection or the bar and leaves rests.
     Cut,
     /// Pastes the copied cells and moves to their end.
-    Paste,
+    Paste(PasteContent, PasteInCycle),
     /// Repeats the selection or the bar this many times.
     Repeat(usize),
     /// Rotates the selection or the layer's section by a number of cells, later if positive.

@@ -2,7 +2,7 @@
 
 use super::command::Command;
 use super::cursor::{Cursor, next_attack, previous_attack};
-use super::{Outcome, Session, messages, select};
+use super::{Outcome, PasteInCycle, Session, messages, select};
 use crate::rhythm::bounds::{BARS, GAIN};
 use crate::rhythm::{
     Accent, Attack, Cell, Edit, EditError, Fraction, Groove, Layer, Pitch, Place, Region, Section, Tempo, Voice, count,
@@ -39,8 +39,15 @@ impl Session {
     /// Runs a command that changes the groove.
     pub(super) fn edit(&mut self, command: Command) -> Outcome {
         let before = self.cursor;
-        let clears_selection =
-            matches!(command, Command::Paste | Command::EnterGroup(_) | Command::EnterGroups(_) | Command::Repeat(_));
+        if let Command::Paste(content, PasteInCycle::Ask) = command
+            && let Some(choice) = self.paste_choice(content)
+        {
+            return Outcome::Choice(choice);
+        }
+        let clears_selection = matches!(
+            command,
+            Command::Paste(..) | Command::EnterGroup(_) | Command::EnterGroups(_) | Command::Repeat(_)
+        );
         let result = match self.build_section_edit(&command) {
             Ok(Some(result)) => Ok(result),
             Ok(None) if self.groove.layers().is_empty() => return Outcome::NoLayer,
@@ -94,13 +101,13 @@ impl Session {
                 };
                 simple(Edit::Set(at, cell), "toggle")
             }
-            Command::Erase => simple(Edit::Erase(cell()?), "erase"),
-            Command::Cut => simple(Edit::Erase(bar()?), "cut"),
+            Command::Erase => self.erase(&cell()?, "erase"),
+            Command::Cut => self.erase(&bar()?, "cut"),
             Command::DeletePrevious => self.delete_previous(),
             Command::CycleAccent => {
                 let region = cell()?;
                 let clip = g.clip(&region)?;
-                let first = clip.rows.iter().flatten().find_map(|cell| cell.attack());
+                let first = clip.cells().find_map(Cell::attack);
                 let next = match first.ok_or(EditError::Impossible("no attack here to accent"))?.accent {
                     Accent::Plain => Accent::Accent,
                     Accent::Accent => Accent::Ghost,
@@ -120,7 +127,7 @@ impl Session {
                 // This also splits a tuplet over several beats.
                 simple(Edit::Tuplet { at, beats: 1, cells: usize::from(layer.division) }, "even beat")
             }
-            Command::Paste => self.paste(),
+            Command::Paste(content, in_cycle) => self.paste(content, in_cycle),
             Command::Repeat(times) => {
                 let region = bar()?;
                 let result = simple(Edit::Repeat(region.clone(), times), "repeat")?;
@@ -129,7 +136,11 @@ impl Session {
                 Ok(result.with_cursor(self.cursor_at(at, end)))
             }
             Command::Rotate(by) => simple(Edit::Rotate(section()?, by), "rotate"),
-            Command::Shift(by) => simple(Edit::Shift(section()?, by), "shift"),
+            Command::Shift(by) => {
+                let result = simple(Edit::Shift(section()?, by), "shift")?;
+                let lost = messages::lost_attacks(g, &result.groove);
+                Ok(if lost.is_empty() { result } else { result.with_message(format!("shifted{lost}")) })
+            }
             Command::RemoveLayer => {
                 let message =
                     format!("layer '{}' removed{}", layer.name, messages::attacks_lost_with_layer(g, at.layer));
@@ -253,6 +264,20 @@ impl Session {
         let (name, lost) = (&g.sections()[at].name, messages::lost_attacks(g, &result.groove));
         let message = format!("section '{name}': {}{lost}", count(usize::from(bars), "bar"));
         Ok(result.with_message(message))
+    }
+
+    /// Erases a region; a message says if a cycle loses attacks in all its repeats.
+    fn erase(&self, region: &Region, label: &str) -> Result<EditResult> {
+        let result = EditResult::of(self.groove.edited(&Edit::Erase(region.clone()))?, label);
+        let is_cycle = |l: &usize| self.groove.part(*l, region.section).is_cycle();
+        let changed = |l: &usize| self.groove.part(*l, region.section) != result.groove.part(*l, region.section);
+        match region.layers.clone().find(|l| is_cycle(l) && changed(l)) {
+            Some(layer) => {
+                let name = messages::layer_name(&self.groove, layer);
+                Ok(result.with_message(format!("{name}: erased in every repeat of the cycle")))
+            }
+            None => Ok(result),
+        }
     }
 
     /// The pitch of a new attack: that of the attack in the cell or before it.

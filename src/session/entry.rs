@@ -2,9 +2,8 @@
 
 use super::cursor::{Cursor, previous_attack};
 use super::edits::{EditResult, FULL, Result};
-use super::{Session, select};
+use super::{Choice, Command, PasteContent, PasteInCycle, Session, messages};
 use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, EditError, Place, Time};
-use std::cmp::Ordering;
 
 impl Session {
     /// The cursor at a time of a section, where the section's end is the start of the next one.
@@ -60,7 +59,7 @@ impl Session {
                 left -= room;
                 at = Place { section: at.section + 1, cell: 0, ..at };
                 let cells = left.min(groove.cells(at.layer, at.section));
-                edit = Edit::Paste(at, Clip { rows: vec![vec![Cell::Hold; cells]] });
+                edit = Edit::Hold(at, cells);
             }
             cursor = self.cursor_after(cursor.place, (cells as usize).max(1));
             entered += 1;
@@ -105,40 +104,58 @@ impl Session {
         Ok(EditResult::of(groove, "delete the previous attack").with_cursor(Cursor::at(&self.groove, from)))
     }
 
-    pub(super) fn paste(&self) -> Result<EditResult> {
+    /// The question whether a paste writes cycles out or replaces them; `None` if it meets no cycle.
+    pub(super) fn paste_choice(&self, content: PasteContent) -> Option<Choice> {
         let at = self.cursor.place;
-        if self.clip.rows.is_empty() {
-            return Err(EditError::Impossible("the clipboard is empty"));
-        }
+        let rows = self.clip.as_ref()?.rows.len();
+        let mut layers = (at.layer..self.groove.layers().len()).take(rows);
+        let layer = layers.find(|l| self.groove.part(*l, at.section).is_cycle())?;
+        let answer = |words: &str, cycle| (words.to_owned(), Command::Paste(content, cycle));
+        Some(Choice {
+            question: format!("{} repeats a cycle here", messages::layer_name(&self.groove, layer)),
+            answers: vec![
+                answer("write it out and paste", PasteInCycle::WriteOut),
+                answer("repeat the pasted cells instead", PasteInCycle::Replace),
+            ],
+        })
+    }
+
+    pub(super) fn paste(&self, content: PasteContent, in_cycle: PasteInCycle) -> Result<EditResult> {
+        let at = self.cursor.place;
+        let clip = self.clip.clone().ok_or(EditError::Impossible("the clipboard is empty"))?;
         if self.cursor.past_end {
             return Err(EditError::Impossible(FULL));
         }
-        let groove = self.groove.edited(&Edit::Paste(at, self.clip.clone()))?;
-        let cells = self.clip.rows[0].len();
-        let room = self.groove.cells(at.layer, at.section) - at.cell;
-        let result = EditResult::of(groove, "paste").with_cursor(self.cursor_after(at, cells.min(room)));
-        let cut = (cells > room).then_some("cut at the end of the section");
-        let messages: Vec<&str> = self.length_change(at).into_iter().chain(cut).collect();
-        Ok(if messages.is_empty() { result } else { result.with_message(messages.join("; ")) })
-    }
-
-    /// The message if cells pasted at a place change in length.
-    fn length_change(&self, at: Place) -> Option<&'static str> {
-        self.clip_cells.iter().enumerate().find_map(|(row, copied)| {
-            let layer = at.layer + row;
-            if layer >= self.groove.layers().len() {
-                return None;
+        let time = self.groove.written_at(at);
+        let end = time.plus(clip.length).ok_or(EditError::NoSuchPlace("cell"))?;
+        let clip = match content {
+            PasteContent::All => clip,
+            PasteContent::Rhythm => {
+                let attack = Cell::Attack(Attack { accent: Accent::Plain, pitch: self.inherited_pitch() });
+                let plain = |cell: Cell| cell.attack().map_or(cell, |_| attack);
+                Clip { rows: clip.rows.iter().map(|row| row.map(plain)).collect(), ..clip }
             }
-            let from = self.groove.written_at(at);
-            let first = self.groove.part(layer, at.section).cell_at(from, self.groove.context(layer, at.section));
-            let here = select::lengths(&self.groove, Place { layer, cell: first, ..at }, copied.len());
-            let (old, new) = copied.iter().zip(&here).find(|(old, new)| old != new)?;
-            let all_one_way = copied.iter().zip(&here).all(|(o, n)| o.cmp(n) == old.cmp(new));
-            Some(match old.cmp(new) {
-                Ordering::Greater if all_one_way => "pasted cell by cell; cells are shorter here",
-                Ordering::Less if all_one_way => "pasted cell by cell; cells are longer here",
-                _ => "pasted cell by cell; some cells differ in length here",
-            })
+        };
+        let layers = at.layer..(at.layer + clip.rows.len()).min(self.groove.layers().len());
+        let mut groove = (*self.groove).clone();
+        let cycles: Vec<usize> = layers.filter(|l| groove.part(*l, at.section).is_cycle()).collect();
+        let edit = if in_cycle == PasteInCycle::Replace { Edit::ReplaceCycle(at, clip) } else { Edit::Paste(at, clip) };
+        if in_cycle == PasteInCycle::WriteOut {
+            for &layer in &cycles {
+                groove = groove.edited(&Edit::Cycle { layer, section: at.section, cells: None })?;
+            }
+        }
+        let result = EditResult::of(groove.edited(&edit)?, "paste").with_cursor(self.cursor_at(at, end));
+        let name = cycles.first().map(|layer| messages::layer_name(&self.groove, *layer));
+        Ok(match name {
+            Some(name) if in_cycle == PasteInCycle::WriteOut => {
+                result.with_message(format!("{name}: cycle written out"))
+            }
+            Some(name) => result.with_message(format!("{name}: cycle replaced")),
+            None if end > self.groove.sections()[at.section].length() => {
+                result.with_message("cut at the end of the section")
+            }
+            None => result,
         })
     }
 }

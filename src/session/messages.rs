@@ -11,7 +11,7 @@ fn attacks(groove: &Groove, layer: usize) -> Vec<(usize, Time)> {
     groove.events(layer).iter().filter(|e| e.pass == 0).map(|e| (e.section, e.offset)).collect()
 }
 
-fn name(groove: &Groove, layer: usize) -> String {
+pub(super) fn layer_name(groove: &Groove, layer: usize) -> String {
     groove.layers()[layer].name.chars().take(MAX_NAME_LENGTH).collect()
 }
 
@@ -47,7 +47,7 @@ pub(super) fn after_division(old: &Groove, new: &Groove, layer: usize) -> String
     // A cell has one length only if all beats are equal.
     let cell = one_beat(new).and_then(|beat| beat.divided(division));
     let cell = cell.map(|c| format!(", cell = {c}")).unwrap_or_default();
-    format!("{}: {} per beat{everywhere}{cell}; {change}", name(new, layer), count(division, "cell"))
+    format!("{}: {} per beat{everywhere}{cell}; {change}", layer_name(new, layer), count(division, "cell"))
 }
 
 /// After a cycle is set or written out: its cells, and how many attacks were replaced.
@@ -60,14 +60,14 @@ pub(super) fn after_cycle(old: &Groove, new: &Groove, layer: usize, section: usi
     } else {
         "cycle written out".to_owned()
     };
-    format!("{}: {change}{}", name(new, layer), suffix(replaced, "replaced"))
+    format!("{}: {change}{}", layer_name(new, layer), suffix(replaced, "replaced"))
 }
 
 /// After a change of a section's meter: its beat, the cell of a layer, and how many attacks were lost.
 pub(super) fn after_meter(old: &Groove, new: &Groove, layer: usize, section: usize) -> String {
     let meter = &new.sections()[section].meter;
     let cell = new.layers().get(layer).and_then(|l| meter.beat().divided(usize::from(l.division)));
-    let cell = cell.map(|c| format!(", cell of {} = {c}", name(new, layer))).unwrap_or_default();
+    let cell = cell.map(|c| format!(", cell of {} = {c}", layer_name(new, layer))).unwrap_or_default();
     format!("{meter}: beat = {}{cell}{}", print_note_value(meter.beat()), lost_attacks(old, new))
 }
 

@@ -11,12 +11,12 @@ mod select;
 #[cfg(test)]
 mod tests;
 
-pub(crate) use command::{Command, Motion};
+pub(crate) use command::{Command, Motion, PasteContent, PasteInCycle};
 pub(crate) use cursor::Cursor;
 pub(crate) use history::{History, Step};
 pub(crate) use select::Anchor;
 
-use crate::rhythm::{Clip, Groove, Place, Region, Time, count};
+use crate::rhythm::{Clip, Groove, Place, Region, count};
 use std::cmp::Ordering;
 use std::ops::RangeInclusive;
 use std::sync::Arc;
@@ -29,10 +29,19 @@ pub(crate) enum Outcome {
     Changed(Option<String>),
     /// The groove did not change; a message.
     Info(String),
+    /// The command can mean several things; nothing changed yet.
+    Choice(Choice),
     /// The command needs a layer and there is none.
     NoLayer,
     /// The command failed; why.
     Error(String),
+}
+
+/// A question with a command for each answer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Choice {
+    pub question: String,
+    pub answers: Vec<(String, Command)>,
 }
 
 /// Document 0 is the groove opened first; each import starts another one. Undo can cross from one to another.
@@ -49,9 +58,7 @@ pub(crate) struct Session {
     saved: Vec<Option<Arc<Groove>>>,
     cursor: Cursor,
     anchor: Option<Anchor>,
-    clip: Clip,
-    /// Lengths of the copied cells, row by row.
-    clip_cells: Vec<Vec<Time>>,
+    clip: Option<Clip>,
     history: History,
 }
 
@@ -66,8 +73,7 @@ impl Session {
             document: DocumentId::default(),
             cursor: Cursor::default(),
             anchor: None,
-            clip: Clip::default(),
-            clip_cells: Vec::new(),
+            clip: None,
             history: History::default(),
         }
     }
@@ -215,18 +221,13 @@ impl Session {
         let Some(region) = self.target(select::bar) else {
             return Outcome::Error("nothing to copy".into());
         };
-        self.clip = match self.groove.clip(&region) {
+        let clip = match self.groove.clip(&region) {
             Ok(clip) => clip,
             Err(error) => return Outcome::Error(error.to_string()),
         };
-        let lengths = |layer| {
-            let cells = self.groove.cells_in(layer, &region);
-            let first = Place { layer, section: region.section, cell: cells.start };
-            select::lengths(&self.groove, first, cells.len())
-        };
-        self.clip_cells = region.layers.clone().map(lengths).collect();
-        let cells = self.clip.rows.iter().map(Vec::len).max().unwrap_or(0);
-        Outcome::Info(format!("copied {} of {}", count(cells, "cell"), count(self.clip.rows.len(), "layer")))
+        let cells = clip.rows.iter().map(|row| row.cells().count()).max().unwrap_or(0);
+        let layers = self.clip.insert(clip).rows.len();
+        Outcome::Info(format!("copied {} of {}", count(cells, "cell"), count(layers, "layer")))
     }
 
     fn go_to(&mut self, step: Step, what: &str) -> Outcome {

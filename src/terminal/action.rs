@@ -75,6 +75,8 @@ pub(crate) enum Action {
     EditText(InputRequest),
     QuitWithoutSaving,
     Overwrite,
+    /// Runs the command of an answer.
+    Choose(usize),
     SaveThenQuit,
     Recover,
     /// Shows the text of the unsaved work that is offered, or its difference.

@@ -18,6 +18,8 @@ pub(crate) enum Mode {
     ConfirmQuit,
     ConfirmOverwrite,
     ConfirmImport,
+    /// A command can mean several things.
+    Choice,
     /// Unsaved work is offered.
     Recovery,
 }

@@ -92,6 +92,7 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>, eff
         Action::OpenImport => import::open_confirmed(state, effects),
         Action::SaveThenOpenImport => import::save_then_open(state, effects),
         Action::Save => save::save(state, effects),
+        Action::Choose(answer) => choose(state, *answer),
         Action::Overwrite => save::overwrite(state, effects),
         Action::Redraw => effects.push(Effect::Redraw),
         Action::Quit if state.session.is_changed() => state.overlay = Overlay::ConfirmQuit,
@@ -139,12 +140,24 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
             Message::Info(end_of_groove(state, &command).unwrap_or(text + &hint))
         }
         Outcome::Info(text) => Message::Info(text),
+        Outcome::Choice(choice) => {
+            state.overlay = Overlay::Choice(choice);
+            return;
+        }
         Outcome::NoLayer => {
             Message::Warning(format!("no layer yet; {} adds one", state.input.keymap.first("add-layer")))
         }
         Outcome::Error(text) => Message::Warning(end_of_groove(state, &command).unwrap_or(text)),
     };
     state.show_message(message);
+}
+
+fn choose(state: &mut State, answer: usize) {
+    if let Overlay::Choice(choice) = std::mem::take(&mut state.overlay)
+        && let Some((_, command)) = choice.answers.into_iter().nth(answer)
+    {
+        run_command(state, command);
+    }
 }
 
 /// The message after a command that enters cells at the end of the groove.

@@ -121,6 +121,7 @@ pub(crate) fn accept(state: &mut State, effects: &mut Vec<Effect>) {
         | Overlay::ConfirmQuit
         | Overlay::ConfirmOverwrite(_)
         | Overlay::ConfirmImport(_)
+        | Overlay::Choice(_)
         | Overlay::Recovery(_) => {}
     }
 }

@@ -1,6 +1,7 @@
 //! Overlays of the grid, and the mode in which keys are looked up while one is open.
 
 use crate::jobs::{ImportedGroove, Job};
+use crate::session::Choice;
 use crate::terminal::commands::Mode;
 use crate::terminal::files::export::ExportMenu;
 use crate::terminal::files::recovery::RecoveryView;
@@ -51,6 +52,8 @@ pub(crate) enum Overlay {
     ImportWarnings(usize),
     /// Replace unsaved changes by the imported groove?
     ConfirmImport(Box<ImportedGroove>),
+    /// A command can mean several things: which?
+    Choice(Choice),
     /// Recover the unsaved work that is offered?
     Recovery(RecoveryView),
 }
@@ -83,6 +86,7 @@ impl Overlay {
             Overlay::ConfirmQuit => Mode::ConfirmQuit,
             Overlay::ConfirmOverwrite(_) => Mode::ConfirmOverwrite,
             Overlay::ConfirmImport(_) => Mode::ConfirmImport,
+            Overlay::Choice(_) => Mode::Choice,
             Overlay::Recovery(_) => Mode::Recovery,
         }
     }

@@ -89,29 +89,3 @@ fn a_new_section_may_have_a_meter_of_its_own() {
     assert_eq!(session.apply(Command::AddSection(Some("end".into()), None)), Outcome::Changed(None));
     assert_eq!(session.groove().sections()[2].meter, meter);
 }
-
-#[test]
-fn pasting_reports_cells_of_another_length() {
-    let pasted = |before: &str, commands: &[Command]| {
-        let mut session = Session::new(groove(before));
-        session.apply(SelectBar);
-        session.apply(Copy);
-        session.apply(Command::Deselect);
-        for command in commands {
-            session.apply(command.clone());
-        }
-        match session.apply(Paste) {
-            Outcome::Changed(words) => words.unwrap_or_default(),
-            other => panic!("{other:?}"),
-        }
-    };
-    let drawing = "x..x ..x. / .... ....";
-    let next = Move(Motion::NextSection);
-    assert_eq!(pasted(drawing, std::slice::from_ref(&next)), "");
-    let shorter = pasted(drawing, &[next.clone(), Command::Meter(Meter::parse("2/8").expect("meter"))]);
-    assert_eq!(shorter, "pasted cell by cell; cells are shorter here");
-    let longer = pasted(drawing, &[next.clone(), Command::Division(3)]);
-    assert_eq!(longer, "pasted cell by cell; cells are longer here; cut at the end of the section");
-    let some = pasted(drawing, &[next, Tuplet { cells: 3, beats: 1 }]);
-    assert_eq!(some, "pasted cell by cell; some cells differ in length here; cut at the end of the section");
-}

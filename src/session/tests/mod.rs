@@ -1,10 +1,11 @@
 //! Tests of entering, selecting and moving, and the helpers of the other tests.
 
+mod clipboard;
 mod documents;
 mod messages;
 mod random;
 
-use super::{Command, DocumentId, Motion, Outcome, Session};
+use super::{Choice, Command, DocumentId, Motion, Outcome, PasteContent, PasteInCycle, Session};
 use crate::rhythm::{
     Accent, Fraction, Groove, Layer, Meter, PartContext, Pitch, Place, Section, Swing, Tempo, Time, Voice,
     cell_notation,
@@ -54,11 +55,12 @@ fn check(before: &str, commands: impl AsRef<[Command]>, after: &str) {
 }
 
 use Command::{
-    Attack, Copy, Cut, CycleAccent, DeletePrevious, EnterGroup, EnterGroups, Erase, Extend, Hold, Move, Paste, Repeat,
-    Rest, Rotate, SelectBar, Shift, Toggle, Tuplet,
+    Attack, Copy, Cut, CycleAccent, DeletePrevious, EnterGroup, EnterGroups, Erase, Extend, Hold, Move, Repeat, Rest,
+    Rotate, SelectBar, Shift, Toggle, Tuplet,
 };
 use Motion::{BeatRight, Left, NextAttack, PreviousAttack, Right, SectionEnd};
 
+const PASTE: Command = Command::Paste(PasteContent::All, PasteInCycle::Ask);
 const BLANK: &str = ".... ....";
 
 #[test]
@@ -93,8 +95,8 @@ fn the_message_at_the_end_of_the_groove_names_the_next_command() {
 fn selecting() {
     check("x.xx x...", [Extend(Right), Extend(Right), Erase], "...x x...");
     check("x.xx x...", [Extend(Right), CycleAccent, Extend(Right), CycleAccent], "o.ox x...");
-    check("x.xo ....", [Extend(Right), Copy, Move(BeatRight), Paste, Paste], "x.xo x.x.");
-    check("x.xo ....", [Extend(BeatRight), Extend(Left), Cut, Move(BeatRight), Paste], ".... x.xo");
+    check("x.xo ....", [Extend(Right), Copy, Move(BeatRight), PASTE, PASTE], "x.xo x.x.");
+    check("x.xo ....", [Extend(BeatRight), Extend(Left), Cut, Move(BeatRight), PASTE], ".... x.xo");
     check("xo.. ....", [Extend(Right), Repeat(2)], "xoxo xo..");
     check("xo.. ....", [Extend(Right), Repeat(9)], "xoxo xoxo");
     check("xo.. ...X", [Rotate(1)], "Xxo. ....");

@@ -2,7 +2,7 @@
 
 use super::{CommandSpec, Group, Mode};
 use crate::rhythm::Accent;
-use crate::session::{Command, Motion};
+use crate::session::{Command, Motion, PasteContent, PasteInCycle};
 use crate::terminal::action::{Action, CopyText};
 use crate::terminal::files::export::ExportMenu;
 use crate::terminal::input::key::{ch, ctrl, ctrl_key, ctrl_shift, key, shift};
@@ -31,6 +31,10 @@ const fn extend(motion: Motion) -> Action {
 
 const fn run(command: Command) -> Action {
     Action::Run(command)
+}
+
+const fn paste(content: PasteContent) -> Action {
+    Action::Run(Command::Paste(content, PasteInCycle::Ask))
 }
 
 const ENTER: &[CommandSpec] = commands! { Grid Enter:
@@ -101,7 +105,8 @@ const SELECT: &[CommandSpec] = commands! { Grid Select:
     "select-all" [ctrl('a')] run(Command::SelectAllLayers), "select the section in all layers";
     "copy" [ctrl('c')] run(Command::Copy), "copy the selection or the bar", "copy";
     "cut" [ctrl('x')] run(Command::Cut), "cut the selection or the bar";
-    "paste" [ctrl('v')] run(Command::Paste), "paste", "paste";
+    "paste" [ctrl('v')] paste(PasteContent::All), "paste", "paste";
+    "paste-rhythm" [] paste(PasteContent::Rhythm), "paste without accents and pitches";
     "repeat" [ch('r')] Action::Ask(Question::Repeat), "repeat the selection or the bar", "repeat";
     "copy-groups" [] Action::Copy(CopyText::Groups), "copy the group lines as text";
     "copy-boxes" [] Action::Copy(CopyText::Boxes), "copy the cells as text boxes";
@@ -231,6 +236,12 @@ const CONFIRM_IMPORT: &[CommandSpec] = commands! { ConfirmImport Lists:
     "import-cancel" [key(Code::Esc), ch('n')] Action::Close, "keep this groove";
 };
 
+const CHOICE: &[CommandSpec] = commands! { Choice Lists:
+    "choose-first" [ch('1'), key(Code::Enter)] Action::Choose(0), "first answer";
+    "choose-second" [ch('2')] Action::Choose(1), "second answer";
+    "choose-cancel" [key(Code::Esc), ch('n')] Action::Close, "change nothing";
+};
+
 const RECOVERY: &[CommandSpec] = commands! { Recovery Lists:
     "recover-accept" [key(Code::Enter), ch('r')] Action::Recover, "recover the unsaved changes", "recover";
     "recover-view" [ch('v')] Action::ViewUnsaved, "show the groove's text, or what differs", "view";
@@ -309,5 +320,6 @@ pub(super) const TABLE: &[&[CommandSpec]] = &[
     CONFIRM_QUIT,
     CONFIRM_OVERWRITE,
     CONFIRM_IMPORT,
+    CHOICE,
     RECOVERY,
 ];

@@ -229,6 +229,16 @@ pub(crate) fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             pen.put(area, 0, 0, &fit(&text, width), theme.warning());
             return;
         }
+        Overlay::Choice(choice) => {
+            let keys = ["choose-first", "choose-second"].map(key);
+            let answers = choice.answers.iter().zip(keys).map(|((words, _), key)| format!("{key}: {words}"));
+            let answers = answers.chain([format!("{}: cancel", key("choose-cancel"))]).collect::<Vec<_>>().join(", ");
+            let mut lines = wrap_and_cut(&format!("{}. {answers}", choice.question), width);
+            let last = lines.pop().unwrap_or_default();
+            put_above(pen, area, &lines, theme.warning());
+            pen.put(area, 0, 0, &last, theme.warning());
+            return;
+        }
         Overlay::ConfirmOverwrite(pending) => {
             let (file, problem) = match pending {
                 PendingOverwrite::Changed(_) => (
