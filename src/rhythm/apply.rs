@@ -4,7 +4,7 @@ use super::bounds::{CYCLE, DIVISION, TUPLET_BEATS, TUPLET_CELLS};
 use super::cell::{Attack, Cell};
 use super::clip::{self, Clip, Leaving, Row};
 use super::divide;
-use super::edit::{Edit, Region};
+use super::edit::{Edit, Region, Stretch};
 use super::edit_error::EditError;
 use super::groove::{Groove, Place};
 use super::part::{Part, PartContext, Spot, written_start};
@@ -114,6 +114,7 @@ impl Groove {
             }
             Edit::Rotate(region, by) => self.move_cells(region, *by, Leaving::Wrap),
             Edit::Shift(region, by) => self.move_cells(region, *by, Leaving::Drop),
+            Edit::Stretch(region, stretch) => self.stretch(region, *stretch),
             Edit::Tuplet { at, beats, cells } => self.tuplet(*at, *beats, *cells),
             Edit::Division(layer, division) => {
                 DIVISION.check(i64::from(*division))?;
@@ -126,6 +127,7 @@ impl Groove {
                 l.division = *division;
                 Ok(())
             }
+            Edit::DivisionKeepingCells(layer, division) => self.keep_cells(*layer, *division),
             Edit::Cycle { layer, section, cells } => self.cycle(*layer, *section, *cells),
             _ => self.change_structure(edit),
         }
@@ -170,6 +172,22 @@ impl Groove {
     fn paste_row(&mut self, layer: usize, section: usize, row: &Row, at: Time) -> Result<(), EditError> {
         let new = clip::paste(self.part(layer, section), self.context(layer, section), row, at)?;
         self.with_part(layer, section, |part| *part = new);
+        Ok(())
+    }
+
+    fn stretch(&mut self, region: &Region, stretch: Stretch) -> Result<(), EditError> {
+        self.check_region(region)?;
+        for layer in region.layers.clone() {
+            if self.part(layer, region.section).is_cycle() {
+                return Err(EditError::Impossible("a cycle has one length of cells; write it out first"));
+            }
+            let row = self.copied_row(layer, region);
+            let row = match stretch {
+                Stretch::Double => row.scaled(2, 1),
+                Stretch::Halve => row.scaled(1, 2).then_rest(row.end()),
+            };
+            self.paste_row(layer, region.section, &row, region.from)?;
+        }
         Ok(())
     }
 

@@ -60,7 +60,7 @@ fn times(length: Time, n: usize) -> Time {
 }
 
 /// `length / unit`, if it is a whole number.
-fn whole(length: Time, unit: Time) -> Option<usize> {
+pub(super) fn whole(length: Time, unit: Time) -> Option<usize> {
     let ratio = length.ratio_to(unit)?;
     if ratio.denom() == 1 { usize::try_from(ratio.numer()).ok() } else { None }
 }
@@ -90,7 +90,16 @@ impl Run {
 }
 
 impl Row {
-    fn end(&self) -> Option<Time> {
+    /// The row followed by a rest up to a time.
+    pub(super) fn then_rest(mut self, to: Option<Time>) -> Row {
+        if let (Some(start), Some(to)) = (self.end(), to) {
+            self.runs.push(Run { start, length: difference(to, start), cells: vec![Cell::Rest], kind: RunKind::Even });
+            self.tied = false;
+        }
+        self
+    }
+
+    pub(super) fn end(&self) -> Option<Time> {
         self.runs.last().map(Run::end)
     }
 
@@ -105,6 +114,13 @@ impl Row {
             runs.extend(self.runs.iter().map(|run| Run { start: sum(run.start, shift), ..run.clone() }));
         }
         Row { runs, ..*self }
+    }
+
+    /// The row with all times `numer / denom` as long.
+    pub(super) fn scaled(&self, numer: usize, denom: usize) -> Row {
+        let scale = |time: Time| times(time, numer).divided(denom).expect(BOUNDED);
+        let scaled = |run: &Run| Run { start: scale(run.start), length: scale(run.length), ..run.clone() };
+        Row { runs: self.runs.iter().map(scaled).collect(), ..*self }
     }
 
     pub(crate) fn cells(&self) -> impl Iterator<Item = Cell> {
@@ -208,9 +224,7 @@ impl Pasting<'_> {
         for spot in self.part.spots(self.context) {
             let end = spot.beat + usize::from(spot.span.beats);
             if self.beat(end) <= self.from || self.beat(spot.beat) >= self.to {
-                let cells: Vec<Cell> =
-                    (0..usize::from(spot.span.cells)).map(|i| self.part.cell(spot.first + i)).collect();
-                out.push(spot.span, &cells);
+                out.push(spot.span, &self.part.span_cells(spot));
                 continue;
             }
             for slot in self.slots(spot, out.beats) {

@@ -83,7 +83,7 @@ pub(super) fn set_span(part: &Part, context: PartContext<'_>, beat: usize, beats
     let mut new = Barred::default();
     let mut replaced: Vec<(usize, Vec<Cell>)> = Vec::new();
     for spot in part.spots(context) {
-        let piece: Vec<Cell> = (spot.first..spot.first + usize::from(spot.span.cells)).map(|i| part.cell(i)).collect();
+        let piece = part.span_cells(spot);
         let length = usize::from(spot.span.beats);
         if spot.beat + length <= beat || spot.beat >= end {
             new.push(spot.span, &piece);

@@ -19,6 +19,12 @@ pub struct Region {
     pub to: Time,
 }
 
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stretch {
+    Double,
+    Halve,
+}
+
 /// One change of a groove.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Edit {
@@ -53,6 +59,8 @@ pub enum Edit {
     Rotate(Region, i32),
     /// Shifts the region's cells by a number of cells, later if positive; cells that leave the region are lost.
     Shift(Region, i32),
+    /// Makes the region's cells twice or half as long, from its start; what is behind the section's end is lost.
+    Stretch(Region, Stretch),
     /// Divides beats into a number of cells.
     Tuplet {
         /// A place in the first beat.
@@ -62,8 +70,10 @@ pub enum Edit {
         /// Number of cells.
         cells: usize,
     },
-    /// Sets a layer's cells per beat.
+    /// Sets a layer's cells per beat; attacks keep their times, or move to the cell they fall in.
     Division(usize, u16),
+    /// Sets a layer's cells per beat; its cells keep their order and change their length.
+    DivisionKeepingCells(usize, u16),
     /// Turns the first cells of a part into a cycle, or writes the cycle out.
     Cycle {
         /// The part's layer.
@@ -109,6 +119,16 @@ pub enum Edit {
     RenameSection(usize, String),
     /// Sets a section's meter; beats keep their order.
     Meter(usize, Meter),
+    /// Sets a section's meter; attacks keep their times, and the bars become as many as hold them.
+    MeterKeepingTimes(usize, Meter),
+    /// Inserts bars of rests into a section, before the bar of this index.
+    InsertBars(usize, usize, u16),
+    /// Deletes bars of a section.
+    DeleteBars(usize, Range<usize>),
+    /// Makes the bars of a section from an index on another section of this name.
+    SplitSection(usize, usize, String),
+    /// Joins a section with the next one.
+    JoinSections(usize),
     /// Sets a section's tempo.
     Tempo(usize, Tempo),
     /// Sets a section's number of bars.

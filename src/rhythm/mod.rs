@@ -3,6 +3,7 @@
 
 mod apply;
 mod arrange;
+mod bars;
 pub mod bounds;
 mod cell;
 pub mod cell_notation;
@@ -25,7 +26,7 @@ mod voice;
 pub use cell::{Accent, Attack, Cell, Pitch, Swing};
 pub(crate) use clip::Clip;
 pub use edit::Edit;
-pub(crate) use edit::Region;
+pub(crate) use edit::{Region, Stretch};
 pub(crate) use edit_error::EditError;
 pub(crate) use expected::{NotationError, count, expected};
 pub(crate) use groove::Event;

@@ -2,8 +2,9 @@
 
 use super::cursor::{Cursor, previous_attack};
 use super::edits::{EditResult, FULL, Result};
-use super::{Choice, Command, PasteContent, PasteInCycle, Session, messages};
-use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, EditError, Place, Time};
+use super::{Choice, Command, Overflow, PasteContent, PasteInCycle, Repeats, Session, messages, select};
+use crate::rhythm::bounds::BARS;
+use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, EditError, Groove, Place, Region, Time, count};
 
 impl Session {
     /// The cursor at a time of a section, where the section's end is the start of the next one.
@@ -18,30 +19,49 @@ impl Session {
         Cursor { past_end: true, ..Cursor::at(&self.groove, Place { cell: usize::MAX, ..at }) }
     }
 
-    /// The cursor a number of cells after a place.
-    pub(super) fn cursor_after(&self, mut at: Place, cells: usize) -> Cursor {
-        let mut left = cells;
-        loop {
-            let room = self.groove.cells(at.layer, at.section) - at.cell;
-            if left < room {
-                return Cursor::at(&self.groove, Place { cell: at.cell + left, ..at });
-            }
-            if at.section + 1 == self.groove.sections().len() {
-                return Cursor { past_end: true, ..Cursor::at(&self.groove, Place { cell: usize::MAX, ..at }) };
-            }
-            left -= room;
-            at = Place { section: at.section + 1, cell: 0, ..at };
-        }
+    /// The question whether bars are added for groups that reach beyond the end of the groove; `None` if all fit.
+    pub(super) fn overflow_choice(&self, groups: &[u32]) -> Option<Choice> {
+        let (bars, cells) = self.overflow(groups)?;
+        let answer = |words: String, overflow| (words, Command::EnterGroups(groups.to_vec(), overflow));
+        Some(Choice {
+            question: format!("{} too many for the groove", count(cells, "cell")),
+            answers: vec![
+                answer(format!("add {}", count(bars, "bar")), Overflow::AddBars),
+                answer("enter what fits".to_owned(), Overflow::Cut),
+            ],
+        })
     }
 
-    pub(super) fn enter_groups(&self, groups: &[u32], label: String) -> Result<EditResult> {
-        if self.cursor.past_end {
-            return Err(EditError::Impossible(FULL));
-        }
+    /// The bars that groups need beyond the end of the groove, and their cells there.
+    fn overflow(&self, groups: &[u32]) -> Option<(usize, usize)> {
+        let (at, g) = (self.cursor.place, &*self.groove);
+        let layer = g.layers().get(at.layer)?;
+        let after: usize = (at.section..g.sections().len()).map(|s| g.cells(at.layer, s)).sum();
+        let room = if self.cursor.past_end { 0 } else { after - at.cell };
+        let wanted: usize = groups.iter().map(|n| *n as usize).sum();
+        let cells = wanted.checked_sub(room).filter(|n| *n > 0)?;
+        let last = g.sections().last()?;
+        let bars = cells.div_ceil(last.meter.beats() * usize::from(layer.division));
+        BARS.check((usize::from(last.bars) + bars) as i64).is_ok().then_some((bars, cells))
+    }
+
+    pub(super) fn enter_groups(&self, groups: &[u32], overflow: Overflow, label: String) -> Result<EditResult> {
         let attack = Attack { accent: Accent::Plain, pitch: self.inherited_pitch() };
         let mut groove = (*self.groove).clone();
         let mut cursor = self.cursor;
         let mut entered = 0;
+        let last = groove.sections().len() - 1;
+        let more = if overflow == Overflow::AddBars { self.overflow(groups) } else { None };
+        if let Some((bars, _)) = more {
+            let length = groove.sections()[last].length();
+            groove = groove.edited(&Edit::Bars(last, groove.sections()[last].bars + bars as u16))?;
+            if cursor.past_end {
+                cursor = Cursor { column: length, past_end: false, ..cursor }.settled(&groove);
+            }
+        }
+        if cursor.past_end {
+            return Err(EditError::Impossible(FULL));
+        }
         for &cells in groups {
             let mut at = cursor.place;
             if cursor.past_end {
@@ -53,7 +73,7 @@ impl Session {
             loop {
                 groove = groove.edited(&edit)?;
                 let room = groove.cells(at.layer, at.section) - at.cell;
-                if left <= room || at.section + 1 == groove.sections().len() {
+                if left <= room || at.section == last {
                     break;
                 }
                 left -= room;
@@ -61,16 +81,17 @@ impl Session {
                 let cells = left.min(groove.cells(at.layer, at.section));
                 edit = Edit::Hold(at, cells);
             }
-            cursor = self.cursor_after(cursor.place, (cells as usize).max(1));
+            cursor = cursor_after(&groove, cursor.place, (cells as usize).max(1));
             entered += 1;
         }
         let result = EditResult::of(groove, label).with_cursor(cursor);
-        Ok(if entered < groups.len() {
-            result.with_message(format!("{entered} of {} groups entered; {FULL}", groups.len()))
-        } else if cursor.past_end {
-            result.with_message(FULL)
-        } else {
-            result
+        Ok(match more {
+            _ if entered < groups.len() => {
+                result.with_message(format!("{entered} of {} groups entered; {FULL}", groups.len()))
+            }
+            Some((bars, _)) => result.with_message(format!("{} added", count(bars, "bar"))),
+            None if cursor.past_end => result.with_message(FULL),
+            None => result,
         })
     }
 
@@ -83,7 +104,7 @@ impl Session {
         if cell == Cell::Hold && groove.cell(at) != Cell::Hold {
             return Err(EditError::Impossible("no attack before this cell to hold"));
         }
-        let cursor = self.cursor_after(at, 1);
+        let cursor = cursor_after(&self.groove, at, 1);
         let result = EditResult::of(groove, label).with_cursor(cursor);
         Ok(if cursor.past_end { result.with_message(FULL) } else { result })
     }
@@ -102,6 +123,35 @@ impl Session {
             hold.cell += 1;
         }
         Ok(EditResult::of(groove, "delete the previous attack").with_cursor(Cursor::at(&self.groove, from)))
+    }
+
+    /// The region that a repeat repeats, and how often it fits behind itself; the last time may be cut.
+    pub(crate) fn repeatable(&self) -> Option<(Region, usize)> {
+        let region = self.target(select::bar)?;
+        let length = region.to.minus(region.from)?;
+        let room = self.groove.sections()[region.section].length().minus(region.to)?.ratio_to(length)?;
+        let times = room.floor() + i64::from(room.denom() > 1);
+        Some((region, usize::try_from(times).ok()?))
+    }
+
+    pub(super) fn repeat(&self, repeats: Repeats) -> Result<EditResult> {
+        let (region, fit) = self.repeatable().ok_or(EditError::NoSuchPlace("bar"))?;
+        if fit == 0 {
+            return Err(EditError::Impossible("no room to repeat it before the end of the section"));
+        }
+        let times = match repeats {
+            Repeats::More(times) => times.min(fit),
+            Repeats::ToSectionEnd => fit,
+        };
+        let groove = self.groove.edited(&Edit::Repeat(region.clone(), times))?;
+        let length = region.to.minus(region.from).and_then(|l| l.repeated(times)).and_then(|l| region.to.plus(l));
+        let section = self.groove.sections()[region.section].length();
+        let end = length.unwrap_or(section).min(section);
+        let lost = messages::lost_attacks(&self.groove, &groove);
+        let to_end = if end == section { ", to the end of the section" } else { "" };
+        let message = format!("{}{to_end}{lost}", messages::in_total(times + 1));
+        let cursor = self.cursor_at(self.cursor.place, end);
+        Ok(EditResult::of(groove, "repeat").with_cursor(cursor).with_message(message))
     }
 
     /// The question whether a paste writes cycles out or replaces them; `None` if it meets no cycle.
@@ -157,5 +207,21 @@ impl Session {
             }
             None => result,
         })
+    }
+}
+
+/// The cursor a number of cells after a place.
+fn cursor_after(groove: &Groove, mut at: Place, cells: usize) -> Cursor {
+    let mut left = cells;
+    loop {
+        let room = groove.cells(at.layer, at.section) - at.cell;
+        if left < room {
+            return Cursor::at(groove, Place { cell: at.cell + left, ..at });
+        }
+        if at.section + 1 == groove.sections().len() {
+            return Cursor { past_end: true, ..Cursor::at(groove, Place { cell: usize::MAX, ..at }) };
+        }
+        left -= room;
+        at = Place { section: at.section + 1, cell: 0, ..at };
     }
 }

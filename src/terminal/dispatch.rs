@@ -1,7 +1,7 @@
 //! Carries out the actions of the command table on the state. It must not do I/O or read a clock.
 
 use crate::rhythm::Groove;
-use crate::session::{Command, Motion, Outcome};
+use crate::session::{Command, Motion, Outcome, messages};
 use crate::terminal::action::Action;
 use crate::terminal::event::Effect;
 use crate::terminal::files::{clipboard, export, import, recovery, save};
@@ -163,7 +163,7 @@ fn choose(state: &mut State, answer: usize) {
 /// The message after a command that enters cells at the end of the groove.
 fn end_of_groove(state: &State, command: &Command) -> Option<String> {
     use Command::{Attack, EnterGroup, EnterGroups, Hold, Rest, Toggle};
-    let enters = matches!(command, Attack(_) | Hold | EnterGroup(_) | EnterGroups(_) | Rest | Toggle);
+    let enters = matches!(command, Attack(_) | Hold | EnterGroup(_) | EnterGroups(..) | Rest | Toggle);
     let (bar, section) = (state.input.keymap.first("add-bar"), state.input.keymap.first("add-section"));
     let text = || format!("end of the groove: {bar} adds a bar, {section} a section");
     (enters && state.session.cursor().past_end).then(text)
@@ -171,14 +171,13 @@ fn end_of_groove(state: &State, command: &Command) -> Option<String> {
 
 /// The key that undoes a loss of attacks, or that changes the division under a new meter.
 fn key_hint(state: &State, command: &Command, before: &Groove) -> String {
-    let attacks = |g: &Groove| (0..g.layers().len()).flat_map(|l| g.events(l)).filter(|e| e.pass == 0).count();
     let division = |g: &Groove| (0..g.layers().len()).map(|l| g.events(l)).collect::<Vec<_>>();
     let after = state.groove();
     let (name, verb) = match command {
         Command::Undo | Command::Redo => return String::new(),
-        Command::Division(_) if division(before) != division(after) => ("undo", "undoes"),
-        _ if attacks(before) > attacks(after) => ("undo", "undoes"),
-        Command::Meter(_) | Command::AddSection(..) if !after.layers().is_empty() => ("division", "changes it"),
+        Command::Division(..) if division(before) != division(after) => ("undo", "undoes"),
+        _ if messages::written_attacks(before) > messages::written_attacks(after) => ("undo", "undoes"),
+        Command::Meter(..) | Command::AddSection(..) if !after.layers().is_empty() => ("division", "changes it"),
         _ => return String::new(),
     };
     let key = state.input.keymap.first(name);

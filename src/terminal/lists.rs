@@ -30,6 +30,10 @@ pub(crate) fn navigate(state: &mut State, step: impl Fn(usize, usize, usize) -> 
         state.overlay = Overlay::TapReport(step(at.min(count.saturating_sub(1)), count.saturating_sub(1), page));
         return;
     }
+    if let Overlay::Prompt { question, .. } = &mut state.overlay {
+        *question = question.other_meaning();
+        return;
+    }
     let width = state.view.size.0;
     if let Overlay::Manual(view) = &mut state.overlay {
         return view.navigate(width, page, step);

@@ -31,7 +31,7 @@ fn a_tuplet_is_pasted_as_a_tuplet_or_refused() {
 fn cells_of_another_division_are_pasted_at_their_times() {
     let mut session = Session::new(groove("x.xx .x.. / .... ...."));
     session.apply(Command::AddLayer("low".into(), Voice::Kick));
-    session.apply(Command::Division(3));
+    session.apply(Command::Division(3, Keep::NoteValues));
     let to_low = [Move(Motion::Up), SelectBar, Copy, Move(Motion::Down), Move(Motion::SectionStart), PASTE];
     run(&mut session, &to_low);
     let low = &session.groove().layers()[1];
@@ -41,14 +41,14 @@ fn cells_of_another_division_are_pasted_at_their_times() {
 
 #[test]
 fn only_the_rhythm_is_pasted() {
-    let mut session = Session::new(groove("Xo.- .... / .... ...."));
+    let mut session = Session::new(groove("Xo-. .... / .... ...."));
     run(&mut session, &[Command::Pitch(Pitch::parse("E2")), SelectBar, Copy, Move(Motion::NextSection)]);
     run(&mut session, &[Command::Attack(Accent::Plain), Move(Motion::SectionStart)]);
     run(&mut session, &[Command::Pitch(Pitch::parse("A2"))]);
     session.apply(Command::Paste(PasteContent::Rhythm, PasteInCycle::Ask));
-    assert_eq!(drawn(session.groove()), "Xo.. .... / xx.. ....");
+    assert_eq!(drawn(session.groove()), "Xo-. .... / xx-. ....");
     let pitches = session.groove().events(0)[2..].iter().map(|e| e.attack.pitch).collect::<Vec<_>>();
-    assert_eq!(pitches, [None; 2]);
+    assert_eq!(pitches, [Pitch::parse("A2"); 2]);
 }
 
 #[test]
@@ -89,9 +89,9 @@ fn a_group_longer_than_its_cycle_keeps_its_attack() {
 fn edits_that_a_cycle_cannot_hold_are_refused() {
     let mut session = Session::new(groove("x... .... / .... ...."));
     session.apply(Command::Cycle(Some(3)));
-    for (command, reason) in [(Repeat(1), "write it out"), (Shift(1), "write it out")] {
-        let Outcome::Error(words) = session.apply(command) else { panic!("refused") };
-        assert!(words.contains(reason), "{words}");
+    for commands in [[Command::SelectCells(3), Repeat(Repeats::More(1))], [Command::Deselect, Shift(1)]] {
+        let Outcome::Error(words) = run(&mut session, &commands) else { panic!("refused") };
+        assert!(words.contains("write it out"), "{words}");
     }
     session.apply(Rotate(1));
     assert_eq!(drawn(session.groove()), ".x. / .... ....");

@@ -2,12 +2,15 @@
 
 mod clipboard;
 mod documents;
+mod meaning;
 mod messages;
 mod random;
 
-use super::{Choice, Command, DocumentId, Motion, Outcome, PasteContent, PasteInCycle, Session};
+use super::{
+    Choice, Command, DocumentId, Keep, Motion, Outcome, Overflow, PasteContent, PasteInCycle, Repeats, Session,
+};
 use crate::rhythm::{
-    Accent, Fraction, Groove, Layer, Meter, PartContext, Pitch, Place, Section, Swing, Tempo, Time, Voice,
+    Accent, Fraction, Groove, Layer, Meter, PartContext, Pitch, Place, Section, Stretch, Swing, Tempo, Time, Voice,
     cell_notation,
 };
 
@@ -66,7 +69,7 @@ const BLANK: &str = ".... ....";
 #[test]
 fn entering() {
     check(BLANK, [EnterGroup(3), EnterGroup(3), EnterGroup(2)], "x--x --x-");
-    check(BLANK, [EnterGroups(vec![3, 3, 2])], "x--x --x-");
+    check(BLANK, [EnterGroups(vec![3, 3, 2], Overflow::Ask)], "x--x --x-");
     // A group is cut at the end of the groove, and no further group is entered.
     check(BLANK, [EnterGroup(5), EnterGroup(5), EnterGroup(1)], "x--- -x--");
     // A group continues in the next section.
@@ -97,8 +100,8 @@ fn selecting() {
     check("x.xx x...", [Extend(Right), CycleAccent, Extend(Right), CycleAccent], "o.ox x...");
     check("x.xo ....", [Extend(Right), Copy, Move(BeatRight), PASTE, PASTE], "x.xo x.x.");
     check("x.xo ....", [Extend(BeatRight), Extend(Left), Cut, Move(BeatRight), PASTE], ".... x.xo");
-    check("xo.. ....", [Extend(Right), Repeat(2)], "xoxo xo..");
-    check("xo.. ....", [Extend(Right), Repeat(9)], "xoxo xoxo");
+    check("xo.. ....", [Extend(Right), Repeat(Repeats::More(2))], "xoxo xo..");
+    check("xo.. ....", [Extend(Right), Repeat(Repeats::More(9))], "xoxo xoxo");
     check("xo.. ...X", [Rotate(1)], "Xxo. ....");
     check("xo.. ...X", [Shift(1)], ".xo. ....");
     check("xo.. ...X", [Shift(-1)], "o... ..X.");
@@ -125,7 +128,7 @@ fn tuplets_and_motions() {
 fn motions_between_layers_keep_the_time() {
     let mut session = Session::new(groove(".... ...."));
     session.apply(Command::AddLayer("low".into(), Voice::Kick));
-    session.apply(Command::Division(3));
+    session.apply(Command::Division(3, Keep::NoteValues));
     session.apply(Move(Motion::Up));
     for _ in 0..6 {
         session.apply(Move(Right));

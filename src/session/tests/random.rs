@@ -59,21 +59,29 @@ fn command() -> impl Strategy<Value = Command> {
         C::Attack(Accent::Ghost),
         C::Attack(Accent::Accent),
         C::Pitch(None),
+        C::Repeat(Repeats::ToSectionEnd),
+        C::InsertBar,
+        C::DeleteBars,
+        C::SplitSection,
+        C::JoinSections,
         C::Cycle(None),
     ]);
     let numbers = (0_usize..13, -13_i32..14).prop_flat_map(|(n, by)| {
         prop::sample::select(vec![
             C::EnterGroup(n * 3),
-            C::EnterGroups(vec![n as u32, 3, 2]),
+            C::EnterGroups(vec![n as u32, 3, 2], if by < 0 { Overflow::AddBars } else { Overflow::Cut }),
+            C::SelectCells(n),
+            C::Stretch(if by < 0 { Stretch::Halve } else { Stretch::Double }),
             C::Tuplet { cells: n, beats: (by.unsigned_abs() as usize) % 4 },
-            C::Repeat(n),
+            C::Repeat(Repeats::More(n)),
             C::Rotate(by),
             C::Shift(by),
             C::Transpose(by),
             C::MoveLayer(by),
             C::MoveSection(by),
             C::NextVoice(by),
-            C::Division(n as u16),
+            C::Division(n as u16, Keep::NoteValues),
+            C::Division(n as u16, Keep::Cells),
             C::Cycle(Some(n * 2)),
             C::GainBy(by as i8),
             C::SoundFile(Some("k.wav".repeat(n * 6))),
@@ -98,7 +106,8 @@ fn command() -> impl Strategy<Value = Command> {
                 C::Title(name.into()),
                 C::Note(name.into()),
                 C::Voice(Voice::ALL[v]),
-                C::Meter(Meter::parse(["4/4", "6/8", "3+2+2/8", "13/16"][v % 4]).expect("meter")),
+                C::Meter(Meter::parse(["4/4", "6/8", "3+2+2/8", "13/16"][v % 4]).expect("meter"), Keep::Cells),
+                C::Meter(Meter::parse(["4/4", "6/8", "7/8", "13/16"][v % 4]).expect("meter"), Keep::NoteValues),
             ])
         });
     prop_oneof![

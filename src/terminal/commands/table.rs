@@ -1,8 +1,8 @@
 //! The table of commands: name, default keys, action, description, hint.
 
 use super::{CommandSpec, Group, Mode};
-use crate::rhythm::Accent;
-use crate::session::{Command, Motion, PasteContent, PasteInCycle};
+use crate::rhythm::{Accent, Stretch};
+use crate::session::{Command, Keep, Motion, PasteContent, PasteInCycle};
 use crate::terminal::action::{Action, CopyText};
 use crate::terminal::files::export::ExportMenu;
 use crate::terminal::input::key::{ch, ctrl, ctrl_key, ctrl_shift, key, shift};
@@ -86,6 +86,8 @@ const CHANGE: &[CommandSpec] = commands! { Grid Change:
     "shift-later" [ch(')')] run(Command::Shift(1)), "shift one cell later, filling with rests";
     "shift-earlier" [ch('(')] run(Command::Shift(-1)), "shift one cell earlier, filling with rests";
     "shift" [] Action::Ask(Question::Shift), "shift by a number of cells";
+    "double-lengths" [] run(Command::Stretch(Stretch::Double)), "make the selection twice as long";
+    "halve-lengths" [] run(Command::Stretch(Stretch::Halve)), "make the selection half as long";
     "undo" [ctrl('z')] run(Command::Undo), "undo", "undo";
     "redo" [ctrl('y')] run(Command::Redo), "redo";
 };
@@ -101,6 +103,7 @@ const SELECT: &[CommandSpec] = commands! { Grid Select:
     "select-to-end" [shift(Code::End)] extend(Motion::SectionEnd), "select to the end of the section";
     "select" [ch('s')] Action::StartSelecting, "start selecting; movement extends, Esc stops", "select";
     "select-bar" [ch('b')] run(Command::SelectBar), "select the bar", "bar";
+    "select-cells" [] Action::Ask(Question::SelectCells), "select a number of cells from here on";
     "select-section" [ch('A')] run(Command::SelectSection), "select the section in this layer";
     "select-all" [ctrl('a')] run(Command::SelectAllLayers), "select the section in all layers";
     "copy" [ctrl('c')] run(Command::Copy), "copy the selection or the bar", "copy";
@@ -125,7 +128,7 @@ const LAYER: &[CommandSpec] = commands! { Grid Layer:
     "voice-next" [ch('i')] run(Command::NextVoice(1)), "use the next voice for the layer";
     "voice" [ch('I')] Action::Ask(Question::Voice), "choose the layer's voice";
     "sound-file" [] Action::Ask(Question::SoundFile), "use a sound file for the layer";
-    "division" [ch('/')] Action::Ask(Question::Division), "set the layer's cells per beat", "division";
+    "division" [ch('/')] Action::Ask(Question::Division(Keep::NoteValues)), "set the layer's cells per beat", "division";
     "cycle" [ch('c')] Action::Ask(Question::Cycle), "repeat the section's first cells as a cycle", "cycle";
     "cycle-off" [ch('C')] run(Command::Cycle(None)), "write the cycle out";
     "mute" [ch('m')] run(Command::Mute), "mute or unmute the layer";
@@ -142,9 +145,11 @@ const SECTION: &[CommandSpec] = commands! { Grid Section:
     "tempo" [ch('T')] Action::Ask(Question::Tempo), "set the tempo, as 150 or 1/4.=90", "tempo";
     "tempo-up" [] run(Command::TempoBy(1)), "raise the tempo by 1";
     "tempo-down" [] run(Command::TempoBy(-1)), "lower the tempo by 1";
-    "meter" [ch('M')] Action::Ask(Question::Meter), "set the meter, as 4/4 or 3+2+2/8", "meter";
+    "meter" [ch('M')] Action::Ask(Question::Meter(Keep::NoteValues)), "set the meter, as 4/4 or 3+2+2/8", "meter";
     "add-bar" [ch('+')] run(Command::BarsBy(1)), "add a bar to the end of the section", "add bar";
     "remove-bar" [ch('_')] run(Command::BarsBy(-1)), "remove the section's last bar";
+    "insert-bar" [] run(Command::InsertBar), "insert a bar before this one";
+    "delete-bars" [] run(Command::DeleteBars), "delete this bar, or those selected";
     "bars" [ch('B')] Action::Ask(Question::Bars), "set the section's number of bars";
     "times" [ch('*')] Action::Ask(Question::Times), "set how many times the section plays";
     "swing" [ch('w')] Action::Ask(Question::Swing), "set the section's swing, as 2:1";
@@ -153,6 +158,8 @@ const SECTION: &[CommandSpec] = commands! { Grid Section:
     "remove-section" [] run(Command::RemoveSection), "delete the section";
     "section-earlier" [] run(Command::MoveSection(-1)), "move the section earlier";
     "section-later" [] run(Command::MoveSection(1)), "move the section later";
+    "split-section" [] run(Command::SplitSection), "begin a new section with this bar";
+    "join-sections" [] run(Command::JoinSections), "join the section with the next one";
     "rename-section" [] Action::Ask(Question::RenameSection), "rename the section";
     "title" [] Action::Ask(Question::Title), "set the groove's title";
     "note" [] Action::Ask(Question::Note), "edit the note saved with the groove";

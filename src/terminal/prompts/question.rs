@@ -1,5 +1,7 @@
 //! The questions of the prompt, with their labels and the forms of their answers.
 
+use crate::session::Keep;
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Question {
     Groups,
@@ -8,10 +10,11 @@ pub(crate) enum Question {
     Repeat,
     Rotate,
     Shift,
+    SelectCells,
     AddLayer,
     RenameLayer,
     Voice,
-    Division,
+    Division(Keep),
     Cycle,
     LayerSwing,
     SoundFile,
@@ -20,7 +23,7 @@ pub(crate) enum Question {
     Pan,
     AddSection,
     RenameSection,
-    Meter,
+    Meter(Keep),
     Tempo,
     Bars,
     Times,
@@ -42,19 +45,30 @@ pub(crate) enum Question {
 }
 
 impl Question {
+    /// The question with the other of its two meanings; others stay the same.
+    pub(crate) fn other_meaning(self) -> Self {
+        let other = |keep| if keep == Keep::Cells { Keep::NoteValues } else { Keep::Cells };
+        match self {
+            Question::Meter(keep) => Question::Meter(other(keep)),
+            Question::Division(keep) => Question::Division(other(keep)),
+            question => question,
+        }
+    }
+
     /// The label, and the allowed forms of an answer.
     pub(crate) fn label_and_forms(self) -> (&'static str, &'static str) {
         match self {
             Question::Groups => ("Groups", "cells from attack to attack: 12, 3+3+2+3 or 3(4+4+3)+5+2"),
             Question::Pitch => ("Pitch", "a note and its octave: E2, F#3, Bb1; empty: the voice's own"),
             Question::Tuplet => ("Tuplet", "cells in a beat: 5; cells in beats: 7/2"),
-            Question::Repeat => ("Repeat", "number of times"),
+            Question::Repeat => ("Repeat", "number of times after it; end: to the end of the section"),
             Question::Rotate => ("Rotate by", "cells later; negative: earlier"),
             Question::Shift => ("Shift by", "cells later; negative: earlier"),
+            Question::SelectCells => ("Select", "number of cells from the cursor on"),
             Question::AddLayer => ("New layer", "a voice, or a name and a voice: kick, low kick"),
             Question::RenameLayer => ("Name of the layer", "1 to 64 characters"),
             Question::Voice => ("Voice", "kick snare hat open-hat rim clap tom wood bell shaker bass pluck"),
-            Question::Division => ("Division", "cells per beat: 1 to 32"),
+            Question::Division(_) => ("Division", "cells per beat: 1 to 32"),
             Question::Cycle => ("Cycle", "number of cells from the start of the section to repeat"),
             Question::LayerSwing => ("Swing of the layer", "long:short, as 2:1; empty: the section's"),
             Question::SoundFile => ("Sound file", "a file next to the groove, as knock.wav; empty: the voice"),
@@ -63,7 +77,7 @@ impl Question {
             Question::Pan => ("Pan", "-100 left to 100 right"),
             Question::AddSection => ("New section", "a name, a meter, or both: B 3+2+2/8; empty: next letter"),
             Question::RenameSection => ("Name of the section", "1 to 64 characters"),
-            Question::Meter => ("Meter", "4/4, 6/8, 13/16 or 3+2+2/8"),
+            Question::Meter(_) => ("Meter", "4/4, 6/8, 13/16 or 3+2+2/8"),
             Question::Tempo => ("Tempo", "beats per minute: 150, 132.5; with the note value: 1/4.=90"),
             Question::Bars => ("Bars", "1 to 1024"),
             Question::Times => ("Times through", "1 to 64"),
@@ -95,7 +109,8 @@ impl Question {
             Question::Groups => "12, 3+3+2+3, 3(4+4+3)+5+2",
             Question::Pitch => "E2, F#3, Bb1",
             Question::Tuplet => "5, 7/2",
-            Question::Repeat | Question::Rotate | Question::Shift | Question::Cycle => "a whole number",
+            Question::Repeat => "a whole number, end",
+            Question::Rotate | Question::Shift | Question::Cycle | Question::SelectCells => "a whole number",
             Question::AddLayer => "kick, low kick (the voice comes last)",
             Question::AddSection => "B, 3/4, B 3+2+2/8",
             Question::LayerSwing | Question::Swing => "long:short, both 1 to 16, as 2:1 or 3:2",
