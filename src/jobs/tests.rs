@@ -12,7 +12,7 @@ fn groove(bars: u16) -> Arc<Groove> {
     let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
     let mut session =
         crate::session::Session::new(Groove::blank(Meter::parse("4/4").expect("meter"), tempo, bars).expect("groove"));
-    session.apply(crate::session::Command::EnterGroups(vec![3; usize::from(bars) * 5]));
+    session.apply(crate::session::Command::EnterGroups(vec![3; usize::from(bars) * 5], crate::session::Overflow::Cut));
     session.apply(crate::session::Command::AddLayer("deck".into(), Voice::Kick));
     session.groove().clone()
 }

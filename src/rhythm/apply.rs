@@ -2,11 +2,12 @@
 
 use super::bounds::{CYCLE, DIVISION, TUPLET_BEATS, TUPLET_CELLS};
 use super::cell::{Attack, Cell};
+use super::clip::{self, Clip, Leaving, Row};
 use super::divide;
-use super::edit::{Clip, Edit, Region};
+use super::edit::{Edit, Region, Stretch};
 use super::edit_error::EditError;
 use super::groove::{Groove, Place};
-use super::part::{Part, Spot, written_start};
+use super::part::{Part, PartContext, Spot, written_start};
 use super::time::Time;
 use std::ops::Range;
 use std::sync::Arc;
@@ -31,8 +32,14 @@ impl Groove {
     /// Copies the cells of a region.
     pub(crate) fn clip(&self, region: &Region) -> Result<Clip, EditError> {
         self.check_region(region)?;
-        let rows = region.layers.clone().map(|l| self.row(l, region.section, self.cells_in(l, region)));
-        Ok(Clip { rows: rows.collect() })
+        let rows = region.layers.clone().map(|l| self.copied_row(l, region)).collect();
+        let length = region.to.minus(region.from).ok_or(EditError::NoSuchPlace("cell"))?;
+        Ok(Clip { rows, length })
+    }
+
+    fn copied_row(&self, layer: usize, region: &Region) -> Row {
+        let (part, context) = (self.part(layer, region.section), self.context(layer, region.section));
+        clip::copy(part, context, self.cells_in(layer, region), region.from)
     }
 
     fn check_region(&self, region: &Region) -> Result<(), EditError> {
@@ -78,6 +85,7 @@ impl Groove {
                 row[0] = Cell::Attack(*attack);
                 self.put(*at, &row)
             }
+            Edit::Hold(at, cells) => self.put(*at, &vec![Cell::Hold; *cells]),
             Edit::Set(at, cell) => self.set_cells(*at, &[*cell]),
             Edit::Erase(region) => self.map_region(region, |cells| cells.fill(Cell::Rest)),
             Edit::Accent(region, accent) => self.map_attacks(region, |a| Attack { accent: *accent, ..a }),
@@ -85,47 +93,28 @@ impl Groove {
             Edit::Transpose(region, by) => {
                 self.map_attacks(region, |a| Attack { pitch: a.pitch.map(|p| p.transposed(*by).unwrap_or(p)), ..a })
             }
-            Edit::Paste(at, clip) => {
+            Edit::Paste(at, clip) => self.paste(*at, clip, |_, _| Err(EditError::PasteIntoCycle)),
+            Edit::ReplaceCycle(at, clip) => {
                 self.check_place(*at)?;
                 let time = self.written_at(*at);
-                for (row, cells) in clip.rows.iter().enumerate().filter(|(_, c)| !c.is_empty()) {
-                    let layer = at.layer + row;
-                    if layer < self.layers.len() {
-                        let context = self.context(layer, at.section);
-                        let cell = self.part(layer, at.section).cell_at(time, context);
-                        self.put(Place { layer, section: at.section, cell }, cells)?;
-                    }
-                }
-                Ok(())
+                self.paste(*at, clip, |row, context| clip::cycle(row, clip.length, context, time))
             }
             Edit::Repeat(region, times) => {
                 self.check_region(region)?;
+                let length = region.to.minus(region.from).ok_or(EditError::NoSuchPlace("cell"))?;
+                let limit = self.sections[region.section].length();
                 for layer in region.layers.clone() {
-                    let range = self.cells_in(layer, region);
-                    let end = range.end;
-                    let room = self.cells(layer, region.section) - end;
-                    let once = self.row(layer, region.section, range);
-                    let row: Vec<Cell> = once.iter().copied().cycle().take((once.len() * times).min(room)).collect();
-                    if !row.is_empty() {
-                        self.put(Place { layer, section: region.section, cell: end }, &row)?;
+                    if self.part(layer, region.section).is_cycle() {
+                        return Err(EditError::Impossible("a cycle repeats already; write it out first"));
                     }
+                    let row = self.copied_row(layer, region).repeated(*times, length, limit);
+                    self.paste_row(layer, region.section, &row, region.to)?;
                 }
                 Ok(())
             }
-            Edit::Rotate(region, by) => self.map_region(region, |cells| {
-                let n = cells.len().max(1) as i64;
-                cells.rotate_right(i64::from(*by).rem_euclid(n) as usize);
-            }),
-            Edit::Shift(region, by) => self.map_region(region, |cells| {
-                let n = (by.unsigned_abs() as usize).min(cells.len());
-                if *by > 0 {
-                    cells.rotate_right(n);
-                    cells[..n].fill(Cell::Rest);
-                } else {
-                    cells[..n].fill(Cell::Rest);
-                    cells.rotate_left(n);
-                }
-            }),
+            Edit::Rotate(region, by) => self.move_cells(region, *by, Leaving::Wrap),
+            Edit::Shift(region, by) => self.move_cells(region, *by, Leaving::Drop),
+            Edit::Stretch(region, stretch) => self.stretch(region, *stretch),
             Edit::Tuplet { at, beats, cells } => self.tuplet(*at, *beats, *cells),
             Edit::Division(layer, division) => {
                 DIVISION.check(i64::from(*division))?;
@@ -138,6 +127,7 @@ impl Groove {
                 l.division = *division;
                 Ok(())
             }
+            Edit::DivisionKeepingCells(layer, division) => self.keep_cells(*layer, *division),
             Edit::Cycle { layer, section, cells } => self.cycle(*layer, *section, *cells),
             _ => self.change_structure(edit),
         }
@@ -159,10 +149,86 @@ impl Groove {
         part.settle();
     }
 
-    /// Writes cells from a place on, cut at the section's end.
+    /// Pastes rows; a cycle becomes what `replace_cycle` makes of its row.
+    fn paste(
+        &mut self,
+        at: Place,
+        clip: &Clip,
+        replace_cycle: impl Fn(&Row, PartContext<'_>) -> Result<Part, EditError>,
+    ) -> Result<(), EditError> {
+        self.check_place(at)?;
+        let time = self.written_at(at);
+        for (layer, row) in (at.layer..self.layers.len()).zip(&clip.rows) {
+            if self.part(layer, at.section).is_cycle() {
+                let cycle = replace_cycle(row, self.context(layer, at.section))?;
+                self.with_part(layer, at.section, |part| *part = cycle);
+            } else {
+                self.paste_row(layer, at.section, row, time)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn paste_row(&mut self, layer: usize, section: usize, row: &Row, at: Time) -> Result<(), EditError> {
+        let new = clip::paste(self.part(layer, section), self.context(layer, section), row, at)?;
+        self.with_part(layer, section, |part| *part = new);
+        Ok(())
+    }
+
+    fn stretch(&mut self, region: &Region, stretch: Stretch) -> Result<(), EditError> {
+        self.check_region(region)?;
+        for layer in region.layers.clone() {
+            if self.part(layer, region.section).is_cycle() {
+                return Err(EditError::Impossible("a cycle has one length of cells; write it out first"));
+            }
+            let row = self.copied_row(layer, region);
+            let row = match stretch {
+                Stretch::Double => row.scaled(2, 1),
+                Stretch::Halve => row.scaled(1, 2).then_rest(row.end()),
+            };
+            self.paste_row(layer, region.section, &row, region.from)?;
+        }
+        Ok(())
+    }
+
+    fn move_cells(&mut self, region: &Region, by: i32, leaving: Leaving) -> Result<(), EditError> {
+        self.check_region(region)?;
+        for layer in region.layers.clone() {
+            let range = self.cells_in(layer, region);
+            let (part, context) = (self.part(layer, region.section), self.context(layer, region.section));
+            match part {
+                Part::Barred { .. } => {
+                    let new = clip::moved(part, context, range, by, leaving)?;
+                    self.with_part(layer, region.section, |part| *part = new);
+                }
+                Part::Cycled { cells, .. } if range.len() <= cells.len() => {
+                    let first = Place { layer, section: region.section, cell: range.start };
+                    let mut row = self.row(layer, region.section, range);
+                    clip::move_cells(&mut row, by, leaving);
+                    if !row.is_empty() {
+                        self.set_cells(first, &row)?;
+                    }
+                }
+                Part::Cycled { .. } if leaving == Leaving::Wrap => {
+                    self.with_part(layer, region.section, |part| clip::move_cells(part.stored_mut(), by, leaving));
+                }
+                Part::Cycled { .. } => {
+                    return Err(EditError::Impossible(
+                        "a cycle has no end to shift to; rotate it, or write it out first",
+                    ));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Writes cells from a place on, cut at the section's end, and in a cycle after one repetition.
     fn set_cells(&mut self, at: Place, row: &[Cell]) -> Result<(), EditError> {
         self.check_place(at)?;
-        let end = (at.cell + row.len()).min(self.cells(at.layer, at.section));
+        let mut end = (at.cell + row.len()).min(self.cells(at.layer, at.section));
+        if let Part::Cycled { cells, .. } = self.part(at.layer, at.section) {
+            end = end.min(at.cell + cells.len());
+        }
         self.with_part(at.layer, at.section, |part| {
             for (cell, new) in (at.cell..end).zip(row) {
                 let i = part.stored_index(cell);
@@ -238,14 +304,12 @@ impl Groove {
             if n > room {
                 return Err(EditError::CycleTooLong { cells: n, section: room });
             }
-            let mut even: Vec<Cell> = match part {
-                Part::Cycled { .. } => (0..n).map(|i| part.cell(i)).collect(),
-                Part::Barred { spans, cells } => divide::pieces(spans, cells)
-                    .flat_map(|(s, piece)| divide::recut(piece, usize::from(s.beats) * usize::from(context.division)))
-                    .collect(),
-            };
-            even.truncate(n);
-            Part::Cycled { cells: even, start: 0 }
+            let beats = n.div_ceil(usize::from(context.division));
+            let is_tuplet = |s: &Spot| s.beat < beats && s.span != context.even_span();
+            if !part.is_cycle() && part.spots(context).iter().any(is_tuplet) {
+                return Err(EditError::Impossible("a cycle has no tuplets; there is one in these cells"));
+            }
+            Part::Cycled { cells: self.row(layer, section, 0..n), start: 0 }
         } else {
             let spans = vec![context.even_span(); context.beats()];
             Part::Barred { spans, cells: self.row(layer, section, 0..part.len(context)) }

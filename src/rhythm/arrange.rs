@@ -86,6 +86,11 @@ impl Groove {
                 BARS.check(i64::from(*bars))?;
                 self.refit(*at, |s| s.bars = *bars)?;
             }
+            Edit::MeterKeepingTimes(at, meter) => self.rebar(*at, meter)?,
+            Edit::InsertBars(section, at, bars) => self.insert_bars(*section, *at, usize::from(*bars))?,
+            Edit::DeleteBars(section, bars) => self.delete_bars(*section, bars.clone())?,
+            Edit::SplitSection(section, bar, name) => self.split_section(*section, *bar, name)?,
+            Edit::JoinSections(section) => self.join_sections(*section)?,
             Edit::Title(title) => self.title.clone_from(title),
             _ => unreachable!("`change` applies the edits of cells"),
         }
@@ -96,12 +101,12 @@ impl Groove {
         self.layers.get_mut(at).map(Arc::make_mut).ok_or(EditError::NoSuchPlace("layer"))
     }
 
-    fn section_mut(&mut self, at: usize) -> Result<&mut Section, EditError> {
+    pub(super) fn section_mut(&mut self, at: usize) -> Result<&mut Section, EditError> {
         self.sections.get_mut(at).ok_or(EditError::NoSuchPlace("section"))
     }
 
     /// Changes a section's meter or length and fits the parts to it.
-    fn refit(&mut self, at: usize, change: impl FnOnce(&mut Section)) -> Result<(), EditError> {
+    pub(super) fn refit(&mut self, at: usize, change: impl FnOnce(&mut Section)) -> Result<(), EditError> {
         change(self.section_mut(at)?);
         for layer in 0..self.layers.len() {
             let part = divide::refit(self.part(layer, at), self.context(layer, at));

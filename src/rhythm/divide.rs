@@ -6,18 +6,21 @@ use super::part::{Part, PartContext, Span};
 
 /// A barred part under construction.
 #[derive(Default)]
-struct Barred {
+pub(super) struct Barred {
     spans: Vec<Span>,
     cells: Vec<Cell>,
+    /// The beats of the spans.
+    pub(super) beats: usize,
 }
 
 impl Barred {
-    fn push(&mut self, span: Span, cells: &[Cell]) {
+    pub(super) fn push(&mut self, span: Span, cells: &[Cell]) {
         self.spans.push(span);
         self.cells.extend_from_slice(cells);
+        self.beats += usize::from(span.beats);
     }
 
-    fn part(self) -> Part {
+    pub(super) fn part(self) -> Part {
         Part::Barred { spans: self.spans, cells: self.cells }
     }
 }
@@ -80,7 +83,7 @@ pub(super) fn set_span(part: &Part, context: PartContext<'_>, beat: usize, beats
     let mut new = Barred::default();
     let mut replaced: Vec<(usize, Vec<Cell>)> = Vec::new();
     for spot in part.spots(context) {
-        let piece: Vec<Cell> = (spot.first..spot.first + usize::from(spot.span.cells)).map(|i| part.cell(i)).collect();
+        let piece = part.span_cells(spot);
         let length = usize::from(spot.span.beats);
         if spot.beat + length <= beat || spot.beat >= end {
             new.push(spot.span, &piece);
@@ -155,20 +158,18 @@ pub(super) fn refit(part: &Part, new: PartContext<'_>) -> Part {
         Part::Barred { spans, cells } => (spans, cells),
     };
     let (per_bar, total) = (new.meter.beats(), new.beats());
-    let (mut out, mut beat) = (Barred::default(), 0);
+    let mut out = Barred::default();
     for (span, piece) in pieces(spans, cells) {
         let beats = usize::from(span.beats);
-        if beat + beats <= total && beats <= per_bar - beat % per_bar {
+        if out.beats + beats <= total && beats <= per_bar - out.beats % per_bar {
             out.push(span, piece);
-            beat += beats;
         } else {
-            for piece in into_beats(span, piece, new.division).into_iter().take(total - beat) {
+            for piece in into_beats(span, piece, new.division).into_iter().take(total - out.beats) {
                 out.push(new.even_span(), &piece);
-                beat += 1;
             }
         }
     }
     let rests = vec![Cell::Rest; usize::from(new.division)];
-    (beat..total).for_each(|_| out.push(new.even_span(), &rests));
+    (out.beats..total).for_each(|_| out.push(new.even_span(), &rests));
     out.part()
 }

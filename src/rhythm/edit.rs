@@ -1,6 +1,7 @@
 //! The edits of a groove, as values.
 
 use super::cell::{Accent, Attack, Cell, Pitch, Swing};
+use super::clip::Clip;
 use super::groove::{Place, Section};
 use super::meter::{Meter, Tempo};
 use super::time::Time;
@@ -18,10 +19,10 @@ pub struct Region {
     pub to: Time,
 }
 
-/// Cells copied from a region, layer by layer.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Clip {
-    pub rows: Vec<Vec<Cell>>,
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stretch {
+    Double,
+    Halve,
 }
 
 /// One change of a groove.
@@ -35,20 +36,26 @@ pub enum Edit {
         cells: usize,
         attack: Attack,
     },
+    /// Holds the sound before through a number of cells, cut at the section's end.
+    Hold(Place, usize),
     Set(Place, Cell),
     Erase(Region),
     Accent(Region, Accent),
     Pitch(Region, Option<Pitch>),
     /// By semitones.
     Transpose(Region, i32),
-    /// Pastes copied cells at a place, cut at the section's end.
+    /// Pastes copied cells at a place, at their exact times, cut at the section's end.
     Paste(Place, Clip),
+    /// Pastes copied cells at a place, where they replace cycles.
+    ReplaceCycle(Place, Clip),
     /// Repeats the region's cells after it, this many times, cut at the section's end.
     Repeat(Region, usize),
-    /// Rotates the region's cells by a number of cells, later if positive.
+    /// Rotates the region's cells by a number of cells, later if positive. Tuplets move as a whole.
     Rotate(Region, i32),
     /// Shifts the region's cells by a number of cells, later if positive; cells that leave the region are lost.
     Shift(Region, i32),
+    /// Makes the region's cells twice or half as long, from its start; what is behind the section's end is lost.
+    Stretch(Region, Stretch),
     /// Divides beats into a number of cells.
     Tuplet {
         /// A place in the first beat.
@@ -56,8 +63,10 @@ pub enum Edit {
         beats: usize,
         cells: usize,
     },
-    /// Sets a layer's cells per beat.
+    /// Sets a layer's cells per beat; attacks keep their times, or move to the cell they fall in.
     Division(usize, u16),
+    /// Sets a layer's cells per beat; its cells keep their order and change their length.
+    DivisionKeepingCells(usize, u16),
     /// Turns the first cells of a part into a cycle, or writes the cycle out.
     Cycle {
         layer: usize,
@@ -92,6 +101,16 @@ pub enum Edit {
     RenameSection(usize, String),
     /// Sets a section's meter; beats keep their order.
     Meter(usize, Meter),
+    /// Sets a section's meter; attacks keep their times, and the bars become as many as hold them.
+    MeterKeepingTimes(usize, Meter),
+    /// Inserts bars of rests into a section, before the bar of this index.
+    InsertBars(usize, usize, u16),
+    /// Deletes bars of a section.
+    DeleteBars(usize, Range<usize>),
+    /// Makes the bars of a section from an index on another section of this name.
+    SplitSection(usize, usize, String),
+    /// Joins a section with the next one.
+    JoinSections(usize),
     Tempo(usize, Tempo),
     Bars(usize, u16),
     Times(usize, u16),
@@ -103,7 +122,7 @@ impl Edit {
     /// Whether the edit replaces cells and changes no length.
     pub(super) fn is_of_cells(&self) -> bool {
         use Edit as E;
-        let of_region = matches!(self, E::Erase(_) | E::Accent(..) | E::Pitch(..) | E::Transpose(..) | E::Repeat(..));
-        of_region || matches!(self, E::Enter { .. } | E::Set(..) | E::Paste(..) | E::Rotate(..) | E::Shift(..))
+        let of_region = matches!(self, E::Erase(_) | E::Accent(..) | E::Pitch(..) | E::Transpose(..));
+        of_region || matches!(self, E::Enter { .. } | E::Hold(..) | E::Set(..))
     }
 }

@@ -27,6 +27,13 @@ pub enum EditError {
         cells: usize,
         section: usize,
     },
+    /// An attack or a cell of a tuplet falls between the cells of a beat; bar and beat count from 1.
+    BetweenCells {
+        bar: usize,
+        beat: usize,
+    },
+    /// Cells cannot be pasted into a cycle as they are.
+    PasteIntoCycle,
     /// A layer, section, cell or beat does not exist.
     NoSuchPlace(&'static str),
     /// The edit is not possible here; the message.
@@ -49,6 +56,10 @@ impl fmt::Display for EditError {
                 let wanted = format!("a cycle of at most {section} cells, the length of the section");
                 f.write_str(&expected(wanted, cells))
             }
+            Self::BetweenCells { bar, beat } => {
+                write!(f, "attacks would fall between the cells of bar {bar}, beat {beat}")
+            }
+            Self::PasteIntoCycle => f.write_str("the layer repeats a cycle here; write it out first"),
             Self::NoSuchPlace(what) => write!(f, "no such {what}"),
             Self::Impossible(what) => f.write_str(what),
         }

@@ -3,9 +3,11 @@
 
 mod apply;
 mod arrange;
+mod bars;
 pub mod bounds;
 mod cell;
 pub mod cell_notation;
+mod clip;
 mod divide;
 mod edit;
 mod edit_error;
@@ -24,8 +26,9 @@ mod voice;
 
 pub(crate) use cell::semitones;
 pub use cell::{Accent, Attack, Cell, Pitch, Swing};
+pub(crate) use clip::Clip;
 pub use edit::Edit;
-pub(crate) use edit::{Clip, Region};
+pub(crate) use edit::{Region, Stretch};
 pub(crate) use edit_error::EditError;
 pub(crate) use expected::{NotationError, count, expected};
 pub(crate) use groove::Event;

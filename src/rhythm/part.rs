@@ -157,6 +157,11 @@ impl Part {
         self.span_spots(context).collect()
     }
 
+    /// The cells of a span.
+    pub(super) fn span_cells(&self, spot: Spot) -> Vec<Cell> {
+        (spot.first..spot.first + usize::from(spot.span.cells)).map(|i| self.cell(i)).collect()
+    }
+
     /// Every cell, in order.
     pub(super) fn cell_spots(&self, context: PartContext<'_>) -> impl Iterator<Item = Spot> {
         self.span_spots(context).flat_map(|s| (0..usize::from(s.span.cells)).map(move |cell| Spot { cell, ..s }))

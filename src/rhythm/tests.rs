@@ -3,7 +3,7 @@
 use super::*;
 use proptest::prelude::*;
 
-fn groove(meter: &str, division: u16, bars: u16, cells: &str) -> Groove {
+pub(super) fn groove(meter: &str, division: u16, bars: u16, cells: &str) -> Groove {
     let meter = Meter::parse(meter).expect("meter");
     let tempo = Tempo::new(Fraction::whole(120), meter.beat()).expect("tempo");
     let part = cell_notation::parse_bars(cells, &meter, usize::from(bars), division).expect("drawing");
@@ -11,7 +11,7 @@ fn groove(meter: &str, division: u16, bars: u16, cells: &str) -> Groove {
     Groove::new("t", "", vec![section], vec![Layer::new("l", Voice::Wood, division, vec![part])]).expect("groove")
 }
 
-fn drawn(g: &Groove) -> String {
+pub(super) fn drawn(g: &Groove) -> String {
     cell_notation::print_part(g.part(0, 0), &g.sections()[0].meter, g.layers()[0].division, false)
 }
 
@@ -21,7 +21,7 @@ fn check(before: &str, edit: &Edit, after: &str) {
     assert_eq!(drawn(&result), after, "{edit:?}");
 }
 
-fn region(from: (i64, i64), to: (i64, i64)) -> Region {
+pub(super) fn region(from: (i64, i64), to: (i64, i64)) -> Region {
     let time = |(n, d)| Time::new(n, d).expect("time");
     Region { layers: 0..1, section: 0, from: time(from), to: time(to) }
 }
@@ -180,6 +180,15 @@ pub(crate) fn grooves() -> impl Strategy<Value = Groove> {
     )
 }
 
+/// The cells of up to two layers of a random groove, in a random time.
+fn clips() -> impl Strategy<Value = Clip> {
+    (grooves(), 0_i64..16, 1_i64..16).prop_map(|(g, from, length)| {
+        let time = |n| Time::new(n, 16).expect("time");
+        let layers = 0..g.layers().len().min(2);
+        g.clip(&Region { layers, section: 0, from: time(from), to: time(from + length) }).expect("a region")
+    })
+}
+
 fn edits() -> impl Strategy<Value = Edit> {
     let place = (0_usize..3, 0_usize..3, 0_usize..40).prop_map(|(layer, section, cell)| Place { layer, section, cell });
     let region = (0_usize..3, 0_usize..3, 0_i64..16, 1_i64..16).prop_map(|(layer, section, from, length)| Region {
@@ -195,10 +204,13 @@ fn edits() -> impl Strategy<Value = Edit> {
         (region.clone(), -9_i32..9).prop_map(|(r, by)| Edit::Rotate(r, by)),
         (region.clone(), -9_i32..9).prop_map(|(r, by)| Edit::Shift(r, by)),
         (region.clone(), 1_usize..4).prop_map(|(r, n)| Edit::Repeat(r, n)),
+        (region.clone(), prop::sample::select(vec![Stretch::Double, Stretch::Halve]))
+            .prop_map(|(r, s)| Edit::Stretch(r, s)),
         (region, -20_i32..20).prop_map(|(r, by)| Edit::Transpose(r, by)),
         (place.clone(), 1_usize..4, 1_usize..9).prop_map(|(at, beats, cells)| Edit::Tuplet { at, beats, cells }),
-        (place, prop::collection::vec(prop::collection::vec(cells(), 0..9), 1..3))
-            .prop_map(|(at, rows)| Edit::Paste(at, Clip { rows })),
+        (place.clone(), clips()).prop_map(|(at, clip)| Edit::Paste(at, clip)),
+        (place.clone(), clips()).prop_map(|(at, clip)| Edit::ReplaceCycle(at, clip)),
+        (place, 0_usize..9).prop_map(|(at, cells)| Edit::Hold(at, cells)),
         (0_usize..3, 1_u16..9).prop_map(|(l, d)| Edit::Division(l, d)),
         (0_usize..3, 0_usize..3, prop::option::of(1_usize..20)).prop_map(|(layer, section, cells)| Edit::Cycle {
             layer,
@@ -206,6 +218,12 @@ fn edits() -> impl Strategy<Value = Edit> {
             cells
         }),
         (0_usize..3, meters()).prop_map(|(s, m)| Edit::Meter(s, m)),
+        (0_usize..3, meters()).prop_map(|(s, m)| Edit::MeterKeepingTimes(s, m)),
+        (0_usize..3, 1_u16..9).prop_map(|(l, d)| Edit::DivisionKeepingCells(l, d)),
+        (0_usize..3, 0_usize..5, 1_u16..3).prop_map(|(s, at, bars)| Edit::InsertBars(s, at, bars)),
+        (0_usize..3, 0_usize..4, 1_usize..3).prop_map(|(s, at, bars)| Edit::DeleteBars(s, at..at + bars)),
+        (0_usize..3, 0_usize..4).prop_map(|(s, at)| Edit::SplitSection(s, at, "split".into())),
+        (0_usize..3).prop_map(Edit::JoinSections),
         (0_usize..3, 1_u16..5).prop_map(|(s, b)| Edit::Bars(s, b)),
         (0_usize..3).prop_map(|s| Edit::CopySection(s, "copy".into())),
         (0_usize..3).prop_map(Edit::RemoveSection),

@@ -1,6 +1,6 @@
 //! The commands on a groove, as values.
 
-use crate::rhythm::{Accent, Meter, Pitch, Place, Swing, Tempo, Voice};
+use crate::rhythm::{Accent, Meter, Pitch, Place, Stretch, Swing, Tempo, Voice};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Motion {
@@ -30,6 +30,48 @@ pub(crate) enum Motion {
     To(Place),
 }
 
+/// What stays when the meter or the division changes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Keep {
+    /// Attacks keep their times.
+    NoteValues,
+    /// Cells keep their order, and get another length.
+    Cells,
+}
+
+/// How often a selection is repeated.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Repeats {
+    More(usize),
+    ToSectionEnd,
+}
+
+/// What happens to groups behind the end of the groove.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Overflow {
+    Ask,
+    AddBars,
+    Cut,
+}
+
+/// What a paste takes from the clipboard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum PasteContent {
+    All,
+    /// Attacks and lengths, without accents and pitches.
+    Rhythm,
+}
+
+/// What a paste does to a cycle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum PasteInCycle {
+    Ask,
+    /// Writes the cycle out first.
+    WriteOut,
+    /// Makes the pasted cells the cycle.
+    Replace,
+}
+
 /// A command on the groove. With a selection, commands on cells work on all of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum Command {
@@ -42,10 +84,12 @@ pub(crate) enum Command {
     SelectSection,
     /// Selects the section in all layers.
     SelectAllLayers,
+    /// Selects so many cells of the layer from the cursor on.
+    SelectCells(usize),
     Deselect,
     /// Enters an attack of this many cells and moves on to its end.
     EnterGroup(usize),
-    EnterGroups(Vec<u32>),
+    EnterGroups(Vec<u32>, Overflow),
     /// Enters an attack in the cell and moves on.
     Attack(Accent),
     /// Switches between attack and rest; the cursor stays.
@@ -76,9 +120,9 @@ pub(crate) enum Command {
     /// Copies the selection or the bar and leaves rests.
     Cut,
     /// Pastes the copied cells and moves to their end.
-    Paste,
-    /// Repeats the selection or the bar this many times.
-    Repeat(usize),
+    Paste(PasteContent, PasteInCycle),
+    /// Repeats the selection or the bar after it.
+    Repeat(Repeats),
     /// Rotates the selection or the layer's section by a number of cells, later if positive.
     Rotate(i32),
     /// Shifts the selection or the layer's section by a number of cells, later if positive.
@@ -93,8 +137,10 @@ pub(crate) enum Command {
     Voice(Voice),
     /// Moves by a number of voices in the list of voices.
     NextVoice(i32),
+    /// Makes the selection twice or half as long.
+    Stretch(Stretch),
     /// Sets the layer's cells per beat.
-    Division(u16),
+    Division(u16, Keep),
     /// Makes the first cells of the layer's section a cycle; `None` writes it out.
     Cycle(Option<usize>),
     /// Sets the layer's swing; `None` takes the section's.
@@ -118,13 +164,21 @@ pub(crate) enum Command {
     /// Moves the section by a number of places, later if positive.
     MoveSection(i32),
     RenameSection(String),
-    Meter(Meter),
+    Meter(Meter, Keep),
     Tempo(Tempo),
     /// Changes the section's tempo by a number of beats per minute.
     TempoBy(i32),
     Bars(u16),
     /// Adds bars at the section's end, or removes them.
     BarsBy(i32),
+    /// Inserts a bar before the cursor's.
+    InsertBar,
+    /// Deletes the bars of the selection, or the cursor's, in all layers.
+    DeleteBars,
+    /// Makes the bars from the cursor's on a section of their own.
+    SplitSection,
+    /// Joins the section with the next one.
+    JoinSections,
     /// Sets how many times the section is played.
     Times(u16),
     /// Sets the section's swing.

@@ -1,12 +1,14 @@
 //! Turns commands into edits and the resulting groove.
 
-use super::command::Command;
+use super::command::{Command, Keep, Overflow, PasteInCycle};
 use super::cursor::{Cursor, next_attack, previous_attack};
-use super::{Outcome, Session, messages, select};
+use super::{Outcome, Session, Step, messages, select};
 use crate::rhythm::bounds::{BARS, GAIN};
 use crate::rhythm::{
-    Accent, Attack, Cell, Edit, EditError, Fraction, Groove, Layer, Pitch, Place, Region, Section, Tempo, Voice, count,
+    Accent, Attack, Cell, Edit, EditError, Fraction, Groove, Layer, Pitch, Place, Region, Section, Stretch, Tempo,
+    Time, Voice, count,
 };
+use std::ops::Range;
 
 /// The message at the end of the groove. The screen adds the keys.
 pub(super) const FULL: &str = "end of the groove; add a bar or a section to go on";
@@ -38,9 +40,19 @@ pub(super) type Result<T> = std::result::Result<T, EditError>;
 impl Session {
     /// Runs a command that changes the groove.
     pub(super) fn edit(&mut self, command: Command) -> Outcome {
-        let before = self.cursor;
-        let clears_selection =
-            matches!(command, Command::Paste | Command::EnterGroup(_) | Command::EnterGroups(_) | Command::Repeat(_));
+        let choice = match &command {
+            Command::Paste(content, PasteInCycle::Ask) => self.paste_choice(*content),
+            Command::EnterGroups(groups, Overflow::Ask) => self.overflow_choice(groups),
+            _ => None,
+        };
+        if let Some(choice) = choice {
+            return Outcome::Choice(choice);
+        }
+        let before = self.step_here();
+        let clears_selection = matches!(
+            command,
+            Command::Paste(..) | Command::EnterGroup(_) | Command::EnterGroups(..) | Command::Repeat(_)
+        );
         let result = match self.build_section_edit(&command) {
             Ok(Some(result)) => Ok(result),
             Ok(None) if self.groove.layers().is_empty() => return Outcome::NoLayer,
@@ -61,7 +73,7 @@ impl Session {
         if clears_selection {
             self.anchor = None;
         }
-        let outcome = self.commit(groove, label, before, message);
+        let outcome = self.commit(groove, Step { label, ..before }, message);
         if let Some(cursor) = cursor {
             self.cursor = Cursor { past_end: cursor.past_end, ..cursor.settled(&self.groove) };
         }
@@ -78,9 +90,9 @@ impl Session {
         let simple = |edit: Edit, label: &str| g.edited(&edit).map(|new| EditResult::of(new, label));
         match command {
             Command::EnterGroup(cells) => {
-                self.enter_groups(&[cells.min(65_536) as u32], format!("enter a group of {cells}"))
+                self.enter_groups(&[cells.min(65_536) as u32], Overflow::Cut, format!("enter a group of {cells}"))
             }
-            Command::EnterGroups(groups) => self.enter_groups(&groups, "enter groups".into()),
+            Command::EnterGroups(groups, overflow) => self.enter_groups(&groups, overflow, "enter groups".into()),
             Command::Attack(accent) => {
                 let attack = Attack { accent, pitch: self.inherited_pitch() };
                 self.step(Cell::Attack(attack), "attack")
@@ -94,13 +106,13 @@ impl Session {
                 };
                 simple(Edit::Set(at, cell), "toggle")
             }
-            Command::Erase => simple(Edit::Erase(cell()?), "erase"),
-            Command::Cut => simple(Edit::Erase(bar()?), "cut"),
+            Command::Erase => self.erase(&cell()?, "erase"),
+            Command::Cut => self.erase(&bar()?, "cut"),
             Command::DeletePrevious => self.delete_previous(),
             Command::CycleAccent => {
                 let region = cell()?;
                 let clip = g.clip(&region)?;
-                let first = clip.rows.iter().flatten().find_map(|cell| cell.attack());
+                let first = clip.cells().find_map(Cell::attack);
                 let next = match first.ok_or(EditError::Impossible("no attack here to accent"))?.accent {
                     Accent::Plain => Accent::Accent,
                     Accent::Accent => Accent::Ghost,
@@ -120,16 +132,21 @@ impl Session {
                 // This also splits a tuplet over several beats.
                 simple(Edit::Tuplet { at, beats: 1, cells: usize::from(layer.division) }, "even beat")
             }
-            Command::Paste => self.paste(),
-            Command::Repeat(times) => {
-                let region = bar()?;
-                let result = simple(Edit::Repeat(region.clone(), times), "repeat")?;
-                let end = region.to.minus(region.from).and_then(|l| region.to.plus(l.repeated(times)?));
-                let end = end.unwrap_or(region.to).min(g.sections()[at.section].length());
-                Ok(result.with_cursor(self.cursor_at(at, end)))
+            Command::Paste(content, in_cycle) => self.paste(content, in_cycle),
+            Command::Repeat(repeats) => self.repeat(repeats),
+            Command::Stretch(stretch) => {
+                let region = self.selection().ok_or(EditError::Impossible("select what is to change its length"))?;
+                let result = simple(Edit::Stretch(region, stretch), "change of length")?;
+                let lost = messages::lost_attacks(g, &result.groove);
+                let words = if stretch == Stretch::Double { "twice as long" } else { "half as long" };
+                Ok(result.with_message(format!("{words}{lost}")))
             }
             Command::Rotate(by) => simple(Edit::Rotate(section()?, by), "rotate"),
-            Command::Shift(by) => simple(Edit::Shift(section()?, by), "shift"),
+            Command::Shift(by) => {
+                let result = simple(Edit::Shift(section()?, by), "shift")?;
+                let lost = messages::lost_attacks(g, &result.groove);
+                Ok(if lost.is_empty() { result } else { result.with_message(format!("shifted{lost}")) })
+            }
             Command::RemoveLayer => {
                 let message =
                     format!("layer '{}' deleted{}", layer.name, messages::attacks_lost_with_layer(g, at.layer));
@@ -149,8 +166,12 @@ impl Session {
                 Ok(simple(Edit::Voice(at.layer, voice), "voice")?
                     .with_message(format!("voice {voice}: {}", voice.description())))
             }
-            Command::Division(division) => {
-                let result = simple(Edit::Division(at.layer, division), "division")?;
+            Command::Division(division, keep) => {
+                let edit = match keep {
+                    Keep::NoteValues => Edit::Division(at.layer, division),
+                    Keep::Cells => Edit::DivisionKeepingCells(at.layer, division),
+                };
+                let result = simple(edit, "division")?;
                 let message = messages::after_division(g, &result.groove, at.layer);
                 Ok(if result.groove == *g { result } else { result.with_message(message) })
             }
@@ -221,8 +242,12 @@ impl Session {
                 simple(Edit::MoveSection(at.section, to), "move section")?.with_cursor(cursor)
             }
             Command::RenameSection(name) => simple(Edit::RenameSection(at.section, name.clone()), "rename section")?,
-            Command::Meter(meter) => {
-                let new = messages::keep_sixteenths(g, g.edited(&Edit::Meter(at.section, meter.clone()))?, at.section);
+            Command::Meter(meter, keep) => {
+                let edit = match keep {
+                    Keep::NoteValues => Edit::MeterKeepingTimes(at.section, meter.clone()),
+                    Keep::Cells => Edit::Meter(at.section, meter.clone()),
+                };
+                let new = messages::keep_sixteenths(g, g.edited(&edit)?, at.section);
                 let message = messages::after_meter(g, &new, at.layer, at.section);
                 EditResult::of(new, "meter").with_message(message)
             }
@@ -239,6 +264,33 @@ impl Session {
                 let cursor = Cursor { column: here.length(), past_end: false, ..self.cursor };
                 EditResult { cursor: goes_on.then_some(cursor), ..result }
             }
+            Command::InsertBar => {
+                let bar = self.bar_at_cursor();
+                let result = simple(Edit::InsertBars(at.section, bar, 1), "insert bar")?;
+                let column = here.meter.bar().repeated(bar).ok_or(EditError::NoSuchPlace("bar"))?;
+                let cursor = Cursor { column, past_end: false, ..self.cursor };
+                result.with_message(format!("bar {} inserted", bar + 1)).with_cursor(cursor)
+            }
+            Command::DeleteBars => {
+                let bars = self.selected_bars();
+                let result = simple(Edit::DeleteBars(at.section, bars.clone()), "delete bars")?;
+                let column = here.meter.bar().repeated(bars.start).ok_or(EditError::NoSuchPlace("bar"))?;
+                let (lost, what) = (messages::lost_attacks(g, &result.groove), messages::bar_range(&bars));
+                let cursor = Cursor { column, past_end: false, ..self.cursor };
+                result.with_message(format!("{what} deleted{lost}")).with_cursor(cursor)
+            }
+            Command::SplitSection => {
+                let (bar, name) = (self.bar_at_cursor(), self.free_section_name());
+                let message = format!("section '{name}' begins at this bar");
+                simple(Edit::SplitSection(at.section, bar, name), "split section")?
+                    .with_message(message)
+                    .with_cursor(at_start(at.layer, at.section + 1))
+            }
+            Command::JoinSections => {
+                let result = simple(Edit::JoinSections(at.section), "join sections")?;
+                let bars = count(usize::from(result.groove.sections()[at.section].bars), "bar");
+                result.with_message(format!("section '{}': {bars}", here.name))
+            }
             Command::Times(times) => simple(Edit::Times(at.section, *times), "times through")?,
             Command::Swing(swing) => simple(Edit::Swing(at.section, *swing), "swing")?,
             Command::Title(title) => simple(Edit::Title(title.clone()), "title")?,
@@ -248,6 +300,34 @@ impl Session {
         Ok(Some(result))
     }
 
+    /// The bar at the cursor, from 0.
+    fn bar_at_cursor(&self) -> usize {
+        let bar = self.groove.sections()[self.cursor.place.section].meter.bar();
+        self.cursor.column.ratio_to(bar).map_or(0, |r| usize::try_from(r.floor()).unwrap_or(0))
+    }
+
+    /// The bars that the selection touches, or the cursor's.
+    fn selected_bars(&self) -> Range<usize> {
+        let bar = self.groove.sections()[self.cursor.place.section].meter.bar();
+        let number = |time: Time| time.ratio_to(bar).map(|r| (r.floor().max(0) as usize, r.denom() > 1));
+        let selected = self.selection().and_then(|r| {
+            let (start, (end, is_part)) = (number(r.from)?.0, number(r.to)?);
+            Some(start..end + usize::from(is_part))
+        });
+        selected.unwrap_or_else(|| self.bar_at_cursor()..self.bar_at_cursor() + 1)
+    }
+
+    /// The groove after an editing command, which is not carried out.
+    pub(crate) fn preview(&self, command: &Command) -> std::result::Result<Groove, String> {
+        let result = match self.build_section_edit(command) {
+            Ok(None) if self.groove.layers().is_empty() => return Err("no layer".to_owned()),
+            Ok(None) => self.build_layer_edit(command.clone()),
+            Ok(Some(result)) => Ok(result),
+            Err(error) => Err(error),
+        };
+        result.map(|result| result.groove).map_err(|error| error.to_string())
+    }
+
     fn bars(&self, bars: u16, label: &str) -> Result<EditResult> {
         let g = &*self.groove;
         let at = self.cursor.place.section;
@@ -255,6 +335,20 @@ impl Session {
         let (name, lost) = (&g.sections()[at].name, messages::lost_attacks(g, &result.groove));
         let message = format!("section '{name}': {}{lost}", count(usize::from(bars), "bar"));
         Ok(result.with_message(message))
+    }
+
+    /// Erases a region; a message says if a cycle loses attacks in all its repeats.
+    fn erase(&self, region: &Region, label: &str) -> Result<EditResult> {
+        let result = EditResult::of(self.groove.edited(&Edit::Erase(region.clone()))?, label);
+        let is_cycle = |l: &usize| self.groove.part(*l, region.section).is_cycle();
+        let changed = |l: &usize| self.groove.part(*l, region.section) != result.groove.part(*l, region.section);
+        match region.layers.clone().find(|l| is_cycle(l) && changed(l)) {
+            Some(layer) => {
+                let name = messages::layer_name(&self.groove, layer);
+                Ok(result.with_message(format!("{name}: erased in every repeat of the cycle")))
+            }
+            None => Ok(result),
+        }
     }
 
     /// The pitch of a new attack: that of the attack in the cell or before it.

@@ -2,9 +2,9 @@
 
 use super::cursor::{Cursor, previous_attack};
 use super::edits::{EditResult, FULL, Result};
-use super::{Session, select};
-use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, EditError, Place, Time};
-use std::cmp::Ordering;
+use super::{Choice, Command, Overflow, PasteContent, PasteInCycle, Repeats, Session, messages, select};
+use crate::rhythm::bounds::BARS;
+use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, EditError, Groove, Place, Region, Time, count};
 
 impl Session {
     /// The cursor at a time of a section, where the section's end is the start of the next one.
@@ -19,30 +19,49 @@ impl Session {
         Cursor { past_end: true, ..Cursor::at(&self.groove, Place { cell: usize::MAX, ..at }) }
     }
 
-    /// The cursor a number of cells after a place.
-    pub(super) fn cursor_after(&self, mut at: Place, cells: usize) -> Cursor {
-        let mut left = cells;
-        loop {
-            let room = self.groove.cells(at.layer, at.section) - at.cell;
-            if left < room {
-                return Cursor::at(&self.groove, Place { cell: at.cell + left, ..at });
-            }
-            if at.section + 1 == self.groove.sections().len() {
-                return Cursor { past_end: true, ..Cursor::at(&self.groove, Place { cell: usize::MAX, ..at }) };
-            }
-            left -= room;
-            at = Place { section: at.section + 1, cell: 0, ..at };
-        }
+    /// The question whether bars are added for groups that reach beyond the end of the groove; `None` if all fit.
+    pub(super) fn overflow_choice(&self, groups: &[u32]) -> Option<Choice> {
+        let (bars, cells) = self.overflow(groups)?;
+        let answer = |words: String, overflow| (words, Command::EnterGroups(groups.to_vec(), overflow));
+        Some(Choice {
+            question: format!("{} too many for the groove", count(cells, "cell")),
+            answers: vec![
+                answer(format!("add {}", count(bars, "bar")), Overflow::AddBars),
+                answer("enter what fits".to_owned(), Overflow::Cut),
+            ],
+        })
     }
 
-    pub(super) fn enter_groups(&self, groups: &[u32], label: String) -> Result<EditResult> {
-        if self.cursor.past_end {
-            return Err(EditError::Impossible(FULL));
-        }
+    /// The bars that groups need beyond the end of the groove, and their cells there.
+    fn overflow(&self, groups: &[u32]) -> Option<(usize, usize)> {
+        let (at, g) = (self.cursor.place, &*self.groove);
+        let layer = g.layers().get(at.layer)?;
+        let after: usize = (at.section..g.sections().len()).map(|s| g.cells(at.layer, s)).sum();
+        let room = if self.cursor.past_end { 0 } else { after - at.cell };
+        let wanted: usize = groups.iter().map(|n| *n as usize).sum();
+        let cells = wanted.checked_sub(room).filter(|n| *n > 0)?;
+        let last = g.sections().last()?;
+        let bars = cells.div_ceil(last.meter.beats() * usize::from(layer.division));
+        BARS.check((usize::from(last.bars) + bars) as i64).is_ok().then_some((bars, cells))
+    }
+
+    pub(super) fn enter_groups(&self, groups: &[u32], overflow: Overflow, label: String) -> Result<EditResult> {
         let attack = Attack { accent: Accent::Plain, pitch: self.inherited_pitch() };
         let mut groove = (*self.groove).clone();
         let mut cursor = self.cursor;
         let mut entered = 0;
+        let last = groove.sections().len() - 1;
+        let more = if overflow == Overflow::AddBars { self.overflow(groups) } else { None };
+        if let Some((bars, _)) = more {
+            let length = groove.sections()[last].length();
+            groove = groove.edited(&Edit::Bars(last, groove.sections()[last].bars + bars as u16))?;
+            if cursor.past_end {
+                cursor = Cursor { column: length, past_end: false, ..cursor }.settled(&groove);
+            }
+        }
+        if cursor.past_end {
+            return Err(EditError::Impossible(FULL));
+        }
         for &cells in groups {
             let mut at = cursor.place;
             if cursor.past_end {
@@ -54,24 +73,25 @@ impl Session {
             loop {
                 groove = groove.edited(&edit)?;
                 let room = groove.cells(at.layer, at.section) - at.cell;
-                if left <= room || at.section + 1 == groove.sections().len() {
+                if left <= room || at.section == last {
                     break;
                 }
                 left -= room;
                 at = Place { section: at.section + 1, cell: 0, ..at };
                 let cells = left.min(groove.cells(at.layer, at.section));
-                edit = Edit::Paste(at, Clip { rows: vec![vec![Cell::Hold; cells]] });
+                edit = Edit::Hold(at, cells);
             }
-            cursor = self.cursor_after(cursor.place, (cells as usize).max(1));
+            cursor = cursor_after(&groove, cursor.place, (cells as usize).max(1));
             entered += 1;
         }
         let result = EditResult::of(groove, label).with_cursor(cursor);
-        Ok(if entered < groups.len() {
-            result.with_message(format!("{entered} of {} groups entered; {FULL}", groups.len()))
-        } else if cursor.past_end {
-            result.with_message(FULL)
-        } else {
-            result
+        Ok(match more {
+            _ if entered < groups.len() => {
+                result.with_message(format!("{entered} of {} groups entered; {FULL}", groups.len()))
+            }
+            Some((bars, _)) => result.with_message(format!("{} added", count(bars, "bar"))),
+            None if cursor.past_end => result.with_message(FULL),
+            None => result,
         })
     }
 
@@ -84,7 +104,7 @@ impl Session {
         if cell == Cell::Hold && groove.cell(at) != Cell::Hold {
             return Err(EditError::Impossible("no attack before this cell to hold"));
         }
-        let cursor = self.cursor_after(at, 1);
+        let cursor = cursor_after(&self.groove, at, 1);
         let result = EditResult::of(groove, label).with_cursor(cursor);
         Ok(if cursor.past_end { result.with_message(FULL) } else { result })
     }
@@ -105,40 +125,103 @@ impl Session {
         Ok(EditResult::of(groove, "delete the previous attack").with_cursor(Cursor::at(&self.groove, from)))
     }
 
-    pub(super) fn paste(&self) -> Result<EditResult> {
-        let at = self.cursor.place;
-        if self.clip.rows.is_empty() {
-            return Err(EditError::Impossible("the clipboard is empty"));
+    /// The region that a repeat repeats, and how often it fits behind itself; the last time may be cut.
+    pub(crate) fn repeatable(&self) -> Option<(Region, usize)> {
+        let region = self.target(select::bar)?;
+        let length = region.to.minus(region.from)?;
+        let room = self.groove.sections()[region.section].length().minus(region.to)?.ratio_to(length)?;
+        let times = room.floor() + i64::from(room.denom() > 1);
+        Some((region, usize::try_from(times).ok()?))
+    }
+
+    pub(super) fn repeat(&self, repeats: Repeats) -> Result<EditResult> {
+        let (region, fit) = self.repeatable().ok_or(EditError::NoSuchPlace("bar"))?;
+        if fit == 0 {
+            return Err(EditError::Impossible("no room to repeat it before the end of the section"));
         }
+        let times = match repeats {
+            Repeats::More(times) => times.min(fit),
+            Repeats::ToSectionEnd => fit,
+        };
+        let groove = self.groove.edited(&Edit::Repeat(region.clone(), times))?;
+        let length = region.to.minus(region.from).and_then(|l| l.repeated(times)).and_then(|l| region.to.plus(l));
+        let section = self.groove.sections()[region.section].length();
+        let end = length.unwrap_or(section).min(section);
+        let lost = messages::lost_attacks(&self.groove, &groove);
+        let to_end = if end == section { ", to the end of the section" } else { "" };
+        let message = format!("{}{to_end}{lost}", messages::in_total(times + 1));
+        let cursor = self.cursor_at(self.cursor.place, end);
+        Ok(EditResult::of(groove, "repeat").with_cursor(cursor).with_message(message))
+    }
+
+    /// The question whether a paste writes cycles out or replaces them; `None` if it meets no cycle.
+    pub(super) fn paste_choice(&self, content: PasteContent) -> Option<Choice> {
+        let at = self.cursor.place;
+        let rows = self.clip.as_ref()?.rows.len();
+        let mut layers = (at.layer..self.groove.layers().len()).take(rows);
+        let layer = layers.find(|l| self.groove.part(*l, at.section).is_cycle())?;
+        let answer = |words: &str, cycle| (words.to_owned(), Command::Paste(content, cycle));
+        Some(Choice {
+            question: format!("{} repeats a cycle here", messages::layer_name(&self.groove, layer)),
+            answers: vec![
+                answer("write it out and paste", PasteInCycle::WriteOut),
+                answer("repeat the pasted cells instead", PasteInCycle::Replace),
+            ],
+        })
+    }
+
+    pub(super) fn paste(&self, content: PasteContent, in_cycle: PasteInCycle) -> Result<EditResult> {
+        let at = self.cursor.place;
+        let clip = self.clip.clone().ok_or(EditError::Impossible("the clipboard is empty"))?;
         if self.cursor.past_end {
             return Err(EditError::Impossible(FULL));
         }
-        let groove = self.groove.edited(&Edit::Paste(at, self.clip.clone()))?;
-        let cells = self.clip.rows[0].len();
-        let room = self.groove.cells(at.layer, at.section) - at.cell;
-        let result = EditResult::of(groove, "paste").with_cursor(self.cursor_after(at, cells.min(room)));
-        let cut = (cells > room).then_some("cut at the end of the section");
-        let messages: Vec<&str> = self.length_change(at).into_iter().chain(cut).collect();
-        Ok(if messages.is_empty() { result } else { result.with_message(messages.join("; ")) })
-    }
-
-    /// The message if cells pasted at a place change in length.
-    fn length_change(&self, at: Place) -> Option<&'static str> {
-        self.clip_cells.iter().enumerate().find_map(|(row, copied)| {
-            let layer = at.layer + row;
-            if layer >= self.groove.layers().len() {
-                return None;
+        let time = self.groove.written_at(at);
+        let end = time.plus(clip.length).ok_or(EditError::NoSuchPlace("cell"))?;
+        let clip = match content {
+            PasteContent::All => clip,
+            PasteContent::Rhythm => {
+                let attack = Cell::Attack(Attack { accent: Accent::Plain, pitch: self.inherited_pitch() });
+                let plain = |cell: Cell| cell.attack().map_or(cell, |_| attack);
+                Clip { rows: clip.rows.iter().map(|row| row.map(plain)).collect(), ..clip }
             }
-            let from = self.groove.written_at(at);
-            let first = self.groove.part(layer, at.section).cell_at(from, self.groove.context(layer, at.section));
-            let here = select::lengths(&self.groove, Place { layer, cell: first, ..at }, copied.len());
-            let (old, new) = copied.iter().zip(&here).find(|(old, new)| old != new)?;
-            let all_one_way = copied.iter().zip(&here).all(|(o, n)| o.cmp(n) == old.cmp(new));
-            Some(match old.cmp(new) {
-                Ordering::Greater if all_one_way => "pasted cell by cell; cells are shorter here",
-                Ordering::Less if all_one_way => "pasted cell by cell; cells are longer here",
-                _ => "pasted cell by cell; some cells differ in length here",
-            })
+        };
+        let layers = at.layer..(at.layer + clip.rows.len()).min(self.groove.layers().len());
+        let mut groove = (*self.groove).clone();
+        let cycles: Vec<usize> = layers.filter(|l| groove.part(*l, at.section).is_cycle()).collect();
+        let edit = if in_cycle == PasteInCycle::Replace { Edit::ReplaceCycle(at, clip) } else { Edit::Paste(at, clip) };
+        if in_cycle == PasteInCycle::WriteOut {
+            for &layer in &cycles {
+                groove = groove.edited(&Edit::Cycle { layer, section: at.section, cells: None })?;
+            }
+        }
+        let result = EditResult::of(groove.edited(&edit)?, "paste").with_cursor(self.cursor_at(at, end));
+        let name = cycles.first().map(|layer| messages::layer_name(&self.groove, *layer));
+        Ok(match name {
+            Some(name) if in_cycle == PasteInCycle::WriteOut => {
+                result.with_message(format!("{name}: cycle written out"))
+            }
+            Some(name) => result.with_message(format!("{name}: cycle replaced")),
+            None if end > self.groove.sections()[at.section].length() => {
+                result.with_message("cut at the end of the section")
+            }
+            None => result,
         })
+    }
+}
+
+/// The cursor a number of cells after a place.
+fn cursor_after(groove: &Groove, mut at: Place, cells: usize) -> Cursor {
+    let mut left = cells;
+    loop {
+        let room = groove.cells(at.layer, at.section) - at.cell;
+        if left < room {
+            return Cursor::at(groove, Place { cell: at.cell + left, ..at });
+        }
+        if at.section + 1 == groove.sections().len() {
+            return Cursor { past_end: true, ..Cursor::at(groove, Place { cell: usize::MAX, ..at }) };
+        }
+        left -= room;
+        at = Place { section: at.section + 1, cell: 0, ..at };
     }
 }

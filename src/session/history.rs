@@ -2,6 +2,7 @@
 
 use super::DocumentId;
 use super::cursor::Cursor;
+use super::select::Anchor;
 use crate::rhythm::{Groove, Layer, Part, Section, Span};
 use std::collections::VecDeque;
 use std::mem::{size_of, size_of_val};
@@ -18,6 +19,7 @@ pub(crate) struct Step {
     pub groove: Arc<Groove>,
     pub document: DocumentId,
     pub cursor: Cursor,
+    pub anchor: Option<Anchor>,
     /// The edit between this groove and the current one.
     pub label: String,
 }

@@ -1,22 +1,43 @@
 //! Messages that say what an edit did to a groove.
 
-use crate::rhythm::{Edit, Fraction, Groove, Time, bounds, count, print_note_value};
+use crate::rhythm::{Edit, Event, Fraction, Groove, Time, bounds, count, print_note_value};
 use std::collections::HashSet;
+use std::ops::Range;
 
 /// Characters of a layer's name in a message.
 const MAX_NAME_LENGTH: usize = 16;
 
-/// Section and offset of a layer's attacks in one pass of each section.
+/// Section and offset of a layer's attacks in one pass of each section, of a cycle those of its first repetition.
 fn attacks(groove: &Groove, layer: usize) -> Vec<(usize, Time)> {
-    groove.events(layer).iter().filter(|e| e.pass == 0).map(|e| (e.section, e.offset)).collect()
+    let is_written = |e: &Event| {
+        let part = groove.part(layer, e.section);
+        e.pass == 0 && (!part.is_cycle() || e.cell < part.stored().len())
+    };
+    groove.events(layer).iter().filter(|e| is_written(e)).map(|e| (e.section, e.offset)).collect()
 }
 
-fn name(groove: &Groove, layer: usize) -> String {
+/// The attacks that stand in the cells of a groove, without the repeats of cycles.
+pub(crate) fn written_attacks(groove: &Groove) -> usize {
+    let parts = groove.layers().iter().flat_map(|l| &l.parts);
+    parts.flat_map(|p| p.stored()).filter(|c| c.attack().is_some()).count()
+}
+
+/// `bar 3` or `bars 3 to 5`, from a range that counts from 0.
+pub(crate) fn bar_range(bars: &Range<usize>) -> String {
+    if bars.len() == 1 { format!("bar {}", bars.end) } else { format!("bars {} to {}", bars.start + 1, bars.end) }
+}
+
+/// `4 times in total`.
+pub(crate) fn in_total(times: usize) -> String {
+    format!("{} in total", count(times, "time"))
+}
+
+pub(super) fn layer_name(groove: &Groove, layer: usize) -> String {
     groove.layers()[layer].name.chars().take(MAX_NAME_LENGTH).collect()
 }
 
 /// `; 3 attacks lost`, of all layers; empty if none is.
-pub(super) fn lost_attacks(old: &Groove, new: &Groove) -> String {
+pub(crate) fn lost_attacks(old: &Groove, new: &Groove) -> String {
     let of = |g: &Groove, layer| attacks(g, layer).len();
     suffix((0..old.layers().len()).map(|l| of(old, l).saturating_sub(of(new, l))).sum(), "lost")
 }
@@ -47,12 +68,12 @@ pub(super) fn after_division(old: &Groove, new: &Groove, layer: usize) -> String
     // A cell has one length only if all beats are equal.
     let cell = one_beat(new).and_then(|beat| beat.divided(division));
     let cell = cell.map(|c| format!(", cell = {c}")).unwrap_or_default();
-    format!("{}: {} per beat{everywhere}{cell}; {change}", name(new, layer), count(division, "cell"))
+    format!("{}: {} per beat{everywhere}{cell}; {change}", layer_name(new, layer), count(division, "cell"))
 }
 
 /// After a cycle is set or written out: its cells, and how many attacks were replaced.
 pub(super) fn after_cycle(old: &Groove, new: &Groove, layer: usize, section: usize) -> String {
-    let after: HashSet<_> = attacks(new, layer).into_iter().collect();
+    let after: HashSet<_> = new.events(layer).iter().map(|e| (e.section, e.offset)).collect();
     let replaced = attacks(old, layer).iter().filter(|a| a.0 == section && !after.contains(a)).count();
     let part = new.part(layer, section);
     let change = if part.is_cycle() {
@@ -60,14 +81,14 @@ pub(super) fn after_cycle(old: &Groove, new: &Groove, layer: usize, section: usi
     } else {
         "cycle written out".to_owned()
     };
-    format!("{}: {change}{}", name(new, layer), suffix(replaced, "replaced"))
+    format!("{}: {change}{}", layer_name(new, layer), suffix(replaced, "replaced"))
 }
 
 /// After a change of a section's meter: its beat, the cell of a layer, and how many attacks were lost.
 pub(super) fn after_meter(old: &Groove, new: &Groove, layer: usize, section: usize) -> String {
     let meter = &new.sections()[section].meter;
     let cell = new.layers().get(layer).and_then(|l| meter.beat().divided(usize::from(l.division)));
-    let cell = cell.map(|c| format!(", cell of {} = {c}", name(new, layer))).unwrap_or_default();
+    let cell = cell.map(|c| format!(", cell of {} = {c}", layer_name(new, layer))).unwrap_or_default();
     format!("{meter}: beat = {}{cell}{}", print_note_value(meter.beat()), lost_attacks(old, new))
 }
 

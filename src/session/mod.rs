@@ -6,17 +6,17 @@ mod cursor;
 mod edits;
 mod entry;
 mod history;
-mod messages;
+pub(crate) mod messages;
 mod select;
 #[cfg(test)]
 mod tests;
 
-pub(crate) use command::{Command, Motion};
+pub(crate) use command::{Command, Keep, Motion, Overflow, PasteContent, PasteInCycle, Repeats};
 pub(crate) use cursor::Cursor;
 pub(crate) use history::{History, Step};
 pub(crate) use select::Anchor;
 
-use crate::rhythm::{Clip, Groove, Place, Region, Time, count};
+use crate::rhythm::{Clip, Groove, Place, Region, count, expected};
 use std::cmp::Ordering;
 use std::ops::RangeInclusive;
 use std::sync::Arc;
@@ -29,6 +29,8 @@ pub(crate) enum Outcome {
     Changed(Option<String>),
     /// The groove did not change; a message.
     Info(String),
+    /// The command can mean several things; nothing changed yet.
+    Choice(Choice),
     /// The command needs a layer and there is none.
     NoLayer,
     /// The command failed; why.
@@ -37,6 +39,13 @@ pub(crate) enum Outcome {
 
 /// The message when the history first drops its oldest steps.
 const DROPPED: &str = "undo keeps 64 MB: its oldest steps are dropped from now on";
+
+/// A question with a command for each answer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Choice {
+    pub question: String,
+    pub answers: Vec<(String, Command)>,
+}
 
 /// Document 0 is the groove opened first; each import starts another one. Undo can cross from one to another.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -52,9 +61,7 @@ pub(crate) struct Session {
     saved: Vec<Option<Arc<Groove>>>,
     cursor: Cursor,
     anchor: Option<Anchor>,
-    clip: Clip,
-    /// Lengths of the copied cells, row by row.
-    clip_cells: Vec<Vec<Time>>,
+    clip: Option<Clip>,
     history: History,
 }
 
@@ -69,8 +76,7 @@ impl Session {
             document: DocumentId::default(),
             cursor: Cursor::default(),
             anchor: None,
-            clip: Clip::default(),
-            clip_cells: Vec::new(),
+            clip: None,
             history: History::default(),
         }
     }
@@ -127,15 +133,24 @@ impl Session {
             Command::SelectBar => self.select_bar(),
             Command::SelectSection => self.select_section(at.layer..=at.layer),
             Command::SelectAllLayers => self.select_section(0..=self.groove.layers().len().saturating_sub(1)),
+            Command::SelectCells(_) if self.groove.layers().is_empty() => Outcome::NoLayer,
+            Command::SelectCells(cells) => {
+                let room = self.groove.cells(at.layer, at.section) - at.cell;
+                if cells == 0 || cells > room {
+                    let wanted = format!("1 to {room} cells, up to the end of the section");
+                    return Outcome::Error(expected(wanted, cells));
+                }
+                self.select(at.layer..=at.layer, at.cell, at.cell + cells)
+            }
             Command::Deselect => {
                 self.anchor = None;
                 Outcome::Unchanged
             }
-            Command::Undo => match self.history.undo(self.step_here(self.cursor, String::new())) {
+            Command::Undo => match self.history.undo(self.step_here()) {
                 Some(step) => self.go_to(step, "undo"),
                 None => Outcome::Error("nothing to undo".into()),
             },
-            Command::Redo => match self.history.redo(self.step_here(self.cursor, String::new())) {
+            Command::Redo => match self.history.redo(self.step_here()) {
                 Some(step) => self.go_to(step, "redo"),
                 None => Outcome::Error("nothing to redo".into()),
             },
@@ -146,9 +161,9 @@ impl Session {
 
     /// Replaces the groove by another one, as a new document and an undoable step.
     pub(crate) fn replace(&mut self, groove: Groove, label: String) -> Outcome {
-        let before = self.cursor;
+        let before = Step { label, ..self.step_here() };
         (self.anchor, self.cursor) = (None, Cursor::default());
-        let outcome = self.commit(groove, label, before, None);
+        let outcome = self.commit(groove, before, None);
         if matches!(outcome, Outcome::Changed(_)) {
             self.document = DocumentId(self.saved.len());
             self.saved.push(None);
@@ -158,12 +173,14 @@ impl Session {
 
     /// Replaces the groove by unsaved work of an earlier session, as an undoable step.
     pub(crate) fn recover(&mut self, groove: Groove) {
-        self.commit(groove, "recovery of unsaved changes".to_owned(), self.cursor, None);
+        let before = Step { label: "recovery of unsaved changes".to_owned(), ..self.step_here() };
+        self.commit(groove, before, None);
     }
 
-    /// The current groove as a step of the history.
-    fn step_here(&self, cursor: Cursor, label: String) -> Step {
-        Step { groove: self.groove.clone(), document: self.document, cursor, label }
+    /// The current groove as a step of the history, without a label.
+    fn step_here(&self) -> Step {
+        let (document, cursor, anchor) = (self.document, self.cursor, self.anchor);
+        Step { groove: self.groove.clone(), document, cursor, anchor, label: String::new() }
     }
 
     fn extend(&mut self, motion: Motion) -> Outcome {
@@ -218,34 +235,29 @@ impl Session {
         let Some(region) = self.target(select::bar) else {
             return Outcome::Error("nothing to copy".into());
         };
-        self.clip = match self.groove.clip(&region) {
+        let clip = match self.groove.clip(&region) {
             Ok(clip) => clip,
             Err(error) => return Outcome::Error(error.to_string()),
         };
-        let lengths = |layer| {
-            let cells = self.groove.cells_in(layer, &region);
-            let first = Place { layer, section: region.section, cell: cells.start };
-            select::lengths(&self.groove, first, cells.len())
-        };
-        self.clip_cells = region.layers.clone().map(lengths).collect();
-        let cells = self.clip.rows.iter().map(Vec::len).max().unwrap_or(0);
-        Outcome::Info(format!("copied {} of {}", count(cells, "cell"), count(self.clip.rows.len(), "layer")))
+        let cells = clip.rows.iter().map(|row| row.cells().count()).max().unwrap_or(0);
+        let layers = self.clip.insert(clip).rows.len();
+        Outcome::Info(format!("copied {} of {}", count(cells, "cell"), count(layers, "layer")))
     }
 
     fn go_to(&mut self, step: Step, what: &str) -> Outcome {
         (self.groove, self.document) = (step.groove, step.document);
         self.revision += 1;
-        self.anchor = None;
         self.cursor = step.cursor.settled(&self.groove);
+        self.anchor = step.anchor.filter(|anchor| select::region(&self.groove, *anchor, self.cursor.place).is_some());
         Outcome::Changed(Some(format!("{what}: {}", step.label)))
     }
 
-    /// Makes a groove the current one, unless it equals it.
-    fn commit(&mut self, groove: Groove, label: String, before: Cursor, message: Option<String>) -> Outcome {
+    /// Makes a groove the current one, unless it equals it. `before` is the state that an undo gives back.
+    fn commit(&mut self, groove: Groove, before: Step, message: Option<String>) -> Outcome {
         if groove == *self.groove {
             return message.map_or(Outcome::Unchanged, Outcome::Info);
         }
-        let has_dropped = self.history.push(self.step_here(before, label), &groove);
+        let has_dropped = self.history.push(before, &groove);
         let message =
             if has_dropped { Some(message.map_or(DROPPED.into(), |m| format!("{m}; {DROPPED}"))) } else { message };
         self.groove = Arc::new(groove);

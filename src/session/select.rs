@@ -58,10 +58,3 @@ pub(super) fn section(groove: &Groove, place: Place) -> Option<Region> {
     let here = cell(groove, place)?;
     Some(Region { from: Time::ZERO, to: groove.sections()[place.section].length(), ..here })
 }
-
-/// The lengths, without swing, of up to `cells` cells from a place to the section's end.
-pub(super) fn lengths(groove: &Groove, from: Place, cells: usize) -> Vec<Time> {
-    let end = groove.cells(from.layer, from.section).min(from.cell.saturating_add(cells));
-    let at = |cell| groove.written_at(Place { cell, ..from });
-    (from.cell..end).filter_map(|cell| at(cell + 1).minus(at(cell))).collect()
-}

@@ -22,6 +22,8 @@ pub(crate) enum Mode {
     ConfirmOverwrite,
     ConfirmImport,
     ConfirmSounds,
+    /// A command can mean several things.
+    Choice,
     /// Unsaved work is offered.
     Recovery,
 }

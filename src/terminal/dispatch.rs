@@ -1,7 +1,7 @@
 //! Carries out the actions of the command table on the state. It must not do I/O or read a clock.
 
 use crate::rhythm::Groove;
-use crate::session::{Command, Motion, Outcome};
+use crate::session::{Command, Motion, Outcome, messages};
 use crate::terminal::commands::Action;
 use crate::terminal::event::Effect;
 use crate::terminal::files::{export, outside_sounds, recovery};
@@ -72,15 +72,24 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
             state.info(end_of_groove(state, &command).unwrap_or(text + &hint));
         }
         Outcome::Info(text) => state.info(text),
+        Outcome::Choice(choice) => state.overlay = Overlay::Choice(choice),
         Outcome::NoLayer => state.warn(format!("no layer yet; {} adds one", state.input.keymap.first("add-layer"))),
         Outcome::Error(text) => state.warn(end_of_groove(state, &command).unwrap_or(text)),
+    }
+}
+
+pub(crate) fn choose(state: &mut State, answer: usize) {
+    if let Overlay::Choice(choice) = std::mem::take(&mut state.overlay)
+        && let Some((_, command)) = choice.answers.into_iter().nth(answer)
+    {
+        run_command(state, command);
     }
 }
 
 /// The message after a command that enters cells at the end of the groove.
 fn end_of_groove(state: &State, command: &Command) -> Option<String> {
     use Command::{Attack, EnterGroup, EnterGroups, Hold, Rest, Toggle};
-    let enters = matches!(command, Attack(_) | Hold | EnterGroup(_) | EnterGroups(_) | Rest | Toggle);
+    let enters = matches!(command, Attack(_) | Hold | EnterGroup(_) | EnterGroups(..) | Rest | Toggle);
     let (bar, section) = (state.input.keymap.first("add-bar"), state.input.keymap.first("add-section"));
     let text = || format!("end of the groove: {bar} adds a bar, {section} a section");
     (enters && state.session.cursor().past_end).then(text)
@@ -88,14 +97,13 @@ fn end_of_groove(state: &State, command: &Command) -> Option<String> {
 
 /// The key that undoes a loss of attacks, or that changes the division under a new meter.
 fn key_hint(state: &State, command: &Command, before: &Groove) -> String {
-    let attacks = |g: &Groove| (0..g.layers().len()).flat_map(|l| g.events(l)).filter(|e| e.pass == 0).count();
     let division = |g: &Groove| (0..g.layers().len()).map(|l| g.events(l)).collect::<Vec<_>>();
     let after = state.groove();
     let (name, verb) = match command {
         Command::Undo | Command::Redo => return String::new(),
-        Command::Division(_) if division(before) != division(after) => ("undo", "undoes"),
-        _ if attacks(before) > attacks(after) => ("undo", "undoes"),
-        Command::Meter(_) | Command::AddSection(..) if !after.layers().is_empty() => ("division", "changes it"),
+        Command::Division(..) if division(before) != division(after) => ("undo", "undoes"),
+        _ if messages::written_attacks(before) > messages::written_attacks(after) => ("undo", "undoes"),
+        Command::Meter(..) | Command::AddSection(..) if !after.layers().is_empty() => ("division", "changes it"),
         _ => return String::new(),
     };
     let key = state.input.keymap.first(name);

@@ -42,6 +42,10 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
         }
         return;
     }
+    if let Overlay::Prompt { question, .. } = &mut state.overlay {
+        *question = question.other_meaning();
+        return;
+    }
     let width = state.view.size.0;
     if let Overlay::Manual(view) = &mut state.overlay {
         return view.navigate(width, page, step);

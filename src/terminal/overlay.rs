@@ -1,6 +1,7 @@
 //! Overlays of the grid, and the mode in which keys are looked up while one is open.
 
 use crate::jobs::{ImportedGroove, Job};
+use crate::session::Choice;
 use crate::terminal::commands::Mode;
 use crate::terminal::files::export::ExportMenu;
 use crate::terminal::files::recovery::RecoveryView;
@@ -49,6 +50,8 @@ pub(crate) enum Overlay {
     ConfirmImport(Box<ImportedGroove>),
     /// May these sound files outside the folder be read?
     ConfirmSounds(Vec<PathBuf>),
+    /// A command can mean several things: which?
+    Choice(Choice),
     Recovery(RecoveryView),
 }
 
@@ -81,6 +84,7 @@ impl Overlay {
             Overlay::ConfirmOverwrite(_) => Mode::ConfirmOverwrite,
             Overlay::ConfirmImport(_) => Mode::ConfirmImport,
             Overlay::ConfirmSounds(_) => Mode::ConfirmSounds,
+            Overlay::Choice(_) => Mode::Choice,
             Overlay::Recovery(_) => Mode::Recovery,
         }
     }

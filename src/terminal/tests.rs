@@ -137,7 +137,7 @@ fn keys_enter_and_edit() {
 #[test]
 fn keys_make_layers_and_sections() {
     let mut state = open(groove(".... ...."), PLAIN, (80, 24));
-    press(&mut state, "3 3 2 n \"low kick\" enter 4 4 N enter 2 2 2 2 M \"3/8\" enter T \"1/8=200\" enter");
+    press(&mut state, "3 3 2 n \"low kick\" enter 4 4 N enter 2 2 2 2 M \"3/8\" tab enter T \"1/8=200\" enter");
     assert_eq!(state.groove().layers()[1].name, "low");
     assert_eq!(drawn(&state, 0), "x--x --x- / .... .... ....");
     assert_eq!(drawn(&state, 1), "x--- x--- / x-x- x-x- ....");

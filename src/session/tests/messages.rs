@@ -11,7 +11,7 @@ fn message(before: &str, command: Command) -> String {
 
 #[test]
 fn a_division_reports_moved_and_lost_attacks() {
-    let says = |before, cells| message(before, Command::Division(cells));
+    let says = |before, cells| message(before, Command::Division(cells, Keep::NoteValues));
     assert_eq!(says("x.x. x.x.", 2), "riff: 2 cells per beat, cell = 1/8; no attack moved");
     assert_eq!(says("x.x. ...x", 8), "riff: 8 cells per beat, cell = 1/32; no attack moved");
     // One cell per beat holds one of four attacks.
@@ -21,7 +21,7 @@ fn a_division_reports_moved_and_lost_attacks() {
     );
     assert_eq!(says("x..x ....", 2), "riff: 2 cells per beat, cell = 1/8; 1 attack moved");
     assert_eq!(says("xx.. ....", 1), "riff: 1 cell per beat, cell = 1/4; 1 attack lost");
-    assert_eq!(Session::new(groove("x... ....")).apply(Command::Division(4)), Outcome::Unchanged);
+    assert_eq!(Session::new(groove("x... ....")).apply(Command::Division(4, Keep::NoteValues)), Outcome::Unchanged);
 }
 
 #[test]
@@ -39,7 +39,7 @@ fn a_cycle_reports_replaced_attacks() {
 
 #[test]
 fn shortening_edits_report_lost_attacks() {
-    let meter = |text| Command::Meter(Meter::parse(text).expect("meter"));
+    let meter = |text| Command::Meter(Meter::parse(text).expect("meter"), Keep::Cells);
     assert_eq!(message("x.x. x.xx", meter("1/4")), "1/4: beat = 1/4, cell of riff = 1/16; 3 attacks lost");
     assert_eq!(message("x.x. ....", meter("1/4")), "1/4: beat = 1/4, cell of riff = 1/16");
     assert_eq!(message("x.x. ...x", meter("3/8")), "3/8: beat = 1/8, cell of riff = 1/32");
@@ -59,7 +59,7 @@ fn shortening_edits_report_lost_attacks() {
 fn cells_without_attacks_stay_sixteenths() {
     let mut session = Session::new(groove(".... ...."));
     let mut meter = |text| {
-        let outcome = session.apply(Command::Meter(Meter::parse(text).expect("meter")));
+        let outcome = session.apply(Command::Meter(Meter::parse(text).expect("meter"), Keep::Cells));
         let Outcome::Changed(Some(words)) = outcome else { panic!("{outcome:?}") };
         assert!(words.contains(", cell of riff = 1/16"), "{words}");
         session.groove().layers()[0].division
@@ -68,8 +68,8 @@ fn cells_without_attacks_stay_sixteenths() {
     // The division stays if the beat is no whole number of sixteenths, or if the cells were no sixteenths.
     let division = |before: &str, first, text| {
         let mut session = Session::new(groove(before));
-        session.apply(Command::Division(first));
-        session.apply(Command::Meter(Meter::parse(text).expect("meter")));
+        session.apply(Command::Division(first, Keep::NoteValues));
+        session.apply(Command::Meter(Meter::parse(text).expect("meter"), Keep::Cells));
         session.groove().layers()[0].division
     };
     assert_eq!(division(".... ....", 4, "5/32"), 4);
@@ -88,30 +88,4 @@ fn a_new_section_may_have_a_meter_of_its_own() {
     assert_eq!((&session.groove().sections()[1].meter, session.cursor().place.section), (&meter, 1));
     assert_eq!(session.apply(Command::AddSection(Some("end".into()), None)), Outcome::Changed(None));
     assert_eq!(session.groove().sections()[2].meter, meter);
-}
-
-#[test]
-fn pasting_reports_cells_of_another_length() {
-    let pasted = |before: &str, commands: &[Command]| {
-        let mut session = Session::new(groove(before));
-        session.apply(SelectBar);
-        session.apply(Copy);
-        session.apply(Command::Deselect);
-        for command in commands {
-            session.apply(command.clone());
-        }
-        match session.apply(Paste) {
-            Outcome::Changed(words) => words.unwrap_or_default(),
-            other => panic!("{other:?}"),
-        }
-    };
-    let drawing = "x..x ..x. / .... ....";
-    let next = Move(Motion::NextSection);
-    assert_eq!(pasted(drawing, std::slice::from_ref(&next)), "");
-    let shorter = pasted(drawing, &[next.clone(), Command::Meter(Meter::parse("2/8").expect("meter"))]);
-    assert_eq!(shorter, "pasted cell by cell; cells are shorter here");
-    let longer = pasted(drawing, &[next.clone(), Command::Division(3)]);
-    assert_eq!(longer, "pasted cell by cell; cells are longer here; cut at the end of the section");
-    let some = pasted(drawing, &[next, Tuplet { cells: 3, beats: 1 }]);
-    assert_eq!(some, "pasted cell by cell; some cells differ in length here; cut at the end of the section");
 }

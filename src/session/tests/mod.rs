@@ -1,12 +1,16 @@
 //! Tests of entering, selecting and moving, and the helpers of the other tests.
 
+mod clipboard;
 mod documents;
+mod meaning;
 mod messages;
 mod random;
 
-use super::{Command, DocumentId, Motion, Outcome, Session};
+use super::{
+    Choice, Command, DocumentId, Keep, Motion, Outcome, Overflow, PasteContent, PasteInCycle, Repeats, Session,
+};
 use crate::rhythm::{
-    Accent, Fraction, Groove, Layer, Meter, PartContext, Pitch, Place, Section, Swing, Tempo, Time, Voice,
+    Accent, Fraction, Groove, Layer, Meter, PartContext, Pitch, Place, Section, Stretch, Swing, Tempo, Time, Voice,
     cell_notation,
 };
 
@@ -54,17 +58,18 @@ fn check(before: &str, commands: impl AsRef<[Command]>, after: &str) {
 }
 
 use Command::{
-    Attack, Copy, Cut, CycleAccent, DeletePrevious, EnterGroup, EnterGroups, Erase, Extend, Hold, Move, Paste, Repeat,
-    Rest, Rotate, SelectBar, Shift, Toggle, Tuplet,
+    Attack, Copy, Cut, CycleAccent, DeletePrevious, EnterGroup, EnterGroups, Erase, Extend, Hold, Move, Repeat, Rest,
+    Rotate, SelectBar, Shift, Toggle, Tuplet,
 };
 use Motion::{BeatRight, Left, NextAttack, PreviousAttack, Right, SectionEnd};
 
+const PASTE: Command = Command::Paste(PasteContent::All, PasteInCycle::Ask);
 const BLANK: &str = ".... ....";
 
 #[test]
 fn entering() {
     check(BLANK, [EnterGroup(3), EnterGroup(3), EnterGroup(2)], "x--x --x-");
-    check(BLANK, [EnterGroups(vec![3, 3, 2])], "x--x --x-");
+    check(BLANK, [EnterGroups(vec![3, 3, 2], Overflow::Ask)], "x--x --x-");
     // A group is cut at the end of the groove, and no further group is entered.
     check(BLANK, [EnterGroup(5), EnterGroup(5), EnterGroup(1)], "x--- -x--");
     // A group continues in the next section.
@@ -93,10 +98,10 @@ fn the_message_at_the_end_of_the_groove_names_the_next_command() {
 fn selecting() {
     check("x.xx x...", [Extend(Right), Extend(Right), Erase], "...x x...");
     check("x.xx x...", [Extend(Right), CycleAccent, Extend(Right), CycleAccent], "o.ox x...");
-    check("x.xo ....", [Extend(Right), Copy, Move(BeatRight), Paste, Paste], "x.xo x.x.");
-    check("x.xo ....", [Extend(BeatRight), Extend(Left), Cut, Move(BeatRight), Paste], ".... x.xo");
-    check("xo.. ....", [Extend(Right), Repeat(2)], "xoxo xo..");
-    check("xo.. ....", [Extend(Right), Repeat(9)], "xoxo xoxo");
+    check("x.xo ....", [Extend(Right), Copy, Move(BeatRight), PASTE, PASTE], "x.xo x.x.");
+    check("x.xo ....", [Extend(BeatRight), Extend(Left), Cut, Move(BeatRight), PASTE], ".... x.xo");
+    check("xo.. ....", [Extend(Right), Repeat(Repeats::More(2))], "xoxo xo..");
+    check("xo.. ....", [Extend(Right), Repeat(Repeats::More(9))], "xoxo xoxo");
     check("xo.. ...X", [Rotate(1)], "Xxo. ....");
     check("xo.. ...X", [Shift(1)], ".xo. ....");
     check("xo.. ...X", [Shift(-1)], "o... ..X.");
@@ -123,7 +128,7 @@ fn tuplets_and_motions() {
 fn motions_between_layers_keep_the_time() {
     let mut session = Session::new(groove(".... ...."));
     session.apply(Command::AddLayer("low".into(), Voice::Kick));
-    session.apply(Command::Division(3));
+    session.apply(Command::Division(3, Keep::NoteValues));
     session.apply(Move(Motion::Up));
     for _ in 0..6 {
         session.apply(Move(Right));

@@ -2,8 +2,8 @@
 
 use super::Action::{Ask, Call, Edit, EnterDigit, Navigate, Run, Tap};
 use super::{Action, CommandSpec, Mode};
-use crate::rhythm::Accent;
-use crate::session::{Command, Motion};
+use crate::rhythm::{Accent, Stretch};
+use crate::session::{Command, Keep, Motion, PasteContent, PasteInCycle};
 use crate::terminal::dispatch;
 use crate::terminal::event::Effect;
 use crate::terminal::files::clipboard::{self, CopyText};
@@ -34,6 +34,10 @@ macro_rules! commands {
 
 const fn go(motion: Motion) -> Action {
     Run(Command::Move(motion))
+}
+
+const fn paste(content: PasteContent) -> Action {
+    Run(Command::Paste(content, PasteInCycle::Ask))
 }
 
 const fn extend(motion: Motion) -> Action {
@@ -90,6 +94,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "shift-later" [ch(')')] Run(Command::Shift(1)), "shift one cell later, filling with rests";
         "shift-earlier" [ch('(')] Run(Command::Shift(-1)), "shift one cell earlier, filling with rests";
         "shift" [] Ask(Question::Shift), "shift by a number of cells";
+        "double-lengths" [] Run(Command::Stretch(Stretch::Double)), "make the selection twice as long";
+        "halve-lengths" [] Run(Command::Stretch(Stretch::Halve)), "make the selection half as long";
         "undo" [ctrl('z')] Run(Command::Undo), "undo", "undo";
         "redo" [ctrl('y')] Run(Command::Redo), "redo";
     }
@@ -104,11 +110,13 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "select-to-end" [shift(Code::End)] extend(Motion::SectionEnd), "select to the end of the section";
         "select" [ch('s')] Call(dispatch::start_selecting), "start selecting; movement extends, Esc stops", "select";
         "select-bar" [ch('b')] Run(Command::SelectBar), "select the bar", "bar";
+        "select-cells" [] Ask(Question::SelectCells), "select a number of cells from here on";
         "select-section" [ch('A')] Run(Command::SelectSection), "select the section in this layer";
         "select-all" [ctrl('a')] Run(Command::SelectAllLayers), "select the section in all layers";
         "copy" [ctrl('c')] Run(Command::Copy), "copy the selection or the bar", "copy";
         "cut" [ctrl('x')] Run(Command::Cut), "cut the selection or the bar";
-        "paste" [ctrl('v')] Run(Command::Paste), "paste", "paste";
+        "paste" [ctrl('v')] paste(PasteContent::All), "paste", "paste";
+        "paste-rhythm" [] paste(PasteContent::Rhythm), "paste without accents and pitches";
         "repeat" [ch('r')] Ask(Question::Repeat), "repeat the selection or the bar", "repeat";
         "copy-groups" [] Call(|s| clipboard::copy(s, CopyText::Groups)), "copy the group lines as text";
         "copy-boxes" [] Call(|s| clipboard::copy(s, CopyText::Boxes)), "copy the cells in box notation";
@@ -170,7 +178,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "voice-next" [ch('i')] Run(Command::NextVoice(1)), "use the next voice for the layer";
         "voice" [ch('I')] Ask(Question::Voice), "choose the layer's voice";
         "sound-file" [] Ask(Question::SoundFile), "use a sound file for the layer";
-        "division" [ch('/')] Ask(Question::Division), "set the layer's cells per beat", "division";
+        "division" [ch('/')] Ask(Question::Division(Keep::NoteValues)), "set the layer's cells per beat", "division";
         "cycle" [ch('c')] Ask(Question::Cycle), "repeat the section's first cells as a cycle", "cycle";
         "cycle-off" [ch('C')] Run(Command::Cycle(None)), "write the cycle out";
         "mute" [ch('m')] Run(Command::Mute), "mute or unmute the layer";
@@ -186,9 +194,11 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "tempo" [ch('T')] Ask(Question::Tempo), "set the tempo, like 150 or 1/4.=90", "tempo";
         "tempo-up" [] Run(Command::TempoBy(1)), "raise the tempo by 1";
         "tempo-down" [] Run(Command::TempoBy(-1)), "lower the tempo by 1";
-        "meter" [ch('M')] Ask(Question::Meter), "set the meter, like 4/4 or 3+2+2/8", "meter";
+        "meter" [ch('M')] Ask(Question::Meter(Keep::NoteValues)), "set the meter, like 4/4 or 3+2+2/8", "meter";
         "add-bar" [ch('+')] Run(Command::BarsBy(1)), "add a bar to the end of the section", "add bar";
         "remove-bar" [ch('_')] Run(Command::BarsBy(-1)), "remove the section's last bar";
+        "insert-bar" [] Run(Command::InsertBar), "insert a bar before this one";
+        "delete-bars" [] Run(Command::DeleteBars), "delete this bar, or those selected";
         "bars" [ch('B')] Ask(Question::Bars), "set the section's number of bars";
         "times" [ch('*')] Ask(Question::Times), "set how many times the section plays";
         "swing" [ch('w')] Ask(Question::Swing), "set the section's swing, like 2:1";
@@ -197,6 +207,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "remove-section" [] Run(Command::RemoveSection), "delete the section";
         "section-earlier" [] Run(Command::MoveSection(-1)), "move the section earlier";
         "section-later" [] Run(Command::MoveSection(1)), "move the section later";
+        "split-section" [] Run(Command::SplitSection), "begin a new section with this bar";
+        "join-sections" [] Run(Command::JoinSections), "join the section with the next one";
         "rename-section" [] Ask(Question::RenameSection), "rename the section";
         "title" [] Ask(Question::Title), "set the groove's title";
         "note" [] Ask(Question::Note), "edit the note saved with the groove";
@@ -284,6 +296,11 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "import-save" [ch('s'), ctrl('s')] Call(import::save_then_open), "save, then open the import";
         "import-discard" [ch('y')] Call(import::open_confirmed), "open the import without saving";
         "import-cancel" [key(Code::Esc), ch('n')] Call(dispatch::close), "keep this groove";
+    }
+    Choice "Lists and prompts" {
+        "choose-first" [ch('1'), key(Code::Enter)] Call(|s| dispatch::choose(s, 0)), "choose the first answer";
+        "choose-second" [ch('2')] Call(|s| dispatch::choose(s, 1)), "choose the second answer";
+        "choose-cancel" [key(Code::Esc), ch('n')] Call(dispatch::close), "change nothing";
     }
     ConfirmSounds "Lists and prompts" {
         "sounds-allow" [ch('y')] Call(outside_sounds::allow), "read these sound files, now and later";

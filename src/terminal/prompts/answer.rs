@@ -5,7 +5,7 @@ use crate::rhythm::bounds::{self, Bound};
 use crate::rhythm::{
     Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, expected, group_line, parse_note_value,
 };
-use crate::session::{Command, Motion, Session};
+use crate::session::{Command, Motion, Overflow, Repeats, Session};
 use crate::terminal::playback::playing::SPEED;
 use crate::terminal::prompts::parse::{self, Ladder, RenderArgs};
 use crate::terminal::prompts::question::Question;
@@ -38,7 +38,7 @@ impl Question {
         match self {
             Question::Groups => {
                 let terms = group_line::parse(text).map_err(|e| e.to_string())?;
-                run(Command::EnterGroups(group_line::expand(&terms)))
+                run(Command::EnterGroups(group_line::expand(&terms), Overflow::Ask))
             }
             Question::Pitch if text.is_empty() => run(Command::Pitch(None)),
             Question::Pitch => run(Command::Pitch(Some(Pitch::parse(text).ok_or_else(error)?))),
@@ -48,13 +48,15 @@ impl Question {
                 let beats = number(beats, &bounds::TUPLET_BEATS).ok_or_else(error)??;
                 run(Command::Tuplet { cells: cells as usize, beats: beats as usize })
             }
-            Question::Repeat => run(Command::Repeat(n(&REPEATS)? as usize)),
+            Question::Repeat if text == "end" => run(Command::Repeat(Repeats::ToSectionEnd)),
+            Question::Repeat => run(Command::Repeat(Repeats::More(n(&REPEATS)? as usize))),
+            Question::SelectCells => run(Command::SelectCells(n(&bounds::CELLS_OF_LAYER)? as usize)),
             Question::Rotate => run(Command::Rotate(n(&STEPS)? as i32)),
             Question::Shift => run(Command::Shift(n(&STEPS)? as i32)),
             Question::AddLayer => add_layer(text, g).ok_or_else(error).map(Answer::Run),
             Question::RenameLayer => run(Command::RenameLayer(name(text)?)),
             Question::Voice => run(Command::Voice(Voice::parse(text).ok_or_else(error)?)),
-            Question::Division => run(Command::Division(n(&bounds::DIVISION)? as u16)),
+            Question::Division(keep) => run(Command::Division(n(&bounds::DIVISION)? as u16, keep)),
             Question::Cycle => run(Command::Cycle(Some(n(&bounds::CYCLE)? as usize))),
             Question::LayerSwing if text.is_empty() => run(Command::LayerSwing(None)),
             Question::LayerSwing => run(Command::LayerSwing(Some(Swing::parse(text).ok_or_else(error)?))),
@@ -69,7 +71,7 @@ impl Question {
             Question::Pan => run(Command::Pan(n(&bounds::PAN)? as i8)),
             Question::AddSection => add_section(text).map(Answer::Run),
             Question::RenameSection => run(Command::RenameSection(name(text)?)),
-            Question::Meter => run(Command::Meter(Meter::parse(text).map_err(|e| e.to_string())?)),
+            Question::Meter(keep) => run(Command::Meter(Meter::parse(text).map_err(|e| e.to_string())?, keep)),
             Question::Tempo => {
                 let (unit, bpm) = match text.split_once('=') {
                     Some((unit, bpm)) => (parse_note_value(unit.trim()).ok_or_else(error)?, bpm.trim()),

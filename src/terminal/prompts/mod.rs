@@ -2,6 +2,7 @@
 
 pub(crate) mod answer;
 pub(crate) mod parse;
+pub(crate) mod preview;
 pub(crate) mod question;
 pub(crate) mod typing;
 
@@ -30,14 +31,14 @@ fn current_value(state: &State, question: Question) -> String {
     let swing = |s: Option<Swing>| s.map(|s| s.to_string()).unwrap_or_default();
     match question {
         Question::RenameLayer => layer.map(|l| l.name.clone()).unwrap_or_default(),
-        Question::Division => layer.map(|l| l.division.to_string()).unwrap_or_default(),
+        Question::Division(_) => layer.map(|l| l.division.to_string()).unwrap_or_default(),
         Question::LayerSwing => swing(layer.and_then(|l| l.swing)),
         Question::SoundFile => layer.and_then(|l| l.sound.clone()).unwrap_or_default(),
         Question::AccentDepth => layer.and_then(|l| l.depth).map(|d| d.to_string()).unwrap_or_default(),
         Question::Gain => layer.map(|l| l.gain.to_string()).unwrap_or_default(),
         Question::Pan => layer.map(|l| l.pan.to_string()).unwrap_or_default(),
         Question::RenameSection => section.name.clone(),
-        Question::Meter => section.meter.to_string(),
+        Question::Meter(_) => section.meter.to_string(),
         Question::Tempo => format!("{}={}", print_note_value(section.tempo.unit()), section.tempo.bpm()),
         Question::Bars => section.bars.to_string(),
         Question::Times => section.times.to_string(),

@@ -1,23 +1,25 @@
 //! The questions of the prompt, with their labels and the forms of their answers.
 
+use crate::session::Keep;
+
 /// Each question with its label, the allowed forms of an answer, and shorter ones for an error.
 macro_rules! questions {
-    ($($name:ident $label:literal, $forms:literal $(, $short:literal)?;)*) => {
+    ($($name:ident $(($meaning:ty))? $label:literal, $forms:literal $(, $short:literal)?;)*) => {
         #[derive(Debug, Clone, Copy, PartialEq, Eq)]
         pub(crate) enum Question {
-            $($name,)*
+            $($name $(($meaning))?,)*
         }
 
         impl Question {
             pub(crate) fn label_and_forms(self) -> (&'static str, &'static str) {
                 match self {
-                    $(Self::$name => ($label, $forms),)*
+                    $(Self::$name { .. } => ($label, $forms),)*
                 }
             }
 
             pub(crate) fn short_forms(self) -> &'static str {
                 match self {
-                    $(Self::$name => [$($short,)? $forms][0],)*
+                    $(Self::$name { .. } => [$($short,)? $forms][0],)*
                 }
             }
         }
@@ -28,13 +30,14 @@ questions! {
     Groups "Groups", "cells from attack to attack: 12, 3+3+2+3 or 3(4+4+3)+5+2", "12, 3+3+2+3, 3(4+4+3)+5+2";
     Pitch "Pitch", "a note and its octave: E2, F#3, Bb1; empty: the voice's own", "E2, F#3, Bb1";
     Tuplet "Tuplet", "cells in a beat: 5; cells in beats: 7/2", "5, 7/2";
-    Repeat "Repeat", "number of times", "a whole number";
+    Repeat "Repeat", "number of times after it; end: to the end of the section", "a whole number, end";
     Rotate "Rotate by", "cells later; negative: earlier", "a whole number";
     Shift "Shift by", "cells later; negative: earlier", "a whole number";
+    SelectCells "Select", "number of cells from the cursor on", "a whole number";
     AddLayer "New layer", "a voice, or a name and a voice: kick, low kick", "kick, low kick (the voice comes last)";
     RenameLayer "Name of the layer", "1 to 64 characters";
     Voice "Voice", "kick snare hat open-hat rim clap tom wood bell shaker bass pluck";
-    Division "Division", "cells per beat: 1 to 32";
+    Division(Keep) "Division", "cells per beat: 1 to 32";
     Cycle "Cycle", "number of cells from the start of the section to repeat", "a whole number";
     LayerSwing "Swing of the layer", "long:short, like 2:1; empty: the section's",
         "long:short, both 1 to 16, like 2:1 or 3:2";
@@ -44,7 +47,7 @@ questions! {
     Pan "Pan", "-100 left to 100 right";
     AddSection "New section", "a name, a meter, or both: B 3+2+2/8; empty: next letter", "B, 3/4, B 3+2+2/8";
     RenameSection "Name of the section", "1 to 64 characters";
-    Meter "Meter", "4/4, 6/8, 13/16 or 3+2+2/8";
+    Meter(Keep) "Meter", "4/4, 6/8, 13/16 or 3+2+2/8";
     Tempo "Tempo", "beats per minute: 150, 132.5; with the note value: 1/4.=90", "150, 132.5, 1/4.=90";
     Bars "Bars", "1 to 1024";
     Times "Times through", "1 to 64";
@@ -67,4 +70,16 @@ questions! {
         "riff.mid, riff.mid 20ms (0ms to 100ms)";
     PicturesAs "Pictures", "theme, width, PNG scale, notation: screen 800 x2 beams group over groups",
         "print 1000 x2 beams beat over groups under nothing";
+}
+
+impl Question {
+    /// The question with the other of its two meanings; others stay the same.
+    pub(crate) fn other_meaning(self) -> Self {
+        let other = |keep| if keep == Keep::Cells { Keep::NoteValues } else { Keep::Cells };
+        match self {
+            Question::Meter(keep) => Question::Meter(other(keep)),
+            Question::Division(keep) => Question::Division(other(keep)),
+            question => question,
+        }
+    }
 }

@@ -7,7 +7,7 @@ use crate::jobs::{
     SampleRate, Target,
 };
 use crate::rhythm::{Accent, Edit};
-use crate::session::{Command, DocumentId};
+use crate::session::{Command, DocumentId, Overflow};
 use crate::terminal::event::SaveFailed;
 use crate::terminal::shell::Screen;
 use proptest::prelude::*;
@@ -164,7 +164,9 @@ fn the_largest_groove_is_edited_and_drawn() {
         groove = groove.edited(&Edit::AddLayer(layer, name, Voice::Kick, 4)).expect("layer");
     }
     let mut state = State::new(groove, Some("x".repeat(5000)), Keymap::default(), UNICODE, (80, 24));
-    for command in [Command::EnterGroups(vec![3; 1300]), Command::Cycle(Some(4096)), Command::Attack(Accent::Plain)] {
+    for command in
+        [Command::EnterGroups(vec![3; 1300], Overflow::Cut), Command::Cycle(Some(4096)), Command::Attack(Accent::Plain)]
+    {
         state.session.apply(command);
     }
     let effects = start(&state);

@@ -143,7 +143,7 @@ fn lost_attacks_are_counted_with_the_key_that_undoes_it() {
         screen(&state, (80, 24)).lines().last().unwrap_or_default().to_owned()
     };
     assert_eq!(last("B \"2\" enter"), "section 'A': 2 bars; 8 attacks lost (Ctrl-Z undoes)");
-    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: beat = 1/8, cell of deck = 1/32 (/ changes it)");
+    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: beat = 1/8, cell of deck = 1/16 (/ changes it)");
     assert_eq!(last("ctrl-d"), "layer 'deck' deleted; 8 attacks lost (Ctrl-Z undoes)");
     let mut state = ferry();
     press(&mut state, "B \"2\" enter ctrl-z");
@@ -214,4 +214,61 @@ fn sound_files_outside_the_folder_are_named_and_read_after_an_answer() {
         assert!(named.len() <= 30);
     }
     assert_eq!(named, paths(30).iter().map(|p| p.display().to_string()).collect::<Vec<_>>());
+}
+
+#[test]
+fn both_meanings_of_a_meter_are_shown_before_enter() {
+    let mut state = open(groove("x..x ..x. | x... x... | x..x ..x. | x... x..."), PLAIN, (80, 24));
+    let lines = |state: &State| {
+        let shown = screen(state, (80, 24));
+        let lines: Vec<String> = shown.lines().map(str::to_owned).collect();
+        lines[lines.len() - 3..].to_vec()
+    };
+    press(&mut state, "M \"7/16\"");
+    let before = lines(&state);
+    assert!(before[0].starts_with("> keep note values: 5 bars, cell = 1/16: 3+3+2+4+4+"), "{before:?}");
+    assert!(before[1].starts_with("  keep cells: 4 bars, cell = 1/64: 3+3+2+4+4+"), "{before:?}");
+    press(&mut state, "tab");
+    assert!(lines(&state)[1].starts_with("> keep cells"), "{:?}", lines(&state));
+    let mut cells = state.clone();
+    press(&mut cells, "enter");
+    assert_eq!(cells.groove().sections()[0].bars, 4);
+    press(&mut state, "tab enter");
+    let section = &state.groove().sections()[0];
+    assert_eq!((section.bars, section.meter.to_string(), state.groove().layers()[0].division), (5, "7/16".into(), 1));
+    // The same meter has one result, and a text that is no meter none.
+    press(&mut state, "M \"7/16\"");
+    assert!(!screen(&state, (80, 24)).contains("keep cells"));
+    press(&mut state, "backspace backspace");
+    assert!(!screen(&state, (80, 24)).contains("keep cells"));
+}
+
+#[test]
+fn a_repeat_says_what_it_repeats_and_how_often_in_total() {
+    let mut state = open(groove("x..x ..x. | .... .... | .... .... | .... ...."), PLAIN, (80, 24));
+    press(&mut state, "r");
+    assert!(screen(&state, (80, 24)).contains("repeats the bar (3+3+2); end: 3 more times"));
+    press(&mut state, "\"2\"");
+    assert!(screen(&state, (80, 24)).contains("repeats the bar (3+3+2); end: 3 more times; 3 times in total"));
+    press(&mut state, "ctrl-u \"end\" enter");
+    assert!(screen(&state, (80, 24)).contains("4 times in total, to the end of the section"));
+}
+
+#[test]
+fn a_paste_into_a_cycle_asks_first() {
+    let mut state = open(groove("x..x ..x. | .... ...."), PLAIN, (80, 24));
+    press(&mut state, "ctrl-c c \"3\" enter ctrl-v");
+    for size in [(80, 24), (60, 18)] {
+        let shown = screen(&state, size);
+        let shown = shown.split_whitespace().collect::<Vec<_>>().join(" ");
+        let words = "repeats a cycle here. 1: write it out and paste, 2: repeat the pasted cells instead, Esc: cancel";
+        assert!(shown.ends_with(words), "{shown}");
+    }
+    let before = state.groove().clone();
+    press(&mut state, "esc");
+    assert_eq!((state.groove(), &state.overlay), (&before, &Overlay::None));
+    press(&mut state, "ctrl-v 2");
+    assert_eq!(state.groove().part(0, 0).stored().len(), 8);
+    press(&mut state, "ctrl-z ctrl-v 1");
+    assert!(!state.groove().part(0, 0).is_cycle());
 }

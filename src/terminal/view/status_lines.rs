@@ -10,6 +10,7 @@ use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::playback::clicks;
 use crate::terminal::playback::playing::{LoopMode, RemoteLink};
 use crate::terminal::playback::practice::{self, RunningSequence, SequenceKind};
+use crate::terminal::prompts::preview;
 use crate::terminal::prompts::typing::TextField;
 use crate::terminal::state::{Message, State};
 use crate::terminal::view::layout::Layout;
@@ -188,7 +189,12 @@ fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let key = |name: &str| state.input.keymap.first(name);
     match &state.overlay {
         Overlay::Prompt { question, text, unedited, error } => {
-            return prompt(pen, area, question.label_and_forms(), (text, *unedited), error.as_deref());
+            let results = match error {
+                None if !*unedited => preview::lines(*question, text.value(), &state.session),
+                _ => Vec::new(),
+            };
+            let results: Vec<String> = results.iter().map(|line| fit(line, width)).collect();
+            return prompt(pen, area, question.label_and_forms(), (text, *unedited), error.as_deref(), results);
         }
         Overlay::ConfirmQuit => {
             let (save, discard, cancel) = (key("quit-save"), key("quit-discard"), key("quit-cancel"));
@@ -206,6 +212,16 @@ fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             let (yes, no) = (key("sounds-allow"), key("sounds-refuse"));
             let text = format!("Read these files? {yes}: yes, always, {no}: no");
             pen.put(area, 0, 0, &fit(&text, width), theme.warning());
+            return;
+        }
+        Overlay::Choice(choice) => {
+            let keys = ["choose-first", "choose-second"].map(key);
+            let answers = choice.answers.iter().zip(keys).map(|((words, _), key)| format!("{key}: {words}"));
+            let answers = answers.chain([format!("{}: cancel", key("choose-cancel"))]).collect::<Vec<_>>().join(", ");
+            let mut lines = wrap_and_cut(&format!("{}. {answers}", choice.question), width);
+            let last = lines.pop().unwrap_or_default();
+            put_above(pen, area, &lines, theme.warning());
+            pen.put(area, 0, 0, &last, theme.warning());
             return;
         }
         Overlay::ConfirmOverwrite(pending) => {
@@ -297,14 +313,15 @@ fn put_above(pen: &mut Pen<'_>, area: Rect, lines: &[String], style: Style) {
     }
 }
 
-/// Draws a prompt: its label, the text typed, and the allowed forms after it if they fit, otherwise above it. An error takes their
-/// place.
+/// Draws a prompt: its label, the text typed, and the allowed forms after it if they fit, otherwise above it, below the results of the
+/// answer. An error takes their place.
 fn prompt(
     pen: &mut Pen<'_>,
     area: Rect,
     (label, forms): (&str, &str),
     (text, unedited): (&TextField, bool),
     error: Option<&str>,
+    mut above: Vec<String>,
 ) {
     let theme = pen.theme;
     let width = usize::from(area.width);
@@ -318,6 +335,7 @@ fn prompt(
     if x + 3 + forms.width() <= width {
         pen.put(area, x + 3, 0, forms, theme.faint());
     } else {
-        put_above(pen, area, &wrap_and_cut(forms, width), theme.faint());
+        above.extend(wrap_and_cut(forms, width));
     }
+    put_above(pen, area, &above, theme.faint());
 }

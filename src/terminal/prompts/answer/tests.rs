@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::rhythm::Time;
+use crate::session::Keep;
 use crate::terminal::commands::{self, Action};
 use crate::terminal::prompts::current_value;
 use crate::terminal::{Colours, Keymap, State, Theme};
@@ -29,8 +30,10 @@ fn answers() {
     let quarter = s.groove().sections()[0].tempo.unit();
     let tempo = |n, d, unit| Command::Tempo(Tempo::new(Fraction::new(n, d).expect("n"), unit).expect("tempo"));
     let rows = [
-        (Question::Groups, "3+3+2", Command::EnterGroups(vec![3, 3, 2])),
-        (Question::Groups, "2(4+3)+12", Command::EnterGroups(vec![4, 3, 4, 3, 12])),
+        (Question::Groups, "3+3+2", Command::EnterGroups(vec![3, 3, 2], Overflow::Ask)),
+        (Question::Groups, "2(4+3)+12", Command::EnterGroups(vec![4, 3, 4, 3, 12], Overflow::Ask)),
+        (Question::Repeat, "3", Command::Repeat(Repeats::More(3))),
+        (Question::Repeat, "end", Command::Repeat(Repeats::ToSectionEnd)),
         (Question::Pitch, "E2", Command::Pitch(Pitch::parse("E2"))),
         (Question::Pitch, " ", Command::Pitch(None)),
         (Question::Tuplet, "5", Command::Tuplet { cells: 5, beats: 1 }),
@@ -60,14 +63,14 @@ fn refusals_tell_what_is_allowed() {
         (Question::Tuplet, "0", "1 to 64"),
         (Question::Tempo, "-5", "5 to 1000"),
         (Question::Tempo, "fast", "132.5"),
-        (Question::Meter, "4/3", "power of two"),
+        (Question::Meter(Keep::NoteValues), "4/3", "power of two"),
         (Question::AddSection, "4/3", "power of two"),
         (Question::AddSection, "fast 3+/8", "meter"),
         (Question::Bars, "9999999", "1 to 1024"),
         (Question::Bar, "3", "1 to 2"),
         (Question::AddLayer, "drum", "low kick"),
         (Question::Speed, "10", "20 to 200"),
-        (Question::Division, "99", "1 to 32"),
+        (Question::Division(Keep::NoteValues), "99", "1 to 32"),
         (Question::Swing, "much", "2:1"),
         (Question::Groups, "3+a", "1 to 65536"),
         (Question::Cycle, "x", "a whole number"),

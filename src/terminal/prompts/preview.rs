@@ -1,0 +1,70 @@
+//! What an answer would do, shown while it is typed.
+
+use crate::describe::plain;
+use crate::rhythm::{Region, count};
+use crate::session::{Command, Keep, Repeats, Session, messages};
+use crate::terminal::prompts::answer::Answer;
+use crate::terminal::prompts::question::Question;
+
+/// Maximum cells of a groove whose results are shown, so that typing does not stall.
+const MAX_CELLS: usize = 200_000;
+
+/// The lines to show above the prompt; empty if the text is not an answer, or nothing is to be said about it.
+pub(crate) fn lines(question: Question, text: &str, session: &Session) -> Vec<String> {
+    let run = |question: Question| match question.parse(text, session) {
+        Ok(Answer::Run(command)) => Some(command),
+        _ => None,
+    };
+    match (question, run(question)) {
+        (Question::Meter(keep) | Question::Division(keep), Some(command)) => {
+            let g = session.groove();
+            let size: usize = g.layers().iter().flat_map(|l| &l.parts).map(|p| p.stored().len()).sum();
+            let Some(other) = run(question.other_meaning()).filter(|_| !g.layers().is_empty() && size < MAX_CELLS)
+            else {
+                return Vec::new();
+            };
+            let (of_times, of_cells) = if keep == Keep::NoteValues { (command, other) } else { (other, command) };
+            let (times, cells) = (result(session, &of_times), result(session, &of_cells));
+            if times == cells {
+                return Vec::new();
+            }
+            let mark = |this| if keep == this { ">" } else { " " };
+            vec![
+                format!("{} keep note values: {times}", mark(Keep::NoteValues)),
+                format!("{} keep cells: {cells}   (Tab selects)", mark(Keep::Cells)),
+            ]
+        }
+        (Question::Repeat, command) => repeat(session, command.as_ref()).into_iter().collect(),
+        _ => Vec::new(),
+    }
+}
+
+/// The bars and the groups of the cursor's layer after a command, or why it is not possible.
+fn result(session: &Session, command: &Command) -> String {
+    let at = session.cursor().place;
+    let groove = match session.preview(command) {
+        Ok(groove) => groove,
+        Err(reason) => return format!("not possible: {reason}"),
+    };
+    let region = Region { layers: at.layer..at.layer + 1, ..plain::whole_section(&groove, at.section) };
+    let section = &groove.sections()[at.section];
+    let span = groove.part(at.layer, at.section).spot(0, groove.context(at.layer, at.section)).map(|spot| spot.span);
+    let cell = span.and_then(|s| section.meter.beat().repeated(usize::from(s.beats))?.divided(usize::from(s.cells)));
+    let cell = cell.map(|c| format!(", cell = {c}")).unwrap_or_default();
+    let lost = messages::lost_attacks(session.groove(), &groove);
+    format!("{}{cell}{lost}: {}", count(usize::from(section.bars), "bar"), plain::groups(&groove, &region))
+}
+
+/// What is repeated, and how often in total.
+fn repeat(session: &Session, command: Option<&Command>) -> Option<String> {
+    let (region, fit) = session.repeatable()?;
+    let what = if session.selection().is_some() { "the selection".to_owned() } else { "the bar".to_owned() };
+    let groups =
+        plain::groups(session.groove(), &Region { layers: region.layers.start..region.layers.start + 1, ..region });
+    let times = match command {
+        Some(Command::Repeat(Repeats::ToSectionEnd)) => format!("; {}", messages::in_total(fit + 1)),
+        Some(Command::Repeat(Repeats::More(times))) => format!("; {}", messages::in_total((*times).min(fit) + 1)),
+        _ => String::new(),
+    };
+    Some(format!("repeats {what} ({groups}); end: {}{times}", count(fit, "more time")))
+}
