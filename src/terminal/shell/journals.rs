@@ -12,8 +12,9 @@ use std::sync::mpsc::Sender;
 use std::thread;
 use std::time::Duration;
 
-/// Time from the first write to the flush of all that was written by then.
-const SYNC_DELAY: Duration = Duration::from_millis(100);
+/// Time from the first write to the flush of all that was written by then. A flush must follow a write within 200 ms, also on
+/// a loaded machine.
+const SYNC_DELAY: Duration = Duration::from_millis(40);
 
 /// What a document's journal starts with, and the journal once there is one.
 #[derive(Debug, Default)]
