@@ -1,6 +1,6 @@
 //! Tests of edits of bars, of meters and divisions with two meanings, and of lengths.
 
-use crate::rhythm::random::{config, grooves};
+use crate::rhythm::random::grooves;
 use crate::rhythm::tests::{drawn, groove, region};
 use crate::rhythm::{Attack, Edit, Groove, Meter, PartContext, Place, Region, Section, Stretch, Time};
 use proptest::prelude::*;
@@ -102,7 +102,7 @@ fn all_written(g: &Groove) -> Vec<Vec<(Time, Attack)>> {
 }
 
 proptest! {
-    #![proptest_config(config(256))]
+    #![proptest_config(crate::rhythm::random::config(256))]
 
     #[test]
     fn splitting_and_joining_move_no_attack(g in grooves(), s in any::<Index>(), bar in any::<Index>()) {

@@ -1,6 +1,6 @@
 //! Tests of copied cells: exact times, tuplets, rotation.
 
-use crate::rhythm::random::{config, grooves};
+use crate::rhythm::random::grooves;
 use crate::rhythm::tests::{drawn, groove};
 use crate::rhythm::{
     Attack, Cell, Edit, EditError, Fraction, Groove, Part, PartContext, Place, Region, SoundedAttack, Time,
@@ -77,7 +77,7 @@ fn with_cycles(g: &Groove) -> bool {
 }
 
 proptest! {
-    #![proptest_config(config(512))]
+    #![proptest_config(crate::rhythm::random::config(512))]
 
     #[test]
     fn paste_after_copy_at_the_same_place_changes_nothing(g in grooves(), picks in any::<[Index; 4]>(), more in 0_usize..3) {
