@@ -204,17 +204,25 @@ impl Source {
     }
 }
 
-/// What the imports of a file rename, and of which types they import everything.
+/// What the imports of a file rename, the owner of each name they import, and of which types they import everything.
 #[derive(Default)]
 struct Imports {
     renamed: BTreeMap<String, String>,
+    owners: BTreeMap<String, String>,
     globs: BTreeSet<String>,
 }
 
 impl<'a> Visit<'a> for Imports {
     fn visit_use_path(&mut self, path: &'a UsePath) {
-        if matches!(&*path.tree, UseTree::Glob(UseGlob { .. })) {
-            self.globs.insert(path.ident.to_string());
+        let owner = path.ident.to_string();
+        match &*path.tree {
+            UseTree::Glob(UseGlob { .. }) => drop(self.globs.insert(owner)),
+            UseTree::Group(group) => self.owners.extend(group.items.iter().filter_map(|tree| match tree {
+                UseTree::Name(name) => Some((name.ident.to_string(), owner.clone())),
+                _ => None,
+            })),
+            UseTree::Name(name) => drop(self.owners.insert(name.ident.to_string(), owner)),
+            _ => {}
         }
         visit::visit_use_path(self, path);
     }
@@ -243,7 +251,8 @@ impl Variants<'_> {
                 constructed.insert((owner, variant));
             }
             (Some(variant), None) => {
-                constructed.extend(self.imports.globs.iter().map(|owner| (owner.clone(), variant.clone())));
+                let owners = self.imports.globs.iter().chain(self.imports.owners.get(&variant));
+                constructed.extend(owners.map(|owner| (owner.clone(), variant.clone())));
             }
             _ => {}
         }
@@ -295,13 +304,15 @@ impl<'a> Visit<'a> for Variants<'_> {
         } else if let Ok(list) = Punctuated::<Expr, Token![,]>::parse_terminated.parse2(tokens.clone()) {
             list.into_iter().collect()
         } else {
-            // A macro with a grammar of its own: every path in it may be an expression.
+            // A macro with a grammar of its own: every path and imported name in it may be an expression.
             let mut inside = Source::default();
             inside.flatten(tokens);
             let paths = inside.tokens.windows(3).filter(|w| w[1] == "::");
             // `Enum::$variant` may be any of them.
             let variant = |name: &str| if name == "$" { ANY.to_owned() } else { name.to_owned() };
             self.source.constructed.extend(paths.map(|w| (w[0].clone(), variant(&w[2]))));
+            let imported = inside.tokens.iter().filter_map(|name| Some((self.imports.owners.get(name)?, name)));
+            self.source.constructed.extend(imported.map(|(owner, name)| (owner.clone(), name.clone())));
             return;
         };
         for expression in &expressions {
