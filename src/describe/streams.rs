@@ -126,7 +126,7 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
         (None, false) if meeting.is_some() => "four bars, starting at a coincidence".to_owned(),
         (None, false) => format!("four bars; {never}"),
         (None, true) if meeting.is_some() => "starts at a coincidence".to_owned(),
-        (None, true) => format!("excerpt of four bars; {never}"),
+        (None, true) => format!("an excerpt; {never}"),
     });
     out
 }

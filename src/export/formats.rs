@@ -90,7 +90,7 @@ pub(crate) const FORMATS: &[Format] = formats! {
         let handout = silent_handout(piece.clone(), options.limits, options.style.notation.clone());
         whole(out, handout::html(&handout).as_bytes())
     };
-    "txt" "txt", picture: false, "groups, box notation and counting syllables as plain text",
+    "txt" "txt", picture: false, "groups, box notation and counting syllables as text",
         |piece, _, out| whole(out, plain::all(piece.groove, piece.section).as_bytes());
 };
 

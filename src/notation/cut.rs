@@ -1,4 +1,4 @@
-//! Divides notes and rests into note values that show the parts of the bar.
+//! Divides notes and rests into note values, tied, that show the parts of the bar.
 
 use super::tree::{Crossing, Node};
 use super::value::{Value, difference};

@@ -41,7 +41,7 @@ fn wrong_arguments_are_refused_with_what_was_expected() {
         (&["export", DEMO, "--as", "svg", "--width", "x"], 2, "expected a number from 480 to 4000 (CSS pixels)"),
         (&["export", DEMO, "--as", "png", "--scale", "x"], 2, "expected a number from 0.1 to 8"),
         (&["remote"], 2, "<HOST>"),
-        (&["remote", "isle", "riff.toml", "--join"], 2, "'[FILE]' cannot be used with '--join[=<NUMBER>]'"),
+        (&["remote", "isle", "riff.toml", "--join"], 2, "'[FILE]' cannot be used with '--join[=<PID>]'"),
         (&["--join"], 2, "--speaker <SOCKET>"),
         (&["render", DEMO, "-o", "x.wav", "--seconds", "0"], 2, "'0' for '--seconds <S>'"),
         (&["render", DEMO, "-o", "x.wav", "--hearing", "99"], 2, "--hearing: expected the number of a hearing, 1 to "),

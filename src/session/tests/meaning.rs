@@ -82,7 +82,7 @@ fn losses_count_what_was_written_and_not_what_a_cycle_repeats() {
     session.apply(Command::Bars(9));
     session.apply(Command::Cycle(Some(3)));
     assert_eq!(session.apply(Command::Bars(2)), changed("section 'S0': 2 bars"));
-    assert_eq!(session.apply(Command::RemoveLayer), changed("layer 'riff' removed; 2 attacks lost"));
+    assert_eq!(session.apply(Command::RemoveLayer), changed("layer 'riff' deleted; 2 attacks lost"));
 }
 
 #[test]

@@ -1,4 +1,4 @@
-//! The editor's end: sends orders to the speaker instead of a playback thread, and gives the speaker's events.
+//! The editor's end: sends orders and pings to the speaker instead of a playback thread, and gives the speaker's events.
 
 use super::clock::ClockDifference;
 use super::message::{ToEditor, ToSpeaker, sentence};

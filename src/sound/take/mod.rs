@@ -1,4 +1,4 @@
-//! Takes: loops with a number of passes and clicks, played back to back.
+//! Takes: loops with a number of passes, clicks and a count-in, played back to back.
 
 mod cue;
 mod sequence;

@@ -34,7 +34,7 @@ impl SocketFile {
     pub(crate) fn new(path: &Path) -> Result<Self, String> {
         let shown = path.display();
         let metadata = fs::symlink_metadata(path).map_err(|e| {
-            format!("{shown}: {}; start `teeter remote HOST` on your own machine, it makes the socket", reason(&e))
+            format!("{shown}: {}; run `teeter remote HOST` on your own machine to create the socket", reason(&e))
         })?;
         let (owner, mode) = (metadata.uid(), metadata.mode() & 0o777);
         let found = if !metadata.file_type().is_socket() {

@@ -1,4 +1,4 @@
-//! Draws the single lines: title at the top, transport and hints at the bottom, and the prompt.
+//! Draws the single lines: title at the top, transport, hints and questions at the bottom, and the prompt.
 
 use super::pen::{Pen, Pieces, end, fit, wrap};
 use crate::analysis::landing;
