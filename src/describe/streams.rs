@@ -121,8 +121,8 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
     out.push(format!("{} pulse  {} within {millis:.0} ms of another", marks.pulse, marks.coincidence));
     let never = if lines.len() > 2 { "never all at once" } else { "they never coincide" };
     out.push(match (next, length < asked - 1e-9) {
-        (Some(_), false) => format!("from one coincidence to the next: {length:.2} s"),
-        (Some(_), true) => format!("starts at a coincidence; next at {:.2} s", from + asked),
+        (Some(_), false) => format!("between coincidences: {length:.2} s"),
+        (Some(_), true) => format!("starts at a coincidence; next: {:.2} s", from + asked),
         (None, false) if meeting.is_some() => "four bars, starting at a coincidence".to_owned(),
         (None, false) => format!("four bars; {never}"),
         (None, true) if meeting.is_some() => "starts at a coincidence".to_owned(),
@@ -178,7 +178,7 @@ mod tests {
                 "bow  #           |           |           #",
                 "     0.00 s                         1.20 s",
                 "| pulse  # within 20 ms of another",
-                "from one coincidence to the next: 1.20 s",
+                "between coincidences: 1.20 s",
             ],
         );
     }
@@ -224,7 +224,7 @@ mod tests {
                 "a long name tha #                      #",
                 "                0.00 s            1.00 s",
                 "| pulse  # within 20 ms of another",
-                "from one coincidence to the next: 1.00 s",
+                "between coincidences: 1.00 s",
             ],
         );
     }
