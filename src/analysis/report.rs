@@ -151,8 +151,12 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     let layers: Vec<LayerReport> = every_layer.iter().map(|l| layer_report(groove, *l)).collect();
     let needs = needs(groove, &found, &clock);
     let cell_ms = common_cell(&needs).map(|s| s * 1000.0 / speed);
-    let input = input(&layer_attacks, &focus, options);
-    let heard = listener::listen(&input);
+    let asked: Vec<Input> = std::iter::once(&focus)
+        .chain((focus.len() < every_layer.len()).then_some(&every_layer))
+        .map(|layers| input(&layer_attacks, layers, options))
+        .collect();
+    let mut answers = listener::listen_to_each(&asked).into_iter();
+    let heard = answers.next().flatten();
     let times = |attacks: &[TimedAttack]| attacks.iter().map(|a| a.seconds).collect::<Vec<f64>>();
     let range = options.scope.range(groove, &clock);
     let all_times = times(&everything);
@@ -164,24 +168,21 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
         speed,
         attacks: &found_times,
         everything: &all_times,
-        sections: &input.sections,
+        sections: &asked[0].sections,
     };
     let hearings = heard.as_ref().map(|h| hearing::hearings(h, &material)).unwrap_or_default();
-    let all = (focus.len() < every_layer.len()).then(|| {
-        let input = self::input(&layer_attacks, &every_layer, options);
-        let of_all = listener::listen(&input)?;
+    let all = answers.next().flatten().map(|of_all| {
         let inside = |a: &&TimedAttack| a.seconds >= range.0 - 1e-9 && a.seconds < range.1 - 1e-9;
         let inside: Vec<TimedAttack> = everything.iter().filter(inside).copied().collect();
         let inside_times = times(&inside);
-        let material = hearing::Material { attacks: &inside_times, sections: &input.sections, ..material };
-        Some(AllLayers {
+        let material = hearing::Material { attacks: &inside_times, sections: &asked[1].sections, ..material };
+        AllLayers {
             answer: Answer::of(&of_all),
             attacks: inside,
             hearings: hearing::hearings(&of_all, &material),
             two_streams: heard.as_ref().and_then(|h| listener::two_streams(h, &of_all)),
-        })
+        }
     });
-    let all = all.flatten();
     let answer = heard.as_ref().map(Answer::of);
     let streams = stream::streams(&layer_attacks, &hearings, speed);
     let pairs = stream::pairs(groove, &streams, &clock, speed);

@@ -50,10 +50,10 @@ impl SpeedReport {
         }
     }
 
-    /// The hearing that leads; `None` for the written beat.
+    /// The hearing that leads; `None` if it is the written beat or none.
     pub(crate) fn hearing(&self, leader: Leader) -> Option<&LeadingHearing> {
         match leader {
-            Leader::Written => None,
+            Leader::Written | Leader::Unclear => None,
             Leader::Hearing(index) => self.hearings.get(index),
         }
     }
@@ -62,6 +62,11 @@ impl SpeedReport {
     pub(crate) fn change_at(&self, percent: f64) -> Option<LeadChange> {
         let before = self.changes.iter().rev().find(|c| f64::from(c.percent) <= percent + 1e-6);
         before.or(self.changes.first()).copied()
+    }
+
+    /// Whether most listeners lose the written beat at a playing speed (1 as written).
+    pub(crate) fn is_lost(&self, speed: f64) -> bool {
+        self.hardness_at(speed * 100.0).is_some_and(|h| h > 0.5)
     }
 
     /// The hardness at a playing speed, by a straight line between the speeds looked at; `None` outside of them.

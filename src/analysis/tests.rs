@@ -148,6 +148,31 @@ fn a_beat_that_is_late_is_told_by_how_much() {
 }
 
 #[test]
+fn an_average_pulse_is_even_and_told_as_it_is_clicked() {
+    let report = at_speed(&typed(148, "2(2(7+7+5)+5+5)"), 100);
+    let average = report.hearings.iter().find(|h| h.kind == Kind::Average).expect("an average pulse");
+    let first = average.pulses[0] + report.clock.total();
+    let next = average.pulses[1..].iter().chain([&first]);
+    for (pulse, next) in average.pulses.iter().zip(next) {
+        assert!((next - pulse - average.stretches[0].period).abs() < 1e-6, "{:?}", average.pulses);
+    }
+    let stream = report.streams.iter().find(|s| matches!(s.source, Source::Hearing { .. })).expect("a stream");
+    assert!((stream.start - average.pulses[0]).abs() < 1e-9);
+}
+
+#[test]
+fn pulses_of_one_rate_in_other_places_have_other_names() {
+    for speed in [50, 60, 75, 100] {
+        let report = at_speed(&typed(148, "2(2(7+7+5)+5+5)"), speed);
+        let mut names: Vec<String> = report.hearings.iter().map(|h| format!("{} {:.1}", h.kind, h.bpm(1.0))).collect();
+        let all = names.len();
+        names.sort();
+        names.dedup();
+        assert_eq!(names.len(), all, "{names:?}");
+    }
+}
+
+#[test]
 fn one_attack_makes_no_pulse() {
     let r = at_speed(&typed(120, "16"), 100);
     assert_eq!((r.attacks.len(), r.hearings.len(), r.answer), (1, 0, None));

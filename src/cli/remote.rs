@@ -147,7 +147,7 @@ fn connection_failure(args: &RemoteArgs, why: Option<String>) -> Failure {
     let host = &args.host;
     let message = match (why, args.join) {
         (None, _) => format!("no connection to {host}"),
-        (Some(why), Some(_)) => format!("the connection to {host} was lost ({why}); the editor there runs on"),
+        (Some(why), Some(_)) => format!("the connection to {host} was lost ({why}); the editor there is still running"),
         (Some(why), None) => {
             leave_screen();
             format!(

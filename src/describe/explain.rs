@@ -117,6 +117,9 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
             writeln!(t, "        {}", stretches(groove, report, h))?;
         }
     }
+    if let Some(family) = describe::written_family(report) {
+        writeln!(t, "  {family}")?;
+    }
     match describe::about_as_likely(report) {
         0 | 1 => {}
         2 => writeln!(t, "  the two likeliest are about equally likely")?,

@@ -94,7 +94,7 @@ pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> V
                 change.leader = now;
             }
             leader = now;
-            let is_lost = chart.hardness_at(speed * 100.0).is_some_and(|h| h > 0.5);
+            let is_lost = chart.is_lost(speed);
             change.beat_is_lost = is_lost && std::mem::replace(&mut was_kept, !is_lost);
         }
         let cell = report.cell_ms.map(|ms| ms * report.speed / speed);
@@ -109,9 +109,11 @@ pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> V
 
 /// The leading hearing with its tempos at a speed.
 pub(crate) fn leader_name(speeds: &SpeedReport, leader: Leader, speed: f64) -> String {
-    match speeds.hearing(leader) {
-        Some(h) => format!("{} ({} BPM)", h.kind, tempo_row(&h.tempos(speed))),
-        None => "the written beat".to_owned(),
+    match (leader, speeds.hearing(leader)) {
+        (_, Some(h)) => format!("{} ({} BPM)", h.kind, tempo_row(&h.tempos(speed))),
+        (Leader::Unclear, _) => "no pulse clearly".to_owned(),
+        _ if speeds.is_lost(speed) => "the written beat, though less likely than not".to_owned(),
+        _ => "the written beat".to_owned(),
     }
 }
 
@@ -119,7 +121,10 @@ pub(crate) fn leader_name(speeds: &SpeedReport, leader: Leader, speed: f64) -> S
 pub(crate) fn notes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<String> {
     let note = |(change, speed): (Change, &Fraction)| {
         let chart = report.speeds.as_deref();
-        let leads = change.leader.zip(chart).map(|(h, c)| format!("{} leads", leader_name(c, h, value(*speed))));
+        let leads = change.leader.zip(chart).map(|(h, c)| match h {
+            Leader::Unclear => "no pulse leads clearly".to_owned(),
+            _ => format!("most likely: {}", leader_name(c, h, value(*speed))),
+        });
         let lost = change.beat_is_lost.then(|| "from this step on most listeners lose the written beat".to_owned());
         let limit = limits.cell_ms;
         let unfelt = change

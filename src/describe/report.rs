@@ -173,13 +173,25 @@ pub(crate) fn about_as_likely(report: &Report) -> usize {
     entries.iter().take_while(|p| **p > 0.0 && entries[0] <= **p * ABOUT_AS_LIKELY).count()
 }
 
+/// Which hearings keep the written beat and so count as one, with what is shown of them together; `None` if it is at most one.
+pub(crate) fn written_family(report: &Report) -> Option<String> {
+    let shown = report.answer.as_ref()?.shown_written;
+    let keeping = report.hearings.iter().enumerate().filter(|(_, h)| h.keeps_written() && h.shown.is_some());
+    let numbers: Vec<String> = keeping.map(|(i, _)| (i + 1).to_string()).collect();
+    let [first @ .., last] = &numbers[..] else { return None };
+    let first = Some(first.join(", ")).filter(|f| !f.is_empty())?;
+    Some(format!("{first} and {last} keep the written beat and count as one: {} together", percent(shown)))
+}
+
 /// How likely the written beat is kept, for a listener who follows the analysed layers and for one who hears all layers.
 pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
     let names: Vec<&str> =
         report.focus.iter().filter_map(|l| groove.layers().get(*l)).map(|l| l.name.as_str()).collect();
     let line = |who: String, answer: &Answer, hearings: &[Hearing]| {
-        let first = hearings.first().filter(|h| !h.keeps_written());
-        let first = first.map(|h| format!("; more likely: {}, {} BPM", h.kind, tempos(h, report.speed)));
+        let first = hearings.first().filter(|h| !h.keeps_written()).map(|h| {
+            let more = if h.probability > ABOUT_AS_LIKELY * answer.written { "more" } else { "about as" };
+            format!("; {more} likely: {}, {} BPM", h.kind, tempos(h, report.speed))
+        });
         format!("{who}: written beat {}{}", percent(answer.shown_written), first.unwrap_or_default())
     };
     let mut lines = Vec::new();

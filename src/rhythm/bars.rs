@@ -198,7 +198,7 @@ impl Groove {
         Ok(())
     }
 
-    /// Sets a layer's cells per beat; its cells keep their order, and what is then behind a section's end is lost.
+    /// Sets a layer's cells per beat; its cells keep their order, and what then goes past a section's end is lost.
     pub(super) fn keep_cells(&mut self, layer: usize, division: u16) -> Result<(), EditError> {
         DIVISION.check(i64::from(division))?;
         let old = self.layer_mut(layer)?.division;

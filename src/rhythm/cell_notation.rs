@@ -130,7 +130,8 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
         let wanted = format!("{} (a tuplet counts as the cells of the beats it replaces)", bar_length());
         error(at, wanted, format!("{} in bar {bar}", count(cells, "cell")))
     };
-    let too_many = |at| error(at, count(bar_cells * bars, "cell"), format!("more than {}", count(bars, "bar")));
+    let all_bars = || format!("{} of {}", count(bars, "bar"), bar_length());
+    let too_many = |at| error(at, all_bars(), format!("more than {}", count(bars, "bar")));
 
     let mut reader = Reader { text, at: 0, cells: Vec::new() };
     let mut spans = Vec::new();
@@ -179,8 +180,7 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
     }
     if beat != beats || in_beat > 0 {
         let part = if in_beat > 0 { " and a part" } else { "" };
-        let wanted = format!("{} of {}", count(bars, "bar"), bar_length());
-        return error(text.len(), wanted, format!("{beat}{part} of {beats} beats"));
+        return error(text.len(), all_bars(), format!("{beat}{part} of {beats} beats"));
     }
     Ok(Part::Barred { spans, cells: reader.cells })
 }

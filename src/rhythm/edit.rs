@@ -54,7 +54,7 @@ pub enum Edit {
     Rotate(Region, i32),
     /// Shifts the region's cells by a number of cells, later if positive; cells that leave the region are lost.
     Shift(Region, i32),
-    /// Makes the region's cells twice or half as long, from its start; what is behind the section's end is lost.
+    /// Makes the region's cells twice or half as long, from its start; what goes past the section's end is lost.
     Stretch(Region, Stretch),
     /// Divides beats into a number of cells.
     Tuplet {

@@ -7,7 +7,7 @@ use std::fmt;
 
 /// The expected forms, for messages.
 pub(crate) const METER_FORM: &str = "a meter like 4/4, 6/8 or 3+2+2/8";
-pub(crate) const LOWER_FORM: &str = "a power of two from 1 to 64 as the lower number of the meter";
+pub(crate) const LOWER_FORM: &str = "a lower number of the meter of 1, 2, 4, 8, 16, 32 or 64";
 
 /// A meter such as `4/4` (simple), `6/8` (compound) or `3+2+2/8` (additive).
 ///

@@ -84,7 +84,7 @@ pub(crate) enum Command {
     SelectSection,
     /// Selects the section in all layers.
     SelectAllLayers,
-    /// Selects so many cells of the layer from the cursor on.
+    /// Selects this many cells of the layer from the cursor on.
     SelectCells(usize),
     Deselect,
     /// Enters an attack of this many cells and moves on to its end.

@@ -71,7 +71,7 @@ fn hearing_fact(m: &Material<'_>, h: &Hearing) -> Option<Fact> {
             fact(reason, &[Part::Unequal], 0.0, OURS, first)
         }
         Kind::Displaced { .. } => fact(Reason::Displacement(h.kind), &[Part::Displaced], LIKELY, OURS, first),
-        Kind::Against(pulses, beats) if pulses > 1 && beats > 1 && pulses.max(beats) <= MAX_TERM => {
+        Kind::Against { pulses, beats, .. } if pulses > 1 && beats > 1 && pulses.max(beats) <= MAX_TERM => {
             let source = "neither number is a multiple of the other";
             fact(Reason::CrossRhythm { pulses, beats }, &[Part::OtherRate], 1.0, source, first)
         }

@@ -32,7 +32,14 @@ pub enum Kind {
         late: Lateness,
     },
     /// So many even pulses in the time of so many beats.
-    Against(u8, u8),
+    Against {
+        /// The pulses.
+        pulses: u8,
+        /// The beats.
+        beats: u8,
+        /// How late it is after a downbeat; `None` if a pulse is on the downbeat.
+        late: Option<Lateness>,
+    },
     /// Unequal beats: their sizes in units from the first pulse on, 0 for none.
     Unequal([u8; 5]),
     /// An even pulse that no simple ratio relates to the beat.
@@ -65,11 +72,11 @@ impl Kind {
     /// A name of few letters, for narrow columns.
     pub(crate) fn short(self) -> String {
         match self {
-            Self::Every { beats, from: 1 } | Self::Against(1, beats) => format!("every {beats} beats"),
+            Self::Every { beats, from: 1 } | Self::Against { pulses: 1, beats, .. } => format!("every {beats} beats"),
             Self::Every { beats, from } => format!("every {beats} from {from}"),
             Self::Displaced { late, .. } => late.to_string(),
-            Self::Against(pulses, 1) => format!("{pulses} per beat"),
-            Self::Against(pulses, beats) => format!("{pulses} against {beats}"),
+            Self::Against { pulses, beats: 1, .. } => format!("{pulses} per beat"),
+            Self::Against { pulses, beats, .. } => format!("{pulses} against {beats}"),
             Self::Unequal(sizes) => sizes_text(sizes),
             Self::Average => "average pulse".to_owned(),
             other => other.to_string(),
@@ -89,10 +96,15 @@ impl fmt::Display for Kind {
         let number = |n: u8| NUMBERS.get(usize::from(n)).copied().unwrap_or("many");
         match *self {
             Self::Written => f.write_str("written beat"),
-            Self::Every { beats, from: 1 } | Self::Against(1, beats) => write!(f, "every {beats} beats"),
+            Self::Every { beats, from: 1 } => write!(f, "every {beats} beats"),
             Self::Every { beats, from } => write!(f, "every {beats} beats, from beat {from}"),
             Self::Parts(2) => f.write_str("double the beat"),
-            Self::Parts(n) | Self::Against(n, 1) => write!(f, "{} pulses per beat", number(n)),
+            Self::Parts(n) => write!(f, "{} pulses per beat", number(n)),
+            Self::Against { pulses, beats, late: Some(late) } => {
+                write!(f, "{}, {late}", Self::Against { pulses, beats, late: None })
+            }
+            Self::Against { pulses: 1, beats, .. } => write!(f, "every {beats} beats"),
+            Self::Against { pulses, beats: 1, .. } => write!(f, "{} pulses per beat", number(pulses)),
             Self::Units => f.write_str("units of the meter"),
             Self::Bars => f.write_str("the bars"),
             Self::Displaced { period: (1, 1), late } => write!(f, "the same tempo, {late}"),
@@ -100,7 +112,7 @@ impl fmt::Display for Kind {
             Self::Displaced { period: (2, 1), late } => write!(f, "half the tempo, {late}"),
             Self::Displaced { period: (1, n), late } => write!(f, "{} pulses per beat, {late}", number(n)),
             Self::Displaced { period: (n, _), late } => write!(f, "every {n} beats, {late}"),
-            Self::Against(pulses, beats) => write!(f, "{} against {}", number(pulses), number(beats)),
+            Self::Against { pulses, beats, .. } => write!(f, "{} against {}", number(pulses), number(beats)),
             Self::Unequal(sizes) => write!(f, "unequal beats {}", sizes_text(sizes)),
             Self::Even => f.write_str("even pulse"),
             Self::Average => f.write_str("one pulse per attack, near the mean rate"),
@@ -174,15 +186,26 @@ fn even(h: &listener::Hearing, m: &Material<'_>) -> Kind {
     if (f64::from(n) / f64::from(d) / ratio - 1.0).abs() > SAME_RATIO {
         return Kind::Even;
     }
-    if listener::is_familiar(h.period, &section.meter)
-        && let Some(first) = h.pulses.first()
-    {
-        let beats = (first - section.meter.origin) / section.meter.beat;
-        let written = if d == 1 { 1.0 } else { f64::from(n) / f64::from(d) };
-        let late = (beats / written).rem_euclid(1.0) * written;
-        return Kind::Displaced { period: (n as u8, d as u8), late: lateness(late, written, section, m) };
+    // How many beats its first pulse is after a place where one of so many beats would be.
+    let after = |beats: f64| {
+        let first = (h.pulses.first()? - section.meter.origin) / section.meter.beat;
+        Some((first / beats).rem_euclid(1.0) * beats)
+    };
+    let period = f64::from(n) / f64::from(d);
+    if listener::is_familiar(h.period, &section.meter) {
+        let written = if d == 1 { 1.0 } else { period };
+        if let Some(late) = after(written) {
+            return Kind::Displaced { period: (n as u8, d as u8), late: lateness(late, written, section, m) };
+        }
     }
-    Kind::Against(d as u8, n as u8)
+    let Some(late) = after(period) else { return Kind::Even };
+    let on_beat = late.round() % period;
+    if d == 1 && (late - late.round()).abs() < SAME_RATIO {
+        return Kind::Every { beats: n as u8, from: on_beat as u8 + 1 };
+    }
+    let is_on = late.min(period - late) < SAME_RATIO;
+    let late = (!is_on).then(|| lateness(late, period, section, m));
+    Kind::Against { pulses: d as u8, beats: n as u8, late }
 }
 
 fn lateness(late: f64, period: f64, section: &listener::Section, m: &Material<'_>) -> Lateness {

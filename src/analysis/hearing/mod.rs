@@ -159,6 +159,10 @@ pub(super) fn hearings(heard: &listener::Listening, m: &Material<'_>) -> Vec<Hea
     if !written.pulses.is_empty() {
         all.insert(at.min(all.len()), written);
     }
+    // Within the written family the shown probabilities are shares of one entry.
+    if let [_, others @ ..] = &mut all[..] {
+        others.sort_by(|a, b| b.shown.unwrap_or(0.0).total_cmp(&a.shown.unwrap_or(0.0)));
+    }
     all
 }
 
@@ -208,6 +212,9 @@ const MIN_INTERVAL: f64 = 0.2;
 /// source): after a gap in the attacks, for one.
 const MAX_DRIFT: f64 = 0.25;
 
+/// By how much more or less than the period two pulses follow each other without a gap, as a share of it (ours, no source).
+const MAX_GAP: f64 = 0.35;
+
 /// Pulses that an even stream describes.
 struct EvenRun {
     period: f64,
@@ -219,6 +226,16 @@ struct EvenRun {
 impl EvenRun {
     fn new(pulse: f64, period: f64) -> Self {
         Self { period, count: 1, offsets: pulse }
+    }
+
+    /// One run through all pulses, unless there is a gap among them or an even pulse would be nearer to another one than its own.
+    fn through(pulses: &[f64], period: f64) -> Option<Self> {
+        let elapsed = |k: usize| k as f64 * period;
+        let offsets: f64 = pulses.iter().enumerate().map(|(k, p)| p - elapsed(k)).sum();
+        let run = Self { period, count: pulses.len(), offsets };
+        let has_gap = pulses.windows(2).any(|w| ((w[1] - w[0]) / period - 1.0).abs() > MAX_GAP);
+        let strays = |(k, p): (usize, &f64)| (p - run.start() - elapsed(k)).abs() > period / 2.0;
+        (!pulses.is_empty() && !has_gap && !pulses.iter().enumerate().any(strays)).then_some(run)
     }
 
     /// Adds a pulse if it is near where the run expects it.
@@ -244,6 +261,11 @@ fn even_pulses(h: &listener::Hearing, length: f64) -> Vec<f64> {
     for (i, s) in h.stretches.iter().enumerate() {
         let is_last = i + 1 == h.stretches.len();
         let own = h.pulses.iter().copied().filter(|p| *p >= s.start - 1e-6 && (is_last || *p < s.end - 1e-6));
+        let own: Vec<f64> = own.collect();
+        if let Some(run) = EvenRun::through(&own, s.period) {
+            runs.push(run);
+            continue;
+        }
         let first = runs.len();
         for pulse in own {
             if !runs[first..].last_mut().is_some_and(|run| run.extend(pulse)) {

@@ -21,7 +21,7 @@ pub(super) struct Attractor<'a> {
     pub(super) start: Start,
     /// Where it has settled: the distance to it at the last event.
     pub(super) settled: f32,
-    /// What was counted of its bundle, and its lane in there.
+    /// What was counted of its bundle, and its lane in that bundle.
     pub(super) tally: Rc<Tally<'a>>,
     pub(super) lane: usize,
     /// Pulses in a round.

@@ -146,7 +146,7 @@ pub(super) struct Tally<'a> {
     /// Pulses that were hit, and the number of the last one.
     hit: Lanes,
     last: Lanes,
-    /// The bells of the first event.
+    /// The kernel values of the first event.
     first: Lanes,
 }
 

@@ -98,6 +98,11 @@ pub(crate) fn listen(input: &Input) -> Option<Listening> {
     Some(sequence(&parts))
 }
 
+/// [`listen`] for several inputs side by side, in their order.
+pub(crate) fn listen_to_each(inputs: &[Input]) -> Vec<Option<Listening>> {
+    speeds::in_parallel(inputs, listen)
+}
+
 /// Hears one span.
 fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
     let params = &input.params;

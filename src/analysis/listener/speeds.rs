@@ -21,6 +21,8 @@ pub(crate) enum Leader {
     Written,
     /// A hearing, as an index into the chart's.
     Hearing(usize),
+    /// The written beat trails, but no other hearing leads clearly.
+    Unclear,
 }
 
 /// The model at one playing speed.
@@ -34,6 +36,8 @@ pub(crate) struct SpeedPoint {
     pub leader: Leader,
     /// Its probability over that of the next.
     pub lead: f64,
+    /// Probability of the likeliest hearing that loses the written beat.
+    pub best: f64,
 }
 
 /// A speed from which on another hearing leads.
@@ -53,7 +57,7 @@ pub(crate) struct SpeedChart {
     /// The hearings that lead somewhere, each as it is at the speed where it leads first.
     pub hearings: Vec<Hearing>,
     /// Where the leader changes, from slow to fast; the first row is the slowest speed. A hearing that never leads by a factor of
-    /// 1.5 before it loses again does not count.
+    /// 1.5 before it loses again does not count, but where one leads the written beat by it nobody leads.
     pub turns: Vec<Turn>,
 }
 
@@ -114,7 +118,7 @@ impl SpeedChart {
             Some(h) => (Leader::Hearing(self.index(h, heard.length)), best / heard.written.max(second).max(1e-9)),
             None => (Leader::Written, heard.written / best.max(1e-9)),
         };
-        SpeedPoint { percent, hardness: heard.hardness(), leader, lead }
+        SpeedPoint { percent, hardness: heard.hardness(), leader, lead, best }
     }
 
     fn index(&mut self, hearing: &Hearing, length: f64) -> usize {
@@ -128,15 +132,56 @@ impl SpeedChart {
     }
 }
 
-/// Runs of one leader; a run without a clear lead somewhere belongs to the run before it.
+/// Runs of one leader. A run without a clear lead somewhere belongs to the run before it, unless it leaves the written beat behind.
 fn turns(points: &[SpeedPoint]) -> Vec<Turn> {
     let mut turns: Vec<Turn> = Vec::new();
     for run in points.chunk_by(|a, b| a.leader == b.leader) {
-        let clear = run.iter().any(|p| p.lead >= ABOUT_AS_LIKELY);
-        let (percent, leader) = (run[0].percent, run[0].leader);
-        if turns.is_empty() || clear && turns.last().is_some_and(|t| t.leader != leader) {
-            turns.push(Turn { percent, leader });
-        }
+        let first = run[0];
+        let last = turns.last().map(|t| t.leader);
+        let is_clear = run.iter().any(|p| p.lead >= ABOUT_AS_LIKELY);
+        let leaves = |p: &&SpeedPoint| p.leader != Leader::Written && p.best >= ABOUT_AS_LIKELY * (1.0 - p.hardness);
+        let turn = if is_clear || last.is_none() && first.leader == Leader::Written {
+            Some((first.percent, first.leader))
+        } else if last.is_none_or(|l| l == Leader::Written) {
+            let left = if last.is_none() { Some(&first) } else { run.iter().find(leaves) };
+            left.map(|p| (p.percent, Leader::Unclear))
+        } else {
+            None
+        };
+        turns.extend(turn.filter(|t| Some(t.1) != last).map(|(percent, leader)| Turn { percent, leader }));
     }
     turns
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nobody_leads_where_the_written_beat_trails_several() {
+        let point = |percent, leader, written: f64, best, lead| SpeedPoint {
+            percent,
+            hardness: 1.0 - written,
+            leader,
+            lead,
+            best,
+        };
+        let (one, other) = (Leader::Hearing(0), Leader::Hearing(1));
+        let written = point(40, Leader::Written, 0.3, 0.1, 3.0);
+        // Ahead by less than 1.5: the written beat still stands.
+        let near = point(50, one, 0.2, 0.25, 1.2);
+        let trails = point(60, other, 0.1, 0.2, 1.1);
+        let clear = point(70, one, 0.05, 0.6, 4.0);
+        let turns = |points: &[SpeedPoint]| turns(points).iter().map(|t| (t.percent, t.leader)).collect::<Vec<_>>();
+        assert_eq!(turns(&[written, near]), [(40, Leader::Written)]);
+        assert_eq!(turns(&[written, near, trails]), [(40, Leader::Written), (60, Leader::Unclear)]);
+        assert_eq!(turns(&[written, near, trails, clear]), [(40, Leader::Written), (60, Leader::Unclear), (70, one)]);
+        // After a clear lead, one that is not clear changes nothing.
+        assert_eq!(turns(&[clear, SpeedPoint { percent: 80, ..trails }]), [(70, one)]);
+        assert_eq!(turns(&[near]), [(50, Leader::Unclear)]);
+        assert_eq!(
+            turns(&[trails, SpeedPoint { percent: 90, ..written }]),
+            [(60, Leader::Unclear), (90, Leader::Written)]
+        );
+    }
 }

@@ -9,7 +9,7 @@ use std::sync::LazyLock;
 pub(super) enum Cut {
     /// Into equal parts, 1 to 4.
     Equal(usize),
-    /// Long and short, the long part of so many cells.
+    /// Long and short, the long part of this many cells.
     Long(usize),
 }
 
@@ -50,7 +50,7 @@ impl Structure {
         if matches!(self.beats, Beats::Even { .. }) { Kind::Even } else { Kind::Unequal }
     }
 
-    /// Whether the cell so many cells after the cycle's start is a beat.
+    /// Whether the cell this many cells after the cycle's start is a beat.
     pub(super) fn is_beat(&self, place: usize) -> bool {
         match self.beats {
             Beats::Even { beat, .. } => place.is_multiple_of(beat),
@@ -83,7 +83,7 @@ impl Structure {
         }
     }
 
-    /// Where the cuts are: every so many cells, from a cell on.
+    /// Where the cuts are: every given number of cells, from a cell on.
     pub(super) fn cuts(&self) -> Option<(usize, usize)> {
         match self.beats {
             Beats::Even { cut: Cut::Equal(1), .. } | Beats::Unequal { cut: false, .. } => None,

@@ -1,7 +1,7 @@
 //! One groove explained for programs: JSON of a documented, versioned schema (README).
 
 use crate::analysis::attacks::TimedAttack;
-use crate::analysis::{Answer, Hearing, Landings, Part, Reason, Report, Source, SpeedReport};
+use crate::analysis::{Answer, Hearing, Landings, Leader, Part, Reason, Report, Source, SpeedReport};
 use crate::rhythm::{Groove, Place};
 use serde_json::{Value, json};
 
@@ -100,7 +100,10 @@ fn speeds(s: &SpeedReport) -> Value {
             let leader = s.hearing(c.leader);
             json!({
                 "from_percent": c.percent,
-                "kind": leader.map_or_else(|| "written beat".to_owned(), |h| h.kind.to_string()),
+                "kind": match c.leader {
+                    Leader::Unclear => "none clearly".to_owned(),
+                    _ => leader.map_or_else(|| "written beat".to_owned(), |h| h.kind.to_string()),
+                },
                 "bpm_at_full_speed": leader.map(|h| h.tempos(1.0).into_iter().map(round).collect::<Vec<_>>()),
             })
         }).collect::<Vec<_>>(),

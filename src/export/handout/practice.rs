@@ -78,32 +78,39 @@ fn begin(handout: &Handout<'_>) -> String {
     }
 }
 
-/// Where the ear goes over to another pulse; doubles and halves of the beat are counted with it.
+/// Where the ear leaves the written beat; doubles and halves of the beat are counted with it.
 fn hearing_change(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
     let chart = handout.piece.report.speeds.as_deref()?;
     let last = changes.len().checked_sub(1)?;
-    let first_change = changes.iter().position(|c| matches!(c.leader, Some(Leader::Hearing(_))));
-    let name = |step: usize| {
+    let leaves = |c: &Change| c.beat_is_lost || matches!(c.leader, Some(Leader::Hearing(_) | Leader::Unclear));
+    let other = |step: usize| {
+        let leader = changes[step].leader.filter(|l| matches!(l, Leader::Hearing(_)))?;
         let speed = ladder::value(handout.ladder[step]);
-        let leader = changes[step].leader.unwrap_or(Leader::Written);
-        format!("another pulse, {}", describe::leader_name(chart, leader, speed))
+        Some(format!("another pulse, {}", describe::leader_name(chart, leader, speed)))
     };
-    Some(match first_change {
+    Some(match changes.iter().position(leaves) {
         None => format!(
             "On every step, up to step {}, the beat you count is also the one you are likely to hear; go back to a slower step \
              whenever you get lost.",
             last + 1
         ),
-        Some(0) => format!(
-            "On step 1 the ear already tends to follow {}: expect your foot to follow it too, and start slower if it does.",
-            name(0)
-        ),
+        Some(0) => match other(0) {
+            Some(name) => format!(
+                "On step 1 the ear already tends to follow {name}: expect your foot to follow it too, and start slower if it does."
+            ),
+            None => "On step 1 most listeners already lose the beat you count: keep the click on, and start slower if your foot \
+                     leaves it."
+                .to_owned(),
+        },
         Some(k) => format!(
-            "Up to step {k} the beat you count is also the one you are likely to hear; on step {} ({}) the ear moves to {}. Stay \
+            "Up to step {k} the beat you count is also the one you are likely to hear; on step {} ({}) {}. Stay \
              on step {k} until your foot is steady, then go on.",
             k + 1,
             ladder::percent(handout.ladder[k]),
-            name(k)
+            other(k).map_or_else(
+                || "it is no longer the likeliest for most listeners".to_owned(),
+                |name| format!("the ear moves to {name}")
+            )
         ),
     })
 }

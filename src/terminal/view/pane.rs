@@ -2,7 +2,7 @@
 
 use super::grid;
 use super::pen::{Pen, Pieces, fit, wrap};
-use crate::analysis::{Hearing, Kind, Leader, Report, SectionReport};
+use crate::analysis::{Hearing, Kind, Leader, LeadingHearing, Report, SectionReport};
 use crate::describe;
 use crate::describe::ladder as describe_ladder;
 use crate::rhythm::Fraction;
@@ -184,10 +184,8 @@ fn steps(
         let (percent, value) = (describe_ladder::percent(speed), describe_ladder::value(speed));
         let leader = |leader: Leader| {
             let of = report.speeds.as_deref().and_then(|s| s.hearing(leader));
-            of.map_or_else(
-                || "written beat".to_owned(),
-                |h| format!("{} {}", h.kind.short(), describe::tempo_row(&h.tempos(value))),
-            )
+            let tempos = of.map(|h| format!(" {}", describe::tempo_row(&h.tempos(value)))).unwrap_or_default();
+            format!("{}{tempos}", short_name(leader, of))
         };
         let first = change.leader.map(leader);
         let style = if at == Some(k) { theme.value() } else { Style::new() };
@@ -281,6 +279,12 @@ fn beat_heading(of: &str, report: &Report, width: usize) -> String {
     fit(&heading, width)
 }
 
+/// What leads, in few letters.
+fn short_name(leader: Leader, hearing: Option<&LeadingHearing>) -> String {
+    let other = || if leader == Leader::Unclear { "none clearly" } else { "written beat" }.to_owned();
+    hearing.map_or_else(other, |h| h.kind.short())
+}
+
 /// The speed from which the current leader leads, or if it leads from the slowest speed on, the next leader's.
 fn lead_change(state: &State, report: &Report, width: usize) -> Option<String> {
     let speeds = report.speeds.as_deref()?;
@@ -288,7 +292,7 @@ fn lead_change(state: &State, report: &Report, width: usize) -> Option<String> {
     let now = speeds.change_at(report.speed * 100.0).filter(|c| c.percent > speeds.changes[0].percent);
     let change = now.unwrap_or(*next);
     let leader = speeds.hearing(change.leader);
-    let name = leader.map_or_else(|| "written beat".to_owned(), |h| h.kind.short());
+    let name = short_name(change.leader, leader);
     let bpm = leader.map(|h| describe::tempo_row(&h.tempos(f64::from(change.percent) / 100.0)));
     // A chart of an older groove is marked.
     let stale = if state.hearings.result.as_ref().is_some_and(|r| !r.is_refined) { "…" } else { "" };

@@ -75,6 +75,7 @@ fn the_chart_shows_where_the_leader_changes() {
                 let rival = l.rival().expect("a rival");
                 assert!((chart.hearings[h].period / rival.period - 1.0).abs() < 0.12, "{p:?} {}", line(&l));
             }
+            Leader::Unclear => panic!("at one speed one is the likeliest: {p:?}"),
         }
     }
     assert_eq!(chart.turns[0].percent, 40);
