@@ -73,7 +73,7 @@ fn a_ladder_names_its_steps_and_what_changes_on_them() {
     let names: Vec<&str> = list.iter().map(|c| c.2.as_str()).collect();
     assert_eq!(names, ["step 1 of 3: 50%, 1/4 = 80", "step 2 of 3: 75%, 1/4 = 120", "step 3 of 3: 100%, 1/4 = 160"]);
     assert!(
-        list[0].3.contains(" leads") && list[0].3.contains("passes muted after their first bar (or beat): 4"),
+        list[0].3.contains("most likely: ") && list[0].3.contains("passes muted after their first bar (or beat): 4"),
         "{list:?}"
     );
     assert!(list[2].3.contains("cells of 94 ms are too short"), "{}", list[2].3);

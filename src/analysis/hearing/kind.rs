@@ -186,19 +186,13 @@ fn even(h: &listener::Hearing, m: &Material<'_>) -> Kind {
     if (f64::from(n) / f64::from(d) / ratio - 1.0).abs() > SAME_RATIO {
         return Kind::Even;
     }
-    // How many beats its first pulse is after a place where one of so many beats would be.
-    let after = |beats: f64| {
-        let first = (h.pulses.first()? - section.meter.origin) / section.meter.beat;
-        Some((first / beats).rem_euclid(1.0) * beats)
-    };
+    let Some(first) = h.pulses.first() else { return Kind::Even };
     let period = f64::from(n) / f64::from(d);
+    // How many beats after a pulse that starts on a downbeat.
+    let late = ((first - section.meter.origin) / section.meter.beat).rem_euclid(period);
     if listener::is_familiar(h.period, &section.meter) {
-        let written = if d == 1 { 1.0 } else { period };
-        if let Some(late) = after(written) {
-            return Kind::Displaced { period: (n as u8, d as u8), late: lateness(late, written, section, m) };
-        }
+        return Kind::Displaced { period: (n as u8, d as u8), late: lateness(late, period, section, m) };
     }
-    let Some(late) = after(period) else { return Kind::Even };
     let on_beat = late.round() % period;
     if d == 1 && (late - late.round()).abs() < SAME_RATIO {
         return Kind::Every { beats: n as u8, from: on_beat as u8 + 1 };
