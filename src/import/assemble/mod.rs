@@ -101,7 +101,7 @@ pub(crate) fn assemble(draft: &ImportDraft, warnings: &mut Warnings) -> Result<G
     }));
     let layers = layers.into_iter().zip(names).map(|((track, cells), name)| Layer {
         name,
-        division: cells.division,
+        divisions: cells.divisions,
         gain: i64::from(track.layer.gain).clamp(GAIN.least, GAIN.greatest) as i8,
         pan: i64::from(track.layer.pan).clamp(PAN.least, PAN.greatest) as i8,
         parts: cells.parts.into_iter().map(Arc::new).collect(),
@@ -171,7 +171,9 @@ fn fold_repeats(runs: &[Run], sections: Vec<Section>, layers: Vec<Layer>) -> (Ve
     let mut folded: Vec<Section> = Vec::new();
     for (i, section) in sections.into_iter().enumerate() {
         let is_repeat = kept.last().is_some_and(|&k| {
-            runs[k].name.is_some() && runs[k] == runs[i] && layers.iter().all(|l| l.parts[k] == l.parts[i])
+            runs[k].name.is_some()
+                && runs[k] == runs[i]
+                && layers.iter().all(|l| l.parts[k] == l.parts[i] && l.divisions[k] == l.divisions[i])
         });
         match folded.last_mut() {
             Some(last) if is_repeat && i64::from(last.times) < TIMES.greatest => last.times += 1,
@@ -181,7 +183,10 @@ fn fold_repeats(runs: &[Run], sections: Vec<Section>, layers: Vec<Layer>) -> (Ve
             }
         }
     }
-    let layers =
-        layers.into_iter().map(|l| Layer { parts: kept.iter().map(|k| l.parts[*k].clone()).collect(), ..l }).collect();
-    (folded, layers)
+    let layers = layers.into_iter().map(|l| Layer {
+        parts: kept.iter().map(|k| l.parts[*k].clone()).collect(),
+        divisions: kept.iter().map(|k| l.divisions[*k]).collect(),
+        ..l
+    });
+    (folded, layers.collect())
 }
