@@ -2,9 +2,7 @@
 
 use super::*;
 use crate::rhythm::random::grooves as plain_grooves;
-use crate::rhythm::{
-    Accent, Attack, Cell, Edit, Fraction, Layer, Place, Region, Section, Tempo, Time, Voice, is_hidden,
-};
+use crate::rhythm::{Accent, Attack, Cell, Edit, Fraction, Layer, Place, Section, Tempo, Time, Voice, is_hidden};
 use proptest::prelude::*;
 
 fn read(text: &str) -> Groove {
@@ -496,18 +494,19 @@ fn the_format_is_the_lowest_that_holds_the_groove() {
     let again = edited(&written, &[divided(1, 2)]);
     assert_eq!(again, TWO_DIVISIONS.replace("division = 2 # sixteenths too", "division = 2"));
     // The layer's own division stays as long as a section has it.
+    let other = edited(TWO_DIVISIONS, &[divided(1, 8)]);
+    assert!(other.contains("\"pluck\"\n\n") && other.contains("\ndivision = 8 # sixteenths too\n"), "{other}");
     let other = edited(TWO_DIVISIONS, &[divided(0, 8)]);
     assert!(
-        other.contains("voice = \"pluck\"\ndivision = 2\n") && other.contains("section = \"a\"\ndivision = 8\n"),
+        other.contains("\"pluck\"\ndivision = 8\n\n") && other.contains("\ndivision = 2 # sixteenths too\n"),
         "{other}"
     );
     let other = edited(TWO_DIVISIONS, &[Edit::RemoveSection(0)]);
     assert!(other.starts_with("format = 1 # for") && other.contains("division = 2\n"), "{other}");
     // A part of rests is written for its division.
-    let (from, to) = (Time::ZERO, Time::new(1, 1).expect("a bar"));
-    let erase = Edit::Erase(Region { layers: 0..1, section: 0, from, to });
-    let rests = edited(&even, &[Edit::CopySection(0, "c".into()), erase.clone(), divided(0, 3)]);
-    assert!(rests.contains("section = \"a\"\ndivision = 3\n"), "{rests}");
+    let new = Section { name: "c".into(), ..read(&even).sections()[0].clone() };
+    let rests = edited(&even, &[Edit::AddSection(2, new), divided(2, 3)]);
+    assert!(rests.ends_with("[[layer.part]]\nsection = \"c\"\ndivision = 3\n"), "{rests}");
     // A division that is written again but is the layer's stays.
     let same = TWO_DIVISIONS.replace("division = 2 # sixteenths too", "division = 4 # as the layer");
     let same = same.replace("x. .x .. x. x. .x ..", "x... ..x. .... x... x... ..x. ....");

@@ -1,8 +1,8 @@
 //! Assembles exact notes and bars into a groove: sections, layers, the smallest exact grid of each.
 //!
-//! Runs of bars with one meter and tempo become sections. Simultaneous notes of a track go to further layers. Each layer gets the
-//! division that writes it with the fewest cells, and tuplets where that does not suffice. What a groove cannot hold is cut or moved
-//! with a warning that gives the exact distance.
+//! Runs of bars with one meter and tempo become sections. Simultaneous notes of a track go to further layers. Each layer gets, for
+//! each note value that is a beat, the division that writes it with the fewest cells, and tuplets where that does not suffice.
+//! What a groove cannot hold is cut or moved with a warning that gives the exact distance.
 
 mod bars;
 mod grid;

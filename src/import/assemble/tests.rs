@@ -132,6 +132,18 @@ fn tuplets_stand_only_where_they_are_needed() {
 }
 
 #[test]
+fn each_beat_has_a_division_of_its_own() {
+    // Sixteenths in a bar of 4/4 and one of 7/8.
+    let mut draft = one_track(2, (0..30).map(|i| note((i, 16), (1, 16), 40)).collect());
+    draft.bars[1].meter = Meter::parse("7/8").expect("meter");
+    let imported = assembled(&draft).expect("a groove");
+    assert_eq!((words(&imported).len(), &imported.groove.layers()[0].divisions[..]), (0, &[4, 2][..]));
+    // A silent section has the division of the others.
+    draft.tracks[0].notes.truncate(16);
+    assert_eq!(assembled(&draft).expect("a groove").groove.layers()[0].divisions, [4, 4]);
+}
+
+#[test]
 fn notes_that_sound_at_once_go_to_further_layers() {
     let notes = vec![note((0, 1), (1, 4), 40), note((0, 1), (1, 2), 47), note((1, 4), (1, 4), 40)];
     let imported = assembled(&one_track(1, notes)).expect("a groove");

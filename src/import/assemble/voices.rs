@@ -6,6 +6,7 @@ use super::{Placed, WarningGroup};
 use crate::import::Warnings;
 use crate::import::draft::DraftTrack;
 use crate::rhythm::{Cell, Fraction, Part, PartContext, Span, Spot, Swing, Time};
+use std::collections::HashMap;
 
 /// Division of a layer without an attack: that of a new groove.
 const SILENT_DIVISION: u16 = 4;
@@ -108,12 +109,24 @@ fn write_cells(
     }
     drop(moved);
     let swings = || bars.runs.iter().map(|r| track.layer.swing.or(r.swing));
-    let found = || {
-        let all = beats.iter().zip(swings()).flat_map(|(b, s)| b.iter().map(move |p| (p, s)));
-        grid::division(all, bars.runs.iter().map(beats_of).sum(), SILENT_DIVISION)
+    // One division for each note value that is a beat, so that one of eighths may have the same cells as one of quarters.
+    let count = bars.runs.iter().map(beats_of).sum();
+    let found = |of: Option<Time>, silent: u16| {
+        let all =
+            beats.iter().zip(swings()).zip(&bars.runs).filter(|(_, run)| of.is_none_or(|b| run.meter.beat() == b));
+        let all = all.flat_map(|((b, s), _)| b.iter().map(move |p| (p, s)));
+        grid::division(all, count, silent)
     };
     let divisions = match track.layer.divisions.last() {
-        None => vec![found(); bars.runs.len()],
+        None => {
+            let whole = found(None, SILENT_DIVISION);
+            let mut known: HashMap<Time, u16> = HashMap::new();
+            let of_run = |run: &Run| {
+                let beat = run.meter.beat();
+                *known.entry(beat).or_insert_with(|| found(Some(beat), whole))
+            };
+            bars.runs.iter().map(of_run).collect()
+        }
         Some(last) => sections_of(&bars.runs).map(|s| *track.layer.divisions.get(s).unwrap_or(last)).collect(),
     };
     let parts = bars.runs.iter().zip(&beats).zip(&notes).zip(swings()).zip(&divisions);

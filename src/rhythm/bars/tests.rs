@@ -133,7 +133,7 @@ fn a_join_writes_beats_of_another_division_as_tuplets() {
     // A cycle is written out, so that its cells keep their length.
     let cycle = g.edited(&Edit::Cycle { layer: 0, section: 1, cells: Some(3) }).expect("a cycle");
     let joined = cycle.edited(&Edit::JoinSections(0)).expect("joined");
-    assert_eq!(part_drawn(&joined, 0), "x.x.x..x|{2: x.}{2: .x}|........");
+    assert_eq!(part_drawn(&joined, 0), "x.x.x..x|{2: x.}{2: .x}|....{2: x.}");
     assert_eq!(all_written(&joined), all_written(&cycle));
 }
 

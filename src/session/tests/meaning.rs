@@ -87,7 +87,7 @@ fn losses_count_what_was_written_and_not_what_a_cycle_repeats() {
 
 #[test]
 fn two_sections_of_different_beats_share_the_sixteenths() {
-    let mut session = Session::new(bars("x..x ..x. x..x ..x."));
+    let mut session = Session::new(bars("x..x ..x. | x..x ..x."));
     let four = Meter::parse("4/4").expect("meter");
     run(&mut session, &[Command::Meter(four, Keep::NoteValues), Command::CopySection]);
     let meter = |text| Command::Meter(Meter::parse(text).expect("meter"), Keep::NoteValues);
