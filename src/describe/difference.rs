@@ -70,12 +70,9 @@ fn section(s: &Section) -> String {
 }
 
 fn layer(l: &Layer, sections: &[Section]) -> String {
-    let is_even = l.divisions.iter().all(|d| *d == l.divisions[0]);
     let in_section = |(d, s): (&u16, &Section)| format!("{d} in {}", visible(&s.name));
-    let divisions = match is_even {
-        true => l.divisions[0].to_string(),
-        false => l.divisions.iter().zip(sections).map(in_section).collect::<Vec<_>>().join(" and "),
-    };
+    let by_section = || l.divisions.iter().zip(sections).map(in_section).collect::<Vec<_>>().join(" and ");
+    let divisions = l.one_division().map_or_else(by_section, |d| d.to_string());
     let mut text = format!("layer {}: {}, division {divisions}", visible(&l.name), l.voice);
     let settings = [
         l.sound.as_ref().map(|s| format!("sound {}", visible(s))),

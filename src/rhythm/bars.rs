@@ -192,9 +192,9 @@ impl Groove {
                 Part::Cycled { .. } if same.is_none() && has_attacks => {
                     return Err(EditError::Impossible("a cycle cannot keep its note values here; write it out first"));
                 }
-                Part::Cycled { .. } => divide::refit(part, new),
-                Part::Barred { .. } if !has_attacks => Part::rests(new),
-                Part::Barred { .. } => {
+                _ if part.is_cycle() || (!has_attacks && division == context.division) => divide::refit(part, new),
+                _ if !has_attacks => Part::rests(new),
+                _ => {
                     let row = clip::copy(part, context, 0..part.len(context), Time::ZERO);
                     clip::paste(&Part::rests(new), new, &row, Time::ZERO)?
                 }

@@ -321,6 +321,12 @@ impl Layer {
             parts: parts.into_iter().map(Arc::new).collect(),
         }
     }
+
+    /// The division, if it is the same in all sections.
+    pub(crate) fn one_division(&self) -> Option<u16> {
+        let first = *self.divisions.first()?;
+        self.divisions.iter().all(|d| *d == first).then_some(first)
+    }
 }
 
 fn unique<'a>(names: impl Iterator<Item = &'a str>) -> Result<(), EditError> {

@@ -215,9 +215,9 @@ impl Session {
         let result = match command {
             Command::AddLayer(name, voice) => {
                 let row = if g.layers().is_empty() { 0 } else { at.layer + 1 };
-                let mut new = g.edited(&Edit::AddLayer(row, name.clone(), *voice, 4))?;
-                // The divisions of the cursor's layer.
-                for (section, division) in g.layers().get(at.layer).iter().flat_map(|l| &l.divisions).enumerate() {
+                let divisions = g.layers().get(at.layer).map_or(&[4][..], |l| &l.divisions);
+                let mut new = g.edited(&Edit::AddLayer(row, name.clone(), *voice, divisions[0]))?;
+                for (section, division) in divisions.iter().enumerate().filter(|(_, d)| **d != divisions[0]) {
                     new = new.edited(&Edit::Division(row, Some(section), *division))?;
                 }
                 EditResult::of(new, "add layer").with_cursor(at_start(row, at.section))

@@ -101,8 +101,7 @@ fn whole_layer(groove: &Groove, l: &Layer) -> String {
 
 /// The format that a groove needs.
 pub(super) fn format(groove: &Groove) -> i64 {
-    let is_even = |l: &Arc<Layer>| l.divisions.iter().all(|d| *d == l.divisions[0]);
-    if groove.layers().iter().all(is_even) { 1 } else { FORMAT }
+    if groove.layers().iter().all(|l| l.one_division().is_some()) { 1 } else { FORMAT }
 }
 
 /// A groove without its layers.

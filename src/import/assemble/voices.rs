@@ -117,7 +117,7 @@ fn write_cells(
         let all = all.flat_map(|((b, s), _)| b.iter().map(move |p| (p, s)));
         grid::division(all, count, silent)
     };
-    let divisions = match track.layer.divisions.last() {
+    let divisions: Vec<u16> = match track.layer.divisions.last() {
         None => {
             let whole = found(None, SILENT_DIVISION);
             let mut known: HashMap<Time, u16> = HashMap::new();
