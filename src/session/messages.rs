@@ -104,19 +104,20 @@ fn one_beat(groove: &Groove) -> Option<Time> {
     beats.all(|b| b == first).then_some(first)
 }
 
-/// After a section got another beat, keeps the sixteenths of layers without attacks in it, if the beat is a whole number of them.
+/// After a section got another beat, keeps the sixteenths of its layers, if it has no attacks and the beat is a whole number of
+/// sixteenths.
 pub(super) fn keep_sixteenths(mut new: Groove, section: usize, old_beat: Time) -> Groove {
     let Some(sixteenth) = Time::new(1, 16) else { return new };
     let cells = new.sections()[section].meter.beat().ratio_to(sixteenth).filter(|r| r.denom() == 1);
     let Some(cells) = cells.and_then(|r| bounds::DIVISION.check(r.numer()).ok()) else { return new };
+    let mut written = new.layers().iter().flat_map(|l| l.parts[section].stored());
+    if written.any(|c| c.attack().is_some()) {
+        return new;
+    }
     for layer in 0..new.layers().len() {
         let was_sixteenth = old_beat.divided(usize::from(new.context(layer, section).division)) == Some(sixteenth);
-        let is_empty = new.part(layer, section).stored().iter().all(|c| c.attack().is_none());
         let edit = Edit::Division(layer, Some(section), cells as u16);
-        if was_sixteenth
-            && is_empty
-            && let Ok(kept) = new.edited(&edit)
-        {
+        if was_sixteenth && let Ok(kept) = new.edited(&edit) {
             new = kept;
         }
     }
