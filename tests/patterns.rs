@@ -56,7 +56,7 @@ fn together_the_patterns_use_every_feature() {
     let layers = || grooves.iter().flat_map(Groove::layers);
     let sections = || grooves.iter().flat_map(Groove::sections);
     let attacks = || layers().flat_map(|l| &l.parts).flat_map(|p| p.stored()).filter_map(|c| c.attack());
-    let parts = || layers().flat_map(|l| l.parts.iter().map(|p| (l.division, p)));
+    let parts = || layers().flat_map(|l| l.divisions.iter().copied().zip(&l.parts));
     let tuplet = |beats: u16, cells: u16| {
         let long = |s: &teeter::rhythm::Span| s.beats == beats && (s.cells == cells || cells == 0);
         parts()
@@ -74,11 +74,11 @@ fn together_the_patterns_use_every_feature() {
         ("swing of a layer", layers().any(|l| l.swing.is_some())),
         ("a tuplet in a beat", tuplet(1, 0)),
         ("seven cells over two beats", tuplet(2, 7)),
-        ("quintuplets", layers().any(|l| l.division == 5)),
+        ("quintuplets", layers().any(|l| l.divisions.contains(&5))),
         (
             "eight cells in a slow beat",
             grooves.iter().any(|g| {
-                g.layers().iter().any(|l| l.division == 8)
+                g.layers().iter().any(|l| l.divisions.contains(&8))
                     && g.sections().iter().all(|s| s.tempo.bpm() < Fraction::whole(60))
             }),
         ),

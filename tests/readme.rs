@@ -131,10 +131,13 @@ fn screen(path: &str, width: u16, height: u16) -> String {
 }
 
 #[test]
-fn the_example_of_a_groove_file_loads() {
+fn the_examples_of_groove_files_load() {
     let text = read("src/manual/file.md");
-    let example = text.split("```toml\n").nth(1).and_then(|t| t.split("```").next()).expect("an example");
-    teeter::store::parse(example, "file.md").map_err(|e| e.to_string()).expect("a groove");
+    let examples: Vec<&str> = text.split("```toml\n").skip(1).filter_map(|t| t.split("```").next()).collect();
+    assert_eq!(examples.len(), 2);
+    for example in examples {
+        teeter::store::parse(example, "file.md").map_err(|e| e.to_string()).expect("a groove");
+    }
 }
 
 #[test]

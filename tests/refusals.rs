@@ -47,6 +47,7 @@ fn every_problem_of_a_text_has_a_file() {
         Problem::NotUtf8(0),
         Problem::Syntax(String::new()),
         Problem::Format(0),
+        Problem::NeedsFormat("", 0),
         Problem::UnknownKey(String::new(), &[]),
         Problem::MissingKey("", ""),
         Problem::WrongType("", "", ""),

@@ -80,7 +80,7 @@ proptest! {
         let plain = report(&g, &AnalysisOptions::default());
         // One attack makes no pulse; the same written out twice makes one.
         prop_assume!(plain.attacks.len() > 1);
-        let finer = report(&g.edited(&Edit::Division(0, 8)).expect("bounded"), &AnalysisOptions::default());
+        let finer = report(&g.edited(&Edit::Division(0, None, 8)).expect("bounded"), &AnalysisOptions::default());
         same(&plain, &finer)?;
 
         same(&plain, &report(&times(&g, passes), &AnalysisOptions::default()))?;

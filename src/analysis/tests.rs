@@ -240,7 +240,8 @@ fn the_rival_does_not_keep_the_written_beat() {
 fn additive_meters_miss_their_strong_beats_and_a_figure_is_placed_where_it_begins() {
     let (meter, eighth) = (Meter::parse("2+2+3/8").expect("meter"), Time::new(1, 8).expect("a time"));
     let tempo = Tempo::new(Fraction::whole(300), eighth).expect("tempo");
-    let mut groove = Groove::blank(meter, tempo, 4).expect("groove").edited(&Edit::Division(0, 2)).expect("division");
+    let mut groove =
+        Groove::blank(meter, tempo, 4).expect("groove").edited(&Edit::Division(0, None, 2)).expect("division");
     let mut cell = 0;
     for group in [4, 6, 4, 4, 6, 4, 6, 4, 6, 4, 6, 2] {
         let at = Place { layer: 0, section: 0, cell };

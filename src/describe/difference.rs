@@ -23,7 +23,7 @@ pub(crate) fn difference(old: &Groove, new: &Groove) -> Vec<String> {
     }
     let names = |g: &Groove| g.layers().iter().map(|l| l.name.clone()).collect::<Vec<_>>();
     for name in union(names(old), names(new)) {
-        let of = |g: &Groove| g.layers().iter().find(|l| l.name == name).map(|l| layer(l));
+        let of = |g: &Groove| g.layers().iter().find(|l| l.name == name).map(|l| layer(l, g.sections()));
         compare(of(old), of(new));
         for s in new.sections() {
             let texts = |text: fn(&Groove, &Region) -> String| {
@@ -69,8 +69,11 @@ fn section(s: &Section) -> String {
     format!("section {name}: {}, {unit} = {}, {bars}{times}{swing}", s.meter, s.tempo.bpm())
 }
 
-fn layer(l: &Layer) -> String {
-    let mut text = format!("layer {}: {}, division {}", visible(&l.name), l.voice, l.division);
+fn layer(l: &Layer, sections: &[Section]) -> String {
+    let in_section = |(d, s): (&u16, &Section)| format!("{d} in {}", visible(&s.name));
+    let by_section = || l.divisions.iter().zip(sections).map(in_section).collect::<Vec<_>>().join(" and ");
+    let divisions = l.one_division().map_or_else(by_section, |d| d.to_string());
+    let mut text = format!("layer {}: {}, division {divisions}", visible(&l.name), l.voice);
     let settings = [
         l.sound.as_ref().map(|s| format!("sound {}", visible(s))),
         l.swing.map(|s| format!("swing {s}")),

@@ -97,6 +97,8 @@ impl Texts {
     fn new(piece: &ExportInput<'_>, passes: &[Pass], exact: bool) -> Result<Self, FormatError> {
         let groove = piece.groove;
         let sections = passes.iter().map(|p| &groove.sections()[p.section]);
+        let mut order: Vec<usize> = passes.iter().map(|p| p.section).collect();
+        order.dedup();
         let hearing = |h: &usize| {
             let number = h + 1;
             let hearing = piece.report.hearings.get(*h);
@@ -108,7 +110,7 @@ impl Texts {
             file: teeter_meta::file(exact),
             note: teeter_meta::note(groove.note()),
             sections: sections.map(|s| (s.name.clone(), teeter_meta::section(s))).collect(),
-            layers: groove.layers().iter().map(|l| (l.name.clone(), teeter_meta::layer(l))).collect(),
+            layers: groove.layers().iter().map(|l| (l.name.clone(), teeter_meta::layer(l, &order))).collect(),
             hearings: piece.hearings.iter().map(hearing).collect::<Result<_, _>>()?,
         })
     }

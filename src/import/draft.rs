@@ -28,10 +28,9 @@ pub(crate) struct DraftBar {
 
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct DraftTrack {
-    /// The layer without its parts. Its swing overrides that of the bars.
+    /// The layer without its parts. Its swing overrides that of the bars. Its divisions are those of the source by section, one
+    /// for all, or none: then the smallest exact one is found.
     pub layer: Layer,
-    /// Whether the source has the layer's division; otherwise the smallest exact one is found.
-    pub has_division: bool,
     /// In any order.
     pub notes: Vec<TimedNote>,
     /// Whether note lengths mean nothing, as those of drums.
@@ -51,6 +50,6 @@ impl DraftBar {
 impl DraftTrack {
     pub(crate) fn new(name: &str, voice: Voice) -> Self {
         let layer = Layer::new(name, voice, 1, Vec::new());
-        Self { layer, has_division: false, notes: Vec::new(), ignore_lengths: false }
+        Self { layer, notes: Vec::new(), ignore_lengths: false }
     }
 }

@@ -31,15 +31,22 @@ pub(crate) fn section(s: &Section) -> String {
     format!("{PREFIX}section meter={} tempo={}/{} beat={unit}{swing}", s.meter, bpm.numer(), bpm.denom())
 }
 
-pub(crate) fn layer(l: &Layer) -> String {
+/// The divisions are those in `sections`.
+pub(crate) fn layer(l: &Layer, sections: &[usize]) -> String {
     let flags = [(l.mute, " mute"), (l.solo, " solo")];
     let flags: String = flags.iter().filter(|f| f.0).map(|f| f.1).collect();
     let swing = l.swing.map_or(String::new(), |s| format!(" swing={s}"));
     let depth = l.depth.map_or(String::new(), |d| format!(" accent-depth={d}"));
     // The name may contain spaces, so it is last.
     let sound = l.sound.as_ref().map_or(String::new(), |s| format!("{SOUND}{s}"));
-    let Layer { voice, division, gain, pan, .. } = l;
-    format!("{PREFIX}layer voice={voice} division={division} gain={gain} pan={pan}{swing}{depth}{flags}{sound}")
+    let Layer { voice, gain, pan, .. } = l;
+    let divisions: Vec<String> = sections.iter().map(|s| l.divisions[*s].to_string()).collect();
+    let division = divisions.first().map_or("1", |d| d);
+    let differ = divisions.iter().any(|d| d != division);
+    let by_section = if differ { format!(" divisions={}", divisions.join(",")) } else { String::new() };
+    format!(
+        "{PREFIX}layer voice={voice} division={division}{by_section} gain={gain} pan={pan}{swing}{depth}{flags}{sound}"
+    )
 }
 
 pub(crate) fn click() -> String {
@@ -82,7 +89,13 @@ pub(crate) fn parse(text: &str) -> Option<MetaEvent> {
                 value(key)?.parse::<i64>().ok().and_then(|n| bound.check(n).ok())
             };
             let (voice, division) = (Voice::parse(value("voice")?)?, within("division", &DIVISION)? as u16);
+            let one = |word: &str| word.parse().ok().and_then(|n| DIVISION.check(n).ok()).map(|n| n as u16);
+            let divisions = match value("divisions") {
+                Some(words) => words.split(',').map(one).collect::<Option<_>>()?,
+                None => vec![division],
+            };
             Some(MetaEvent::Layer(Layer {
+                divisions,
                 gain: within("gain", &GAIN)? as i8,
                 pan: within("pan", &PAN)? as i8,
                 mute: words.contains(&"mute"),

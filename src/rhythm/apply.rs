@@ -116,18 +116,15 @@ impl Groove {
             Edit::Shift(region, by) => self.move_cells(region, *by, Leaving::Drop),
             Edit::Stretch(region, stretch) => self.stretch(region, *stretch),
             Edit::Tuplet { at, beats, cells } => self.tuplet(*at, *beats, *cells),
-            Edit::Division(layer, division) => {
-                DIVISION.check(i64::from(*division))?;
-                let l = self.layer_mut(*layer)?;
-                for part in &mut l.parts {
-                    let mut divided = divide::set_division(part, l.division, *division);
-                    divided.settle();
-                    *part = Arc::new(divided);
+            Edit::Division(layer, section, division) => {
+                for section in self.divided_sections(*layer, *section, *division)? {
+                    let old = self.context(*layer, section).division;
+                    let part = divide::set_division(self.part(*layer, section), old, *division);
+                    self.set_divided(*layer, section, *division, part);
                 }
-                l.division = *division;
                 Ok(())
             }
-            Edit::DivisionKeepingCells(layer, division) => self.keep_cells(*layer, *division),
+            Edit::DivisionKeepingCells(layer, section, division) => self.keep_cells(*layer, *section, *division),
             Edit::Cycle { layer, section, cells } => self.cycle(*layer, *section, *cells),
             _ => self.change_structure(edit),
         }
@@ -147,6 +144,24 @@ impl Groove {
         let part = Arc::make_mut(&mut Arc::make_mut(&mut self.layers[layer]).parts[section]);
         change(part);
         part.settle();
+    }
+
+    /// The sections in which a layer gets a division: one or all.
+    pub(super) fn divided_sections(
+        &self,
+        layer: usize,
+        section: Option<usize>,
+        division: u16,
+    ) -> Result<Range<usize>, EditError> {
+        DIVISION.check(i64::from(division))?;
+        self.check_place(Place { layer, section: section.unwrap_or(0), cell: 0 })?;
+        Ok(section.map_or(0..self.sections.len(), |section| section..section + 1))
+    }
+
+    /// Sets a part together with its division.
+    pub(super) fn set_divided(&mut self, layer: usize, section: usize, division: u16, new: Part) {
+        Arc::make_mut(&mut self.layers[layer]).divisions[section] = division;
+        self.with_part(layer, section, |part| *part = new);
     }
 
     /// Pastes rows; a cycle becomes what `replace_cycle` makes of its row.

@@ -18,6 +18,7 @@ impl Groove {
                 }
                 let mut layer = Layer::new(name, *voice, *division, Vec::new());
                 layer.parts = self.sections.iter().map(|s| Arc::new(rests(s, *division))).collect();
+                layer.divisions = vec![*division; self.sections.len()];
                 self.layers.insert(*at, Arc::new(layer));
             }
             Edit::RemoveLayer(at) => {
@@ -46,7 +47,9 @@ impl Groove {
                 BARS.check(i64::from(section.bars))?;
                 for layer in &mut self.layers {
                     let layer = Arc::make_mut(layer);
-                    layer.parts.insert(*at, Arc::new(rests(section, layer.division)));
+                    let division = layer.divisions[at.saturating_sub(1)];
+                    layer.divisions.insert(*at, division);
+                    layer.parts.insert(*at, Arc::new(rests(section, division)));
                 }
                 self.sections.insert(*at, section.clone());
             }
@@ -56,6 +59,7 @@ impl Groove {
                 for layer in &mut self.layers {
                     let layer = Arc::make_mut(layer);
                     layer.parts.insert(at + 1, layer.parts[*at].clone());
+                    layer.divisions.insert(at + 1, layer.divisions[*at]);
                 }
             }
             Edit::RemoveSection(at) => {
@@ -64,7 +68,7 @@ impl Groove {
                     return Err(EditError::Impossible("a groove needs at least one section"));
                 }
                 self.sections.remove(*at);
-                self.layers.iter_mut().for_each(|l| drop(Arc::make_mut(l).parts.remove(*at)));
+                self.layers.iter_mut().for_each(|l| Arc::make_mut(l).remove_section(*at));
             }
             Edit::MoveSection(from, to) => {
                 self.section_mut(*from)?;
@@ -72,9 +76,10 @@ impl Groove {
                 let section = self.sections.remove(*from);
                 self.sections.insert(*to, section);
                 for layer in &mut self.layers {
-                    let parts = &mut Arc::make_mut(layer).parts;
-                    let part = parts.remove(*from);
-                    parts.insert(*to, part);
+                    let layer = Arc::make_mut(layer);
+                    let (part, division) = (layer.parts.remove(*from), layer.divisions.remove(*from));
+                    layer.parts.insert(*to, part);
+                    layer.divisions.insert(*to, division);
                 }
             }
             Edit::RenameSection(at, name) => self.section_mut(*at)?.name.clone_from(name),
@@ -113,6 +118,13 @@ impl Groove {
             self.with_part(layer, at, |p| *p = part);
         }
         Ok(())
+    }
+}
+
+impl Layer {
+    pub(super) fn remove_section(&mut self, at: usize) {
+        self.parts.remove(at);
+        self.divisions.remove(at);
     }
 }
 

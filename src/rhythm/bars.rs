@@ -1,6 +1,7 @@
 //! Applies edits of bars: inserting, deleting, splitting, joining, and meters that keep note values.
 
 use super::bounds::{BARS, DIVISION};
+use super::cell::Cell;
 use super::clip;
 use super::divide::{self, Barred};
 use super::edit_error::EditError;
@@ -108,12 +109,14 @@ impl Groove {
         self.set_bars(section, bar)?;
         self.sections.insert(section + 1, Section { name: name.to_owned(), bars: (bars - bar) as u16, ..whole });
         for (layer, end) in self.layers.iter_mut().zip(ends) {
-            Arc::make_mut(layer).parts.insert(section + 1, Arc::new(end));
+            let layer = Arc::make_mut(layer);
+            layer.parts.insert(section + 1, Arc::new(end));
+            layer.divisions.insert(section + 1, layer.divisions[section]);
         }
         Ok(())
     }
 
-    /// Joins a section with the next one, under its own name.
+    /// Joins a section with the next one, under its own name. Beats of another division become tuplets.
     pub(super) fn join_sections(&mut self, section: usize) -> Result<(), EditError> {
         let next = self.sections.get(section + 1).ok_or(EditError::Impossible("no section after this one"))?.clone();
         let first = self.section_mut(section)?.clone();
@@ -129,21 +132,34 @@ impl Groove {
         for layer in 0..self.layers.len() {
             let (a, b) = (self.part(layer, section), self.part(layer, section + 1));
             let (before, after) = (self.context(layer, section), self.context(layer, section + 1));
+            // A part of rests takes the division of the other one.
+            let joined = if *a == Part::rests(before) { after } else { before };
             let new = match (a, b) {
                 (Part::Cycled { cells, .. }, Part::Cycled { cells: others, start })
-                    if cells == others && a.stored_index(before.even_cells()) == usize::from(*start) =>
+                    if before.division == after.division
+                        && cells == others
+                        && a.stored_index(before.even_cells()) == usize::from(*start) =>
                 {
                     a.clone()
                 }
                 _ => {
                     let mut out = Barred::default();
-                    push_bars(&mut out, a, before, 0..before.bars);
-                    push_bars(&mut out, b, after, 0..after.bars);
+                    for (part, context) in [(a, before), (b, after)] {
+                        for spot in part.spots(context) {
+                            let cells = part.span_cells(spot);
+                            if spot.span == context.even_span() && cells.iter().all(|c| *c == Cell::Rest) {
+                                out.push(joined.even_span(), &vec![Cell::Rest; usize::from(joined.division)]);
+                            } else {
+                                out.push(spot.span, &cells);
+                            }
+                        }
+                    }
                     out.part()
                 }
             };
-            self.with_part(layer, section, |part| *part = new);
-            Arc::make_mut(&mut self.layers[layer]).parts.remove(section + 1);
+            let division = joined.division;
+            self.set_divided(layer, section, division, new);
+            Arc::make_mut(&mut self.layers[layer]).remove_section(section + 1);
         }
         self.sections.remove(section + 1);
         self.set_bars(section, bars)
@@ -153,68 +169,60 @@ impl Groove {
         self.part(layer, section).stored().iter().any(|c| c.attack().is_some())
     }
 
-    /// Sets a section's meter; attacks keep their times, and the bars become as many as hold them. A layer's division
-    /// changes with the beat, so that its cells keep their length, unless it has attacks in other sections.
+    /// Sets a section's meter; attacks keep their times, and the bars become as many as hold them. A layer's division in the
+    /// section changes with the beat, so that its cells keep their length where the new beat is a whole number of them.
     pub(super) fn rebar(&mut self, section: usize, meter: &Meter) -> Result<(), EditError> {
         let old = self.section_mut(section)?.clone();
-        if !(0..self.layers.len()).any(|layer| self.has_attacks(layer, section)) {
-            return self.refit(section, |s| s.meter = meter.clone());
-        }
-        let ratio = old.length().ratio_to(meter.bar()).ok_or(EditError::NoSuchPlace("bar"))?;
-        let bars = BARS.check(-(-ratio.numer()).div_euclid(ratio.denom()))? as usize;
+        let bars = if (0..self.layers.len()).any(|layer| self.has_attacks(layer, section)) {
+            let ratio = old.length().ratio_to(meter.bar()).ok_or(EditError::NoSuchPlace("bar"))?;
+            BARS.check(-(-ratio.numer()).div_euclid(ratio.denom()))? as usize
+        } else {
+            usize::from(old.bars)
+        };
         let mut parts = Vec::new();
         for layer in 0..self.layers.len() {
-            let context = self.context(layer, section);
-            let (part, division) = (self.part(layer, section), usize::from(context.division));
-            let same = old.meter.beat().divided(division).and_then(|cell| clip::whole(meter.beat(), cell));
+            let (part, context) = (self.part(layer, section), self.context(layer, section));
+            let has_attacks = self.has_attacks(layer, section);
+            let cell = old.meter.beat().divided(usize::from(context.division));
+            let same = cell.and_then(|cell| clip::whole(meter.beat(), cell));
             let same = same.filter(|n| DIVISION.check(*n as i64).is_ok());
-            let elsewhere = (0..self.sections.len()).any(|s| s != section && self.has_attacks(layer, s));
-            let alone = self.sections.len() == 1 || (self.has_attacks(layer, section) && !elsewhere);
-            let layer_division = same.filter(|_| alone).unwrap_or(division) as u16;
-            let keeps_length = same == Some(usize::from(layer_division));
-            let new = PartContext { meter, bars, division: same.unwrap_or(division) as u16, swing: None };
+            let division = same.map_or(context.division, |n| n as u16);
+            let new = PartContext { meter, bars, division, swing: None };
             let part = match part {
-                Part::Cycled { .. } if keeps_length => part.clone(),
-                Part::Cycled { .. } => {
+                Part::Cycled { .. } if same.is_none() && has_attacks => {
                     return Err(EditError::Impossible("a cycle cannot keep its note values here; write it out first"));
                 }
-                _ if !self.has_attacks(layer, section) => Part::rests(PartContext { division: layer_division, ..new }),
-                Part::Barred { .. } => {
+                _ if part.is_cycle() || (!has_attacks && division == context.division) => divide::refit(part, new),
+                _ if !has_attacks => Part::rests(new),
+                _ => {
                     let row = clip::copy(part, context, 0..part.len(context), Time::ZERO);
                     clip::paste(&Part::rests(new), new, &row, Time::ZERO)?
                 }
             };
-            parts.push((layer_division, part));
+            parts.push((division, part));
         }
         (self.sections[section].meter, self.sections[section].bars) = (meter.clone(), bars as u16);
         for (layer, (division, part)) in parts.into_iter().enumerate() {
-            let l = self.layer_mut(layer)?;
-            for part in &mut l.parts {
-                *part = Arc::new(divide::set_division(part, l.division, division));
-            }
-            l.division = division;
-            self.with_part(layer, section, |p| *p = part);
+            self.set_divided(layer, section, division, part);
         }
         Ok(())
     }
 
-    /// Sets a layer's cells per beat; its cells keep their order, and what then goes past a section's end is lost.
-    pub(super) fn keep_cells(&mut self, layer: usize, division: u16) -> Result<(), EditError> {
-        DIVISION.check(i64::from(division))?;
-        let old = self.layer_mut(layer)?.division;
-        for section in 0..self.sections.len() {
-            let context = self.context(layer, section);
-            let part = self.part(layer, section);
-            if part.is_cycle() {
-                continue;
-            }
-            let row = clip::copy(part, context, 0..part.len(context), Time::ZERO);
-            let row = row.scaled(usize::from(old), usize::from(division));
-            let new = PartContext { division, swing: None, ..context };
-            let part = clip::paste(&Part::rests(new), new, &row, Time::ZERO)?;
-            self.with_part(layer, section, |p| *p = part);
+    /// Sets a layer's cells per beat in one section or all; the cells keep their order, and what then goes past a section's
+    /// end is lost.
+    pub(super) fn keep_cells(&mut self, layer: usize, section: Option<usize>, division: u16) -> Result<(), EditError> {
+        for section in self.divided_sections(layer, section, division)? {
+            let (part, context) = (self.part(layer, section), self.context(layer, section));
+            let new = if part.is_cycle() {
+                part.clone()
+            } else {
+                let row = clip::copy(part, context, 0..part.len(context), Time::ZERO);
+                let row = row.scaled(usize::from(context.division), usize::from(division));
+                let new = PartContext { division, swing: None, ..context };
+                clip::paste(&Part::rests(new), new, &row, Time::ZERO)?
+            };
+            self.set_divided(layer, section, division, new);
         }
-        self.layer_mut(layer)?.division = division;
         Ok(())
     }
 }

@@ -63,10 +63,11 @@ pub enum Edit {
         beats: usize,
         cells: usize,
     },
-    /// Sets a layer's cells per beat; attacks keep their times, or move to the cell they fall in.
-    Division(usize, u16),
-    /// Sets a layer's cells per beat; its cells keep their order and change their length.
-    DivisionKeepingCells(usize, u16),
+    /// Sets a layer's cells per beat in a section, or in all with `None`; attacks keep their times, or move to the cell they
+    /// fall in.
+    Division(usize, Option<usize>, u16),
+    /// Sets a layer's cells per beat in a section, or in all with `None`; its cells keep their order and change their length.
+    DivisionKeepingCells(usize, Option<usize>, u16),
     /// Turns the first cells of a part into a cycle, or writes the cycle out.
     Cycle {
         layer: usize,
@@ -92,7 +93,7 @@ pub enum Edit {
     Pan(usize, i8),
     Mute(usize, bool),
     Solo(usize, bool),
-    /// Inserts a section of rests at an index.
+    /// Inserts a section of rests at an index, with the divisions of the section before it, at the start those of the next.
     AddSection(usize, Section),
     /// Inserts a copy of a section after it, under a new name.
     CopySection(usize, String),
@@ -101,7 +102,8 @@ pub enum Edit {
     RenameSection(usize, String),
     /// Sets a section's meter; beats keep their order.
     Meter(usize, Meter),
-    /// Sets a section's meter; attacks keep their times, and the bars become as many as hold them.
+    /// Sets a section's meter; attacks keep their times, cells their length where the new beat is a whole number of them, and
+    /// the bars become as many as hold the attacks.
     MeterKeepingTimes(usize, Meter),
     /// Inserts bars of rests into a section, before the bar of this index.
     InsertBars(usize, usize, u16),

@@ -50,8 +50,8 @@ pub struct Layer {
     pub voice: Voice,
     /// The name of a sound file that replaces the voice if it can be played.
     pub sound: Option<String>,
-    /// Cells per beat outside tuplets.
-    pub division: u16,
+    /// Cells per beat outside tuplets, one number per section.
+    pub divisions: Vec<u16>,
     /// Its swing; `None` takes the section's.
     pub swing: Option<Swing>,
     /// Gain in dB.
@@ -165,7 +165,8 @@ impl Groove {
     /// If there is no such layer or section.
     pub fn context(&self, layer: usize, section: usize) -> PartContext<'_> {
         let (l, s) = (&self.layers[layer], &self.sections[section]);
-        PartContext { meter: &s.meter, bars: usize::from(s.bars), division: l.division, swing: l.swing.or(s.swing) }
+        let (bars, division) = (usize::from(s.bars), l.divisions[section]);
+        PartContext { meter: &s.meter, bars, division, swing: l.swing.or(s.swing) }
     }
 
     /// The part of `layer` in `section`.
@@ -244,15 +245,15 @@ impl Groove {
             TIMES.check(i64::from(section.times))?;
         }
         for (l, layer) in self.layers.iter().enumerate() {
-            DIVISION.check(i64::from(layer.division))?;
             GAIN.check(i64::from(layer.gain))?;
             PAN.check(i64::from(layer.pan))?;
             ACCENT_DEPTH.check(layer.depth.map_or(ACCENT_DEPTH.least, i64::from))?;
             SOUND_NAME.check(layer.sound.as_ref().map_or(SOUND_NAME.least, |name| name.chars().count() as i64))?;
-            let (found, sections) = (layer.parts.len(), self.sections.len());
-            if found != sections {
+            let sections = self.sections.len();
+            if let Some(found) = [layer.parts.len(), layer.divisions.len()].into_iter().find(|n| *n != sections) {
                 return Err(EditError::PartCount { layer: layer.name.clone(), found, sections });
             }
+            layer.divisions.iter().try_for_each(|d| DIVISION.check(i64::from(*d)).map(drop))?;
             let mut total = 0;
             for (s, section) in self.sections.iter().enumerate() {
                 self.check_part(l, s)?;
@@ -304,13 +305,13 @@ impl Groove {
 }
 
 impl Layer {
-    /// A layer at 0 dB in the centre, neither muted nor soloed.
+    /// A layer at 0 dB in the centre, neither muted nor soloed, with one division in all sections.
     pub fn new(name: &str, voice: Voice, division: u16, parts: Vec<Part>) -> Self {
         Self {
             name: name.to_owned(),
             voice,
             sound: None,
-            division,
+            divisions: vec![division; parts.len()],
             swing: None,
             gain: 0,
             depth: None,
@@ -319,6 +320,12 @@ impl Layer {
             solo: false,
             parts: parts.into_iter().map(Arc::new).collect(),
         }
+    }
+
+    /// The division, if it is the same in all sections.
+    pub(crate) fn one_division(&self) -> Option<u16> {
+        let first = *self.divisions.first()?;
+        self.divisions.iter().all(|d| *d == first).then_some(first)
     }
 }
 

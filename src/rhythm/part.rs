@@ -39,7 +39,7 @@ pub struct PartContext<'a> {
     pub meter: &'a Meter,
     /// The section's number of bars.
     pub bars: usize,
-    /// The layer's division.
+    /// The layer's division in the section.
     pub division: u16,
     /// The layer's swing, or else the section's.
     pub swing: Option<Swing>,

@@ -105,7 +105,10 @@ pub(crate) fn grooves() -> impl Strategy<Value = Groove> {
     let title = "\\PC{0,20}";
     (names(1..4), names(0..4)).prop_flat_map(move |(section_names, layer_names)| {
         let sections = prop::collection::vec(sections(), section_names.len());
-        let layer = (1_u16..7, 0_usize..Voice::ALL.len(), -60_i8..=12, -100_i8..=100, any::<(bool, bool)>(), swings());
+        let (count, one) = (section_names.len(), 1_u16..7);
+        // One division in all sections, or one for each.
+        let divisions = prop_oneof![one.clone().prop_map(move |d| vec![d; count]), prop::collection::vec(one, count),];
+        let layer = (divisions, 0_usize..Voice::ALL.len(), -60_i8..=12, -100_i8..=100, any::<(bool, bool)>(), swings());
         let layers = prop::collection::vec(layer, layer_names.len());
         let (section_names, layer_names) = (section_names.clone(), layer_names.clone());
         (title, words.clone(), sections, layers).prop_flat_map(move |(title, note, mut sections, layers)| {
@@ -113,20 +116,21 @@ pub(crate) fn grooves() -> impl Strategy<Value = Groove> {
             let rows: Vec<_> = layers
                 .iter()
                 .map(|l| {
-                    let row = sections.iter().map(|s| parts(s.meter.beats(), usize::from(s.bars), l.0));
+                    let row = sections.iter().zip(&l.0).map(|(s, d)| parts(s.meter.beats(), usize::from(s.bars), *d));
                     row.collect::<Vec<_>>()
                 })
                 .collect();
             let layer_names = layer_names.clone();
             rows.prop_map(move |rows| {
                 let made = rows.into_iter().zip(&layers).zip(&layer_names).map(
-                    |((parts, (division, voice, gain, pan, (mute, solo), swing)), name)| Layer {
+                    |((parts, (divisions, voice, gain, pan, (mute, solo), swing)), name)| Layer {
                         gain: *gain,
                         pan: *pan,
                         mute: *mute,
                         solo: *solo,
                         swing: *swing,
-                        ..Layer::new(name, Voice::ALL[*voice], *division, parts)
+                        divisions: divisions.clone(),
+                        ..Layer::new(name, Voice::ALL[*voice], 1, parts)
                     },
                 );
                 Groove::new(&title, &note, sections.clone(), made.collect()).expect("a groove within its bounds")

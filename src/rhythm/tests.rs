@@ -12,7 +12,7 @@ pub(super) fn groove(meter: &str, division: u16, bars: u16, cells: &str) -> Groo
 }
 
 pub(super) fn drawn(g: &Groove) -> String {
-    cell_notation::print_part(g.part(0, 0), &g.sections()[0].meter, g.layers()[0].division, false)
+    cell_notation::print_part(g.part(0, 0), &g.sections()[0].meter, g.layers()[0].divisions[0], false)
 }
 
 fn check(before: &str, edit: &Edit, after: &str) {
@@ -52,8 +52,8 @@ fn edits_of_cells() {
     check("x.x.x...", &Edit::Tuplet { at: at(2), beats: 1, cells: 2 }, "{2: xx}x...");
     check("x...x...", &Edit::Tuplet { at: at(5), beats: 1, cells: 5 }, "x...{5: x....}");
     check("{3/2: x.x}", &Edit::Tuplet { at: at(0), beats: 1, cells: 4 }, "x....x..");
-    check("x.x.x...", &Edit::Division(0, 2), "xxx.");
-    check("x.x.{3: xxx}", &Edit::Division(0, 8), "x...x...{3: xxx}");
+    check("x.x.x...", &Edit::Division(0, None, 2), "xxx.");
+    check("x.x.{3: xxx}", &Edit::Division(0, None, 8), "x...x...{3: xxx}");
     check("x.x.xx..", &Edit::Meter(0, Meter::parse("3/4").expect("meter")), "x.x.xx......");
     check("{3/2: xxx}|x.x.....", &Edit::Meter(0, Meter::parse("1/4").expect("meter")), "x.x.|.x..");
     check("x.x.xx..", &Edit::Bars(0, 2), "x.x.xx..|........");
@@ -164,16 +164,20 @@ pub(crate) fn grooves() -> impl Strategy<Value = Groove> {
             for (i, s) in sections.iter_mut().enumerate() {
                 s.name = format!("s{i}");
             }
-            let rows: Vec<_> = layers
-                .iter()
-                .map(|(division, _)| {
-                    sections.iter().map(|s| parts(s.meter.clone(), s.bars, *division)).collect::<Vec<_>>()
-                })
-                .collect();
+            // One division in all sections, or another one in each.
+            let divisions = |(first, differ): &(u16, bool)| -> Vec<u16> {
+                (0..sections.len()).map(|s| if *differ { first + s as u16 } else { *first }).collect()
+            };
+            let divisions: Vec<Vec<u16>> = layers.iter().map(divisions).collect();
+            let row = |d: &Vec<u16>| -> Vec<_> {
+                sections.iter().zip(d).map(|(s, d)| parts(s.meter.clone(), s.bars, *d)).collect()
+            };
+            let rows: Vec<_> = divisions.iter().map(row).collect();
             rows.prop_map(move |rows| {
-                let made = rows.into_iter().zip(&layers).enumerate();
-                let made = made
-                    .map(|(i, (parts, (division, _)))| Layer::new(&format!("l{i}"), Voice::ALL[i], *division, parts));
+                let made = rows.into_iter().zip(divisions.clone()).enumerate().map(|(i, (parts, divisions))| Layer {
+                    divisions,
+                    ..Layer::new(&format!("l{i}"), Voice::ALL[i], 1, parts)
+                });
                 Groove::new("p", "", sections.clone(), made.collect()).expect("groove")
             })
         },
@@ -191,6 +195,7 @@ fn clips() -> impl Strategy<Value = Clip> {
 
 fn edits() -> impl Strategy<Value = Edit> {
     let place = (0_usize..3, 0_usize..3, 0_usize..40).prop_map(|(layer, section, cell)| Place { layer, section, cell });
+    let section = prop::option::of(0_usize..3);
     let region = (0_usize..3, 0_usize..3, 0_i64..16, 1_i64..16).prop_map(|(layer, section, from, length)| Region {
         layers: layer..layer + 1,
         section,
@@ -211,7 +216,7 @@ fn edits() -> impl Strategy<Value = Edit> {
         (place.clone(), clips()).prop_map(|(at, clip)| Edit::Paste(at, clip)),
         (place.clone(), clips()).prop_map(|(at, clip)| Edit::ReplaceCycle(at, clip)),
         (place, 0_usize..9).prop_map(|(at, cells)| Edit::Hold(at, cells)),
-        (0_usize..3, 1_u16..9).prop_map(|(l, d)| Edit::Division(l, d)),
+        (0_usize..3, section.clone(), 1_u16..9).prop_map(|(l, s, d)| Edit::Division(l, s, d)),
         (0_usize..3, 0_usize..3, prop::option::of(1_usize..20)).prop_map(|(layer, section, cells)| Edit::Cycle {
             layer,
             section,
@@ -219,7 +224,8 @@ fn edits() -> impl Strategy<Value = Edit> {
         }),
         (0_usize..3, meters()).prop_map(|(s, m)| Edit::Meter(s, m)),
         (0_usize..3, meters()).prop_map(|(s, m)| Edit::MeterKeepingTimes(s, m)),
-        (0_usize..3, 1_u16..9).prop_map(|(l, d)| Edit::DivisionKeepingCells(l, d)),
+        (0_usize..3, section, 1_u16..9).prop_map(|(l, s, d)| Edit::DivisionKeepingCells(l, s, d)),
+        (0_usize..3, 0_usize..3).prop_map(|(from, to)| Edit::MoveSection(from, to)),
         (0_usize..3, 0_usize..5, 1_u16..3).prop_map(|(s, at, bars)| Edit::InsertBars(s, at, bars)),
         (0_usize..3, 0_usize..4, 1_usize..3).prop_map(|(s, at, bars)| Edit::DeleteBars(s, at..at + bars)),
         (0_usize..3, 0_usize..4).prop_map(|(s, at)| Edit::SplitSection(s, at, "split".into())),
@@ -238,9 +244,9 @@ proptest! {
     fn printed_cells_read_back(g in grooves(), spaced in any::<bool>()) {
         for (l, layer) in g.layers().iter().enumerate() {
             for (s, section) in g.sections().iter().enumerate() {
-                let part = g.part(l, s);
-                let text = cell_notation::print_part(part, &section.meter, layer.division, spaced);
-                let back = cell_notation::parse_bars(&text, &section.meter, usize::from(section.bars), layer.division);
+                let (part, division) = (g.part(l, s), layer.divisions[s]);
+                let text = cell_notation::print_part(part, &section.meter, division, spaced);
+                let back = cell_notation::parse_bars(&text, &section.meter, usize::from(section.bars), division);
                 let back = back.map_err(|e| TestCaseError::fail(format!("{text}: {e:?}")))?;
                 // The notation has no pitches.
                 let bare = |p: &Part| p.stored().iter().map(|c| cell_notation::mark(*c)).collect::<String>();
@@ -286,8 +292,8 @@ proptest! {
     #[test]
     fn doubling_the_division_keeps_every_attack_in_time(g in grooves()) {
         for l in 0..g.layers().len() {
-            let division = g.layers()[l].division;
-            let fine = g.edited(&Edit::Division(l, division * 2)).expect("bounded");
+            let divisions = g.layers()[l].divisions.iter().enumerate();
+            let fine = divisions.fold(g.clone(), |g, (s, d)| g.edited(&Edit::Division(l, Some(s), d * 2)).expect("bounded"));
             let straight = |g: &Groove| g.events(l).iter().map(|e| (e.section, e.offset, e.attack)).collect::<Vec<_>>();
             if g.sections().iter().all(|s| s.swing.is_none()) {
                 prop_assert_eq!(straight(&g), straight(&fine));

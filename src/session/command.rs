@@ -30,6 +30,14 @@ pub(crate) enum Motion {
     To(Place),
 }
 
+/// Where the division changes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Sections {
+    /// In the cursor's section.
+    Current,
+    All,
+}
+
 /// What stays when the meter or the division changes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Keep {
@@ -140,7 +148,7 @@ pub(crate) enum Command {
     /// Makes the selection twice or half as long.
     Stretch(Stretch),
     /// Sets the layer's cells per beat.
-    Division(u16, Keep),
+    Division(u16, Sections, Keep),
     /// Makes the first cells of the layer's section a cycle; `None` writes it out.
     Cycle(Option<usize>),
     /// Sets the layer's swing; `None` takes the section's.

@@ -1,6 +1,6 @@
 //! Turns commands into edits and the resulting groove.
 
-use super::command::{Command, Keep, Overflow, PasteInCycle};
+use super::command::{Command, Keep, Overflow, PasteInCycle, Sections};
 use super::cursor::{Cursor, next_attack, previous_attack};
 use super::{Outcome, Session, Step, messages, select};
 use crate::rhythm::bounds::{BARS, GAIN};
@@ -130,7 +130,7 @@ impl Session {
             Command::Tuplet { cells, beats } => simple(Edit::Tuplet { at, beats, cells }, "tuplet"),
             Command::EvenBeat => {
                 // This also splits a tuplet over several beats.
-                simple(Edit::Tuplet { at, beats: 1, cells: usize::from(layer.division) }, "even beat")
+                simple(Edit::Tuplet { at, beats: 1, cells: usize::from(layer.divisions[at.section]) }, "even beat")
             }
             Command::Paste(content, in_cycle) => self.paste(content, in_cycle),
             Command::Repeat(repeats) => self.repeat(repeats),
@@ -166,13 +166,14 @@ impl Session {
                 Ok(simple(Edit::Voice(at.layer, voice), "voice")?
                     .with_message(format!("voice {voice}: {}", voice.description())))
             }
-            Command::Division(division, keep) => {
+            Command::Division(division, sections, keep) => {
+                let section = if sections == Sections::All { None } else { Some(at.section) };
                 let edit = match keep {
-                    Keep::NoteValues => Edit::Division(at.layer, division),
-                    Keep::Cells => Edit::DivisionKeepingCells(at.layer, division),
+                    Keep::NoteValues => Edit::Division(at.layer, section, division),
+                    Keep::Cells => Edit::DivisionKeepingCells(at.layer, section, division),
                 };
                 let result = simple(edit, "division")?;
-                let message = messages::after_division(g, &result.groove, at.layer);
+                let message = messages::after_division(g, &result.groove, at.layer, section);
                 Ok(if result.groove == *g { result } else { result.with_message(message) })
             }
             Command::Cycle(cells) => {
@@ -214,16 +215,20 @@ impl Session {
         let result = match command {
             Command::AddLayer(name, voice) => {
                 let row = if g.layers().is_empty() { 0 } else { at.layer + 1 };
-                let division = g.layers().get(at.layer).map_or(4, |l| l.division);
-                simple(Edit::AddLayer(row, name.clone(), *voice, division), "add layer")?
-                    .with_cursor(at_start(row, at.section))
+                let divisions = g.layers().get(at.layer).map_or(&[4][..], |l| &l.divisions);
+                let mut new = g.edited(&Edit::AddLayer(row, name.clone(), *voice, divisions[0]))?;
+                for (section, division) in divisions.iter().enumerate().filter(|(_, d)| **d != divisions[0]) {
+                    new = new.edited(&Edit::Division(row, Some(section), *division))?;
+                }
+                EditResult::of(new, "add layer").with_cursor(at_start(row, at.section))
             }
             Command::AddSection(name, meter) => {
                 let name = name.clone().unwrap_or_else(|| self.free_section_name());
                 let meter = meter.as_ref().unwrap_or(&here.meter);
                 let new = Section { name, times: 1, meter: meter.clone(), ..here.clone() };
-                let result = simple(Edit::AddSection(at.section + 1, new), "add section")?
-                    .with_cursor(at_start(at.layer, at.section + 1));
+                let new = g.edited(&Edit::AddSection(at.section + 1, new))?;
+                let new = messages::keep_sixteenths(new, at.section + 1, here.meter.beat());
+                let result = EditResult::of(new, "add section").with_cursor(at_start(at.layer, at.section + 1));
                 let message = || messages::after_meter(g, &result.groove, at.layer, at.section + 1);
                 EditResult { message: (*meter != here.meter).then(message), ..result }
             }
@@ -243,11 +248,13 @@ impl Session {
             }
             Command::RenameSection(name) => simple(Edit::RenameSection(at.section, name.clone()), "rename section")?,
             Command::Meter(meter, keep) => {
-                let edit = match keep {
-                    Keep::NoteValues => Edit::MeterKeepingTimes(at.section, meter.clone()),
-                    Keep::Cells => Edit::Meter(at.section, meter.clone()),
+                let new = match keep {
+                    Keep::NoteValues => g.edited(&Edit::MeterKeepingTimes(at.section, meter.clone()))?,
+                    Keep::Cells => {
+                        let new = g.edited(&Edit::Meter(at.section, meter.clone()))?;
+                        messages::keep_sixteenths(new, at.section, here.meter.beat())
+                    }
                 };
-                let new = messages::keep_sixteenths(g, g.edited(&edit)?, at.section);
                 let message = messages::after_meter(g, &new, at.layer, at.section);
                 EditResult::of(new, "meter").with_message(message)
             }

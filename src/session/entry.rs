@@ -41,7 +41,7 @@ impl Session {
         let wanted: usize = groups.iter().map(|n| *n as usize).sum();
         let cells = wanted.checked_sub(room).filter(|n| *n > 0)?;
         let last = g.sections().last()?;
-        let bars = cells.div_ceil(last.meter.beats() * usize::from(layer.division));
+        let bars = cells.div_ceil(last.meter.beats() * usize::from(*layer.divisions.last()?));
         BARS.check((usize::from(last.bars) + bars) as i64).is_ok().then_some((bars, cells))
     }
 

@@ -112,7 +112,7 @@ fn unshared_bytes(groove: &Groove, other: &Groove) -> usize {
         let parts = other.layers().get(index).map_or(&[][..], |o| &o.parts);
         let unshared =
             layer.parts.iter().enumerate().filter(|(n, p)| !parts.get(*n).is_some_and(|o| Arc::ptr_eq(p, o)));
-        let pointers = size_of_val(&layer.parts[..]);
+        let pointers = size_of_val(&layer.parts[..]) + size_of_val(&layer.divisions[..]);
         size_of::<Layer>() + layer.name.len() + pointers + unshared.map(|(_, p)| part_bytes(p)).sum::<usize>()
     };
     let layers: usize = groove.layers().iter().enumerate().filter(|(_, l)| !is_shared(l)).map(layer).sum();

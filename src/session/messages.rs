@@ -1,6 +1,6 @@
 //! Messages that say what an edit did to a groove.
 
-use crate::rhythm::{Edit, Event, Fraction, Groove, Time, bounds, count, print_note_value};
+use crate::rhythm::{Edit, Event, Groove, Time, bounds, count, print_note_value};
 use std::collections::HashSet;
 use std::ops::Range;
 
@@ -51,24 +51,29 @@ fn suffix(attacks: usize, what: &str) -> String {
     if attacks == 0 { String::new() } else { format!("; {} {what}", count(attacks, "attack")) }
 }
 
-/// After a change of a layer's division: its cells, and how many attacks moved or were lost.
-pub(super) fn after_division(old: &Groove, new: &Groove, layer: usize) -> String {
+/// After a change of a layer's division in one or all sections: its cells, and how many attacks moved or were lost.
+pub(super) fn after_division(old: &Groove, new: &Groove, layer: usize, section: Option<usize>) -> String {
     let (before, after) = (attacks(old, layer), attacks(new, layer));
     let old_attacks: HashSet<_> = before.iter().collect();
     let moved = after.iter().filter(|a| !old_attacks.contains(a)).count();
     let lost = before.len().saturating_sub(after.len());
-    let division = usize::from(new.layers()[layer].division);
-    let everywhere = if new.sections().len() > 1 { " in all sections" } else { "" };
+    let division = usize::from(new.layers()[layer].divisions[section.unwrap_or(0)]);
+    let place = match section {
+        _ if new.sections().len() == 1 => String::new(),
+        Some(section) => format!(" in section '{}'", new.sections()[section].name),
+        None => " in all sections".to_owned(),
+    };
     let change = match (moved, lost) {
         (0, 0) => "no attack moved".to_owned(),
         (0, lost) => format!("{} lost", count(lost, "attack")),
         (moved, 0) => format!("{} moved", count(moved, "attack")),
         (moved, lost) => format!("{} moved, {lost} lost", count(moved, "attack")),
     };
-    // A cell has one length only if all beats are equal.
-    let cell = one_beat(new).and_then(|beat| beat.divided(division));
+    // In all sections a cell has one length only if all beats are equal.
+    let beat = section.map_or_else(|| one_beat(new), |section| Some(new.sections()[section].meter.beat()));
+    let cell = beat.and_then(|beat| beat.divided(division));
     let cell = cell.map(|c| format!(", cell = {c}")).unwrap_or_default();
-    format!("{}: {} per beat{everywhere}{cell}; {change}", layer_name(new, layer), count(division, "cell"))
+    format!("{}: {} per beat{place}{cell}; {change}", layer_name(new, layer), count(division, "cell"))
 }
 
 /// After a cycle is set or written out: its cells, and how many attacks were replaced.
@@ -87,7 +92,7 @@ pub(super) fn after_cycle(old: &Groove, new: &Groove, layer: usize, section: usi
 /// After a change of a section's meter: its beat, the cell of a layer, and how many attacks were lost.
 pub(super) fn after_meter(old: &Groove, new: &Groove, layer: usize, section: usize) -> String {
     let meter = &new.sections()[section].meter;
-    let cell = new.layers().get(layer).and_then(|l| meter.beat().divided(usize::from(l.division)));
+    let cell = new.layers().get(layer).and_then(|l| meter.beat().divided(usize::from(l.divisions[section])));
     let cell = cell.map(|c| format!(", cell of {} = {c}", layer_name(new, layer))).unwrap_or_default();
     format!("{meter}: beat = {}{cell}{}", print_note_value(meter.beat()), lost_attacks(old, new))
 }
@@ -99,16 +104,20 @@ fn one_beat(groove: &Groove) -> Option<Time> {
     beats.all(|b| b == first).then_some(first)
 }
 
-/// After a change of a section's meter, keeps the sixteenths of layers without attacks, if all sections have the same beat and it is
-/// a whole number of sixteenths.
-pub(super) fn keep_sixteenths(old: &Groove, mut new: Groove, section: usize) -> Groove {
-    let (Some(beat), Some(sixteenth)) = (one_beat(&new), Time::new(1, 16)) else { return new };
-    let before = old.sections()[section].meter.beat();
-    let cells = beat.ratio_to(sixteenth).filter(|r| r.denom() == 1).map(Fraction::numer);
-    let Some(cells) = cells.and_then(|n| bounds::DIVISION.check(n).ok()) else { return new };
-    for (layer, l) in old.layers().iter().enumerate() {
-        let empty = before.divided(usize::from(l.division)) == Some(sixteenth) && old.events(layer).is_empty();
-        if empty && let Ok(kept) = new.edited(&Edit::Division(layer, cells as u16)) {
+/// After a section got another beat, keeps the sixteenths of its layers, if it has no attacks and the beat is a whole number of
+/// sixteenths.
+pub(super) fn keep_sixteenths(mut new: Groove, section: usize, old_beat: Time) -> Groove {
+    let Some(sixteenth) = Time::new(1, 16) else { return new };
+    let cells = new.sections()[section].meter.beat().ratio_to(sixteenth).filter(|r| r.denom() == 1);
+    let Some(cells) = cells.and_then(|r| bounds::DIVISION.check(r.numer()).ok()) else { return new };
+    let mut written = new.layers().iter().flat_map(|l| l.parts[section].stored());
+    if written.any(|c| c.attack().is_some()) {
+        return new;
+    }
+    for layer in 0..new.layers().len() {
+        let was_sixteenth = old_beat.divided(usize::from(new.context(layer, section).division)) == Some(sixteenth);
+        let edit = Edit::Division(layer, Some(section), cells as u16);
+        if was_sixteenth && let Ok(kept) = new.edited(&edit) {
             new = kept;
         }
     }

@@ -11,7 +11,7 @@ mod select;
 #[cfg(test)]
 mod tests;
 
-pub(crate) use command::{Command, Keep, Motion, Overflow, PasteContent, PasteInCycle, Repeats};
+pub(crate) use command::{Command, Keep, Motion, Overflow, PasteContent, PasteInCycle, Repeats, Sections};
 pub(crate) use cursor::Cursor;
 pub(crate) use history::{History, Step};
 pub(crate) use select::Anchor;

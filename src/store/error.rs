@@ -62,6 +62,8 @@ pub enum Problem {
     Syntax(String),
     /// An unknown format version.
     Format(i64),
+    /// A key of a part, and the format it needs.
+    NeedsFormat(&'static str, i64),
     /// An unknown key, and the known keys.
     UnknownKey(String, &'static [&'static str]),
     /// A missing key, and an example.
@@ -114,10 +116,13 @@ impl fmt::Display for Problem {
             Self::Nul => expected("text", "a NUL byte"),
             Self::NotUtf8(byte) => expected("UTF-8 text", format!("byte 0x{byte:02X}")),
             Self::Syntax(message) => format!("invalid TOML: {message}"),
-            Self::Format(n) if *n > FORMAT => {
-                expected(format!("format {FORMAT}"), format!("format {n}, written by a newer teeter"))
+            Self::Format(n) => {
+                let newer = if *n > FORMAT { ", written by a newer teeter" } else { "" };
+                expected(format!("format 1 or {FORMAT}"), format!("format {n}{newer}"))
             }
-            Self::Format(n) => expected(format!("format {FORMAT}"), format!("format {n}")),
+            Self::NeedsFormat(key, format) => {
+                format!("'{key}' in a [[layer.part]]: {}", expected(format!("format = {format}"), "format = 1"))
+            }
             Self::UnknownKey(key, known) => unknown("key", key, known.iter()),
             Self::MissingKey(key, example) => format!("missing '{key}'; add a line like {example}"),
             Self::WrongType(key, found, wanted) => format!("'{key}': {}", expected(wanted, found)),

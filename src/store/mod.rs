@@ -42,8 +42,8 @@ use std::fs::{self, File};
 use std::io::{self, ErrorKind, Read};
 use std::path::Path;
 
-/// The format version that is written, and the newest that is read.
-pub(crate) const FORMAT: i64 = 1;
+/// The newest format version. It is written where a layer has several divisions; other grooves are format 1.
+pub(crate) const FORMAT: i64 = 2;
 /// Size of a groove's file: 4 MiB.
 pub const MAX_BYTES: u64 = 4 * 1024 * 1024;
 

@@ -42,13 +42,13 @@ pub(super) fn section_fields(section: &Section, several: bool) -> [Field; 7] {
     ]
 }
 
-/// The keys of a layer besides its cells, in order.
-pub(super) fn layer_fields(layer: &Layer) -> [Field; 10] {
+/// The keys of a layer besides its cells, in order; its parts have their own divisions where they differ from this one.
+pub(super) fn layer_fields(layer: &Layer, division: u16) -> [Field; 10] {
     [
         field("name", string(&layer.name), false),
         field("voice", layer.voice.name(), false),
         optional("sound", layer.sound.as_deref().map(string)),
-        field("division", i64::from(layer.division), layer.division == DEFAULT_DIVISION),
+        field("division", i64::from(division), division == DEFAULT_DIVISION),
         field("gain", i64::from(layer.gain), layer.gain == 0),
         optional("accent-depth", layer.depth.map(i64::from)),
         field("pan", i64::from(layer.pan), layer.pan == 0),
@@ -99,11 +99,16 @@ fn whole_layer(groove: &Groove, l: &Layer) -> String {
     document.to_string()
 }
 
+/// The format that a groove needs.
+pub(super) fn format(groove: &Groove) -> i64 {
+    if groove.layers().iter().all(|l| l.one_division().is_some()) { 1 } else { FORMAT }
+}
+
 /// A groove without its layers.
 fn head(groove: &Groove) -> DocumentMut {
     let mut document = DocumentMut::new();
     let root = document.as_table_mut();
-    put(root, "format", FORMAT);
+    put(root, "format", format(groove));
     put(root, "title", string(groove.title()));
     if !groove.note().is_empty() {
         put(root, "note", string(groove.note()));
@@ -124,7 +129,7 @@ pub(super) fn section(section: &Section, several: bool) -> Table {
 
 /// A layer's table without its cells.
 pub(super) fn layer(layer: &Layer) -> Table {
-    new_table(layer_fields(layer))
+    new_table(layer_fields(layer, layer.divisions[0]))
 }
 
 fn new_table<const N: usize>(fields: [Field; N]) -> Table {
@@ -138,13 +143,16 @@ fn new_table<const N: usize>(fields: [Field; N]) -> Table {
     table
 }
 
-/// The table of a layer's part in one of several sections; `None` for rests.
-pub(super) fn part(section: &Section, division: u16, part: &Part) -> Option<Table> {
-    if *part == Part::rests(read::context(section, division)) {
+/// The table of a layer's part in one of several sections; `None` for rests at the layer's written division.
+pub(super) fn part(section: &Section, written: u16, division: u16, part: &Part) -> Option<Table> {
+    if division == written && *part == Part::rests(read::context(section, division)) {
         return None;
     }
     let mut table = Table::new();
     put(&mut table, "section", string(&section.name));
+    if division != written {
+        put(&mut table, "division", i64::from(division));
+    }
     update::write_cells(&mut table, PART, section, division, part);
     Some(table)
 }

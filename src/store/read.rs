@@ -35,10 +35,10 @@ pub(super) const LAYER: &[&str] = &[
     "part",
 ];
 /// Keys of a layer's part in a section.
-pub(super) const PART: &[&str] = &["section", "cells", "groups", "cycle", "start", "pitches"];
+pub(super) const PART: &[&str] = &["section", "division", "cells", "groups", "cycle", "start", "pitches"];
 /// Name of a groove's only section if none is written.
 pub(super) const ONLY: &str = "A";
-/// Cells per beat of a layer if no division is written.
+/// Cells per beat of a layer if no division is written. A part without one has the layer's.
 pub(super) const DEFAULT_DIVISION: u16 = 4;
 
 pub(super) fn groove(text: &str) -> Result<Groove, ParseError> {
@@ -50,11 +50,11 @@ pub(super) fn groove(text: &str) -> Result<Groove, ParseError> {
         ParseError { at: Some(at), problem: Problem::Syntax(e.message().replace('\n', ", ")) }
     })?;
     let root = Fields { table: document.as_table(), text: Some(text) };
-    match root.integer("format")? {
+    let format = match root.integer("format")? {
         None => return Err(error_at_top(Problem::MissingKey("format", "format = 1"))),
         Some(n) if !(1..=FORMAT).contains(&n) => return Err(root.error_at("format", Problem::Format(n))),
-        Some(_) => {}
-    }
+        Some(n) => n,
+    };
     root.reject_unknown(ROOT)?;
     let missing = || error_at_top(Problem::MissingKey("title", "title = \"Half-Tide Winch\""));
     let title = root.string("title")?.ok_or_else(missing)?;
@@ -80,7 +80,7 @@ pub(super) fn groove(text: &str) -> Result<Groove, ParseError> {
     check_count(&tables, &bounds::LAYERS)?;
     let mut layers: Vec<Layer> = Vec::new();
     for table in &tables {
-        let layer = layer(*table, &sections)?;
+        let layer = layer(*table, &sections, format)?;
         if layers.iter().any(|l| l.name == layer.name) {
             return Err(table.error_at("name", Problem::NameTaken("layer", layer.name)));
         }
@@ -179,7 +179,7 @@ fn swing(fields: Fields<'_>) -> Result<Option<Swing>, ParseError> {
     Swing::parse(string.text).map(Some).ok_or_else(error)
 }
 
-fn layer(fields: Fields<'_>, sections: &[Section]) -> Result<Layer, ParseError> {
+fn layer(fields: Fields<'_>, sections: &[Section], format: i64) -> Result<Layer, ParseError> {
     fields.reject_unknown(LAYER)?;
     let name = name(fields, "name = \"winch\"")?;
     let string = fields.required_string("voice", "voice = \"pluck\"")?;
@@ -192,8 +192,8 @@ fn layer(fields: Fields<'_>, sections: &[Section]) -> Result<Layer, ParseError> 
     let pan = fields.number("pan", &PAN)?.unwrap_or(0) as i8;
     let (mute, solo) = (fields.flag("mute")?, fields.flag("solo")?);
     let swing = swing(fields)?;
-    let parts = parts(fields, sections, division)?;
-    Ok(Layer { sound, swing, gain, depth, pan, mute, solo, ..Layer::new(&name, voice, division, parts) })
+    let (divisions, parts) = parts(fields, sections, division, format)?;
+    Ok(Layer { sound, divisions, swing, gain, depth, pan, mute, solo, ..Layer::new(&name, voice, division, parts) })
 }
 
 /// The context in which a part is read, which needs no swing.
@@ -201,7 +201,13 @@ pub(super) fn context(section: &Section, division: u16) -> PartContext<'_> {
     PartContext { meter: &section.meter, bars: usize::from(section.bars), division, swing: None }
 }
 
-fn parts(fields: Fields<'_>, sections: &[Section], division: u16) -> Result<Vec<Part>, ParseError> {
+/// The divisions and the parts of a layer, one per section.
+fn parts(
+    fields: Fields<'_>,
+    sections: &[Section],
+    division: u16,
+    format: i64,
+) -> Result<(Vec<u16>, Vec<Part>), ParseError> {
     let tables = fields.tables("part", "[[layer.part]] tables")?;
     let own = cells_field::KEYS.into_iter().find(|key| fields.has(key));
     if let Some(key) = own
@@ -210,6 +216,7 @@ fn parts(fields: Fields<'_>, sections: &[Section], division: u16) -> Result<Vec<
         return Err(fields.error_at_key(key, Problem::CellsOutsidePart(key)));
     }
     let mut by_section: Vec<Option<Fields<'_>>> = vec![own.map(|_| fields); sections.len()];
+    let mut divisions = vec![division; sections.len()];
     for table in tables {
         table.reject_unknown(PART)?;
         let string = table.required_string("section", "section = \"pull\"")?;
@@ -220,16 +227,23 @@ fn parts(fields: Fields<'_>, sections: &[Section], division: u16) -> Result<Vec<
         if by_section[at].replace(table).is_some() {
             return Err(string.error_at_start(Problem::DuplicatePart(string.text.to_owned())));
         }
+        if let Some(n) = table.number("division", &DIVISION)? {
+            if format < FORMAT {
+                return Err(table.error_at_key("division", Problem::NeedsFormat("division", FORMAT)));
+            }
+            divisions[at] = n as u16;
+        }
     }
     let empty = Table::new();
     let mut spent = 0;
-    let parts = sections.iter().zip(by_section).map(|(section, table)| {
-        let context = context(section, division);
+    let parts = sections.iter().zip(by_section).zip(&divisions).map(|((section, table), division)| {
+        let context = context(section, *division);
         match table {
             Some(table) => cells_field::read(table, context, section.times, &mut spent),
             None => cells_field::read(Fields { table: &empty, text: None }, context, section.times, &mut spent)
                 .map_err(|e| fields.error(e.problem)),
         }
     });
-    parts.collect()
+    let parts = parts.collect::<Result<_, _>>()?;
+    Ok((divisions, parts))
 }

@@ -435,3 +435,80 @@ fn names_of_kept_work_are_the_same_on_every_machine() {
         assert_eq!(super::save::hash(bytes), hash);
     }
 }
+
+/// Two sections, the second of which has a division of its own in a file of format 2.
+const TWO_DIVISIONS: &str = r#"format = 2 # for the sixteenths of b
+title = "Ferry"
+
+[[section]]
+name = "a"
+meter = "4/4"
+tempo = 90
+bars = 1
+
+[[section]]
+name = "b"
+meter = "7/8"
+tempo = 90
+bars = 1
+
+[[layer]]
+name = "rope"
+voice = "pluck"
+
+[[layer.part]]
+section = "a"
+cells = "x..x ..x. x... x..." # hauled
+
+[[layer.part]]
+section = "b"
+division = 2 # sixteenths too
+cells = "x. .x .. x. x. .x .."
+"#;
+
+#[test]
+fn a_part_has_a_division_of_its_own() {
+    let g = read(TWO_DIVISIONS);
+    assert_eq!(g.layers()[0].divisions, [4, 2]);
+    assert_eq!((g.cells(0, 0), g.cells(0, 1)), (16, 14));
+    assert_eq!(update(TWO_DIVISIONS, &g), TWO_DIVISIONS);
+    assert_eq!(read(&print(&g)), g);
+    assert!(print(&g).starts_with("format = 2\n"));
+}
+
+#[test]
+fn the_format_is_the_lowest_that_holds_the_groove() {
+    let edited = |text: &str, edits: &[Edit]| {
+        let g = edits.iter().fold(read(text), |g, edit| g.edited(edit).expect("an edit"));
+        let written = update::edited(text, &g).expect("a groove's text");
+        assert_eq!(read(&written), g, "{written}");
+        written
+    };
+    let divided = |section, division| Edit::Division(0, Some(section), division);
+    // Back to one division, the file is format 1 again.
+    let even = TWO_DIVISIONS.replace("format = 2", "format = 1").replace("division = 2 # sixteenths too\n", "");
+    let even = even.replace("x. .x .. x. x. .x ..", "x... ..x. .... x... x... ..x. ....");
+    let written = edited(TWO_DIVISIONS, &[divided(1, 4)]);
+    assert_eq!(written.replace("x.-", "x.."), even.replace("x.-", "x.."));
+    // The first part of another division makes it format 2; the comment stays.
+    let again = edited(&written, &[divided(1, 2)]);
+    assert_eq!(again, TWO_DIVISIONS.replace("division = 2 # sixteenths too", "division = 2"));
+    // The layer's own division stays as long as a section has it.
+    let other = edited(TWO_DIVISIONS, &[divided(1, 8)]);
+    assert!(other.contains("\"pluck\"\n\n") && other.contains("\ndivision = 8 # sixteenths too\n"), "{other}");
+    let other = edited(TWO_DIVISIONS, &[divided(0, 8)]);
+    assert!(
+        other.contains("\"pluck\"\ndivision = 8\n\n") && other.contains("\ndivision = 2 # sixteenths too\n"),
+        "{other}"
+    );
+    let other = edited(TWO_DIVISIONS, &[Edit::RemoveSection(0)]);
+    assert!(other.starts_with("format = 1 # for") && other.contains("division = 2\n"), "{other}");
+    // A part of rests is written for its division.
+    let new = Section { name: "c".into(), ..read(&even).sections()[0].clone() };
+    let rests = edited(&even, &[Edit::AddSection(2, new), divided(2, 3)]);
+    assert!(rests.ends_with("[[layer.part]]\nsection = \"c\"\ndivision = 3\n"), "{rests}");
+    // A division that is written again but is the layer's stays.
+    let same = TWO_DIVISIONS.replace("division = 2 # sixteenths too", "division = 4 # as the layer");
+    let same = same.replace("x. .x .. x. x. .x ..", "x... ..x. .... x... x... ..x. ....");
+    assert_eq!(edited(&same, &[Edit::Title("Barge".into())]), same.replace("Ferry", "Barge"));
+}

@@ -1,10 +1,11 @@
 //! Writes a changed groove into the text it was read from: changed values are replaced in place; comments, order and spacing stay.
 
+use super::FORMAT;
 use super::cells_field::{self, KEYS};
 use super::error::ParseError;
 use super::fields::Fields;
 use super::print::{self, Field};
-use super::read::{self, LAYER, PART, ROOT, SECTION};
+use super::read::{self, DEFAULT_DIVISION, LAYER, PART, ROOT, SECTION};
 use crate::rhythm::{Groove, Layer, Part, PartContext, Pitch, Section};
 use std::collections::HashMap;
 use toml_edit::{ArrayOfTables, DocumentMut, Item, Key, Table, Value};
@@ -52,12 +53,26 @@ pub(super) fn edited(original: &str, groove: &Groove) -> Option<String> {
             None => (print::layer(new), &[][..]),
         };
         if let Some(at) = *origin {
-            set_fields(&mut table, LAYER, print::layer_fields(&old.layers()[at]), print::layer_fields(new));
+            let written = written_division(&table);
+            // It stays as long as a section has it.
+            let division = if new.divisions.contains(&written) { written } else { new.divisions[0] };
+            let before = print::layer_fields(&old.layers()[at], written);
+            set_fields(&mut table, LAYER, before, print::layer_fields(new, division));
         }
         write_parts(&mut table, &old, groove, new, origins);
         table
     });
-    replace_tables(root, ROOT, "layer", layers.collect());
+    let mut layers: Vec<Table> = layers.collect();
+    match (print::format(&old), print::format(groove)) {
+        (FORMAT, 1) => {
+            let parts = layers.iter_mut().filter_map(|l| l.get_mut("part")?.as_array_of_tables_mut());
+            parts.flat_map(ArrayOfTables::iter_mut).for_each(|part| drop(part.remove("division")));
+            set(root, ROOT, "format", Value::from(1));
+        }
+        (1, FORMAT) => set(root, ROOT, "format", Value::from(FORMAT)),
+        _ => {}
+    }
+    replace_tables(root, ROOT, "layer", layers);
     if !is_rising(&old_sections) || !is_rising(&old_layers) {
         forget_positions(root);
     }
@@ -158,9 +173,10 @@ pub(super) fn write_parts(table: &mut Table, old: &Groove, groove: &Groove, laye
     let sections = groove.sections();
     let own = KEYS.iter().any(|key| table.contains_key(key));
     if sections.len() == 1 && (own || !table.contains_key("part")) {
-        write_cells(table, LAYER, &sections[0], layer.division, &layer.parts[0]);
+        write_cells(table, LAYER, &sections[0], layer.divisions[0], &layer.parts[0]);
         return;
     }
+    let written = written_division(table);
     let mut slots: Vec<Option<Table>> = vec![None; sections.len()];
     let mut order = Vec::new();
     let mut old_parts = tables_of(table, "part");
@@ -182,10 +198,16 @@ pub(super) fn write_parts(table: &mut Table, old: &Groove, groove: &Groove, laye
                 if part.get("section").and_then(Item::as_str) != Some(&section.name) {
                     set(part, PART, "section", print::string(&section.name));
                 }
-                write_cells(part, PART, section, layer.division, &layer.parts[at]);
+                let division = layer.divisions[at];
+                let value = i64::from(division);
+                if part.get("division").and_then(Item::as_integer).unwrap_or(i64::from(written)) != value {
+                    let value = Some(value).filter(|_| division != written).map(Value::from);
+                    set_or_remove(part, PART, "division", value);
+                }
+                write_cells(part, PART, section, division, &layer.parts[at]);
             }
             slot @ None => {
-                *slot = print::part(section, layer.division, &layer.parts[at]);
+                *slot = print::part(section, written, layer.divisions[at], &layer.parts[at]);
                 if slot.is_some() {
                     let place = order.iter().position(|o| *o > at).unwrap_or(order.len());
                     order.insert(place, at);
@@ -195,6 +217,11 @@ pub(super) fn write_parts(table: &mut Table, old: &Groove, groove: &Groove, laye
     }
     let parts = order.into_iter().filter_map(|at| slots[at].take()).collect();
     replace_tables(table, LAYER, "part", parts);
+}
+
+/// The division in a layer's table.
+fn written_division(layer: &Table) -> u16 {
+    layer.get("division").and_then(Item::as_integer).map_or(DEFAULT_DIVISION, |n| n as u16)
 }
 
 fn own_part(layer: &mut Table, section: &str) -> Table {

@@ -45,8 +45,8 @@ fn groove(drawing: &str) -> Groove {
 fn drawn(state: &State, layer: usize) -> String {
     let groove = state.groove();
     let l = &groove.layers()[layer];
-    let parts = groove.sections().iter().zip(&l.parts);
-    let parts: Vec<String> = parts.map(|(s, p)| cell_notation::print_part(p, &s.meter, l.division, true)).collect();
+    let parts = groove.sections().iter().zip(&l.parts).zip(&l.divisions);
+    let parts: Vec<String> = parts.map(|((s, p), d)| cell_notation::print_part(p, &s.meter, *d, true)).collect();
     parts.join(" / ")
 }
 

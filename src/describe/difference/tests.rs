@@ -46,3 +46,19 @@ fn groups_settings_and_accents_are_compared() {
         assert_eq!(differences(from, to), lines, "{to}");
     }
 }
+
+#[test]
+fn divisions_that_differ_name_their_sections() {
+    let two = WINCH.replace("[[layer]]", "[[section]]\nname = \"B\"\nmeter = \"7/8\"\ntempo = 90\nbars = 1\n[[layer]]");
+    let divided = two.replace("format = 1", "format = 2") + "[[layer.part]]\nsection = \"B\"\ndivision = 2\n";
+    let groove = |text: &str| parse(text, "test").expect("a groove").groove;
+    assert_eq!(
+        difference(&groove(&two), &groove(&divided)),
+        [
+            "- layer rope: pluck, division 4",
+            "+ layer rope: pluck, division 4 in A and 2 in B",
+            "- rope, section B: .... .... .... .... .... .... ....",
+            "+ rope, section B: .. .. .. .. .. .. ..",
+        ]
+    );
+}

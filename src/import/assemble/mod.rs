@@ -1,8 +1,8 @@
 //! Assembles exact notes and bars into a groove: sections, layers, the smallest exact grid of each.
 //!
-//! Runs of bars with one meter and tempo become sections. Simultaneous notes of a track go to further layers. Each layer gets the
-//! division that writes it with the fewest cells, and tuplets where that does not suffice. What a groove cannot hold is cut or moved
-//! with a warning that gives the exact distance.
+//! Runs of bars with one meter and tempo become sections. Simultaneous notes of a track go to further layers. Each layer gets, for
+//! each note value that is a beat, the division that writes it with the fewest cells, and tuplets where that does not suffice.
+//! What a groove cannot hold is cut or moved with a warning that gives the exact distance.
 
 mod bars;
 mod grid;
@@ -101,7 +101,7 @@ pub(crate) fn assemble(draft: &ImportDraft, warnings: &mut Warnings) -> Result<G
     }));
     let layers = layers.into_iter().zip(names).map(|((track, cells), name)| Layer {
         name,
-        division: cells.division,
+        divisions: cells.divisions,
         gain: i64::from(track.layer.gain).clamp(GAIN.least, GAIN.greatest) as i8,
         pan: i64::from(track.layer.pan).clamp(PAN.least, PAN.greatest) as i8,
         parts: cells.parts.into_iter().map(Arc::new).collect(),
@@ -171,7 +171,9 @@ fn fold_repeats(runs: &[Run], sections: Vec<Section>, layers: Vec<Layer>) -> (Ve
     let mut folded: Vec<Section> = Vec::new();
     for (i, section) in sections.into_iter().enumerate() {
         let is_repeat = kept.last().is_some_and(|&k| {
-            runs[k].name.is_some() && runs[k] == runs[i] && layers.iter().all(|l| l.parts[k] == l.parts[i])
+            runs[k].name.is_some()
+                && runs[k] == runs[i]
+                && layers.iter().all(|l| l.parts[k] == l.parts[i] && l.divisions[k] == l.divisions[i])
         });
         match folded.last_mut() {
             Some(last) if is_repeat && i64::from(last.times) < TIMES.greatest => last.times += 1,
@@ -181,7 +183,10 @@ fn fold_repeats(runs: &[Run], sections: Vec<Section>, layers: Vec<Layer>) -> (Ve
             }
         }
     }
-    let layers =
-        layers.into_iter().map(|l| Layer { parts: kept.iter().map(|k| l.parts[*k].clone()).collect(), ..l }).collect();
-    (folded, layers)
+    let layers = layers.into_iter().map(|l| Layer {
+        parts: kept.iter().map(|k| l.parts[*k].clone()).collect(),
+        divisions: kept.iter().map(|k| l.divisions[*k]).collect(),
+        ..l
+    });
+    (folded, layers.collect())
 }

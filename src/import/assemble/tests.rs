@@ -36,7 +36,7 @@ fn draft(groove: &Groove, hints: bool) -> ImportDraft {
     let tracks = groove.layers().iter().enumerate().map(|(l, layer)| {
         let mut track = DraftTrack::new(&layer.name, layer.voice);
         track.notes = timed_notes(groove, l, &passes).expect("bounded");
-        (track.has_division, track.layer.division) = (hints, layer.division);
+        track.layer.divisions = if hints { layer.divisions.clone() } else { Vec::new() };
         track.layer.swing = layer.swing.filter(|_| hints);
         track
     });
@@ -126,9 +126,21 @@ fn tuplets_stand_only_where_they_are_needed() {
     notes.extend((0..16).map(|i| note((32 + i, 16), (1, 16), 40)));
     let imported = assembled(&one_track(3, notes)).expect("a groove");
     assert_eq!(words(&imported), Vec::<String>::new());
-    assert_eq!(imported.groove.layers()[0].division, 4);
+    assert_eq!(imported.groove.layers()[0].divisions[0], 4);
     let shape: Vec<(u16, u16)> = spans(&imported.groove).iter().take(6).map(|s| (s.beats, s.cells)).collect();
     assert_eq!(shape, [(1, 4), (1, 4), (2, 7), (1, 5), (2, 3), (1, 4)]);
+}
+
+#[test]
+fn each_beat_has_a_division_of_its_own() {
+    // Sixteenths in a bar of 4/4 and one of 7/8.
+    let mut draft = one_track(2, (0..30).map(|i| note((i, 16), (1, 16), 40)).collect());
+    draft.bars[1].meter = Meter::parse("7/8").expect("meter");
+    let imported = assembled(&draft).expect("a groove");
+    assert_eq!((words(&imported).len(), &imported.groove.layers()[0].divisions[..]), (0, &[4, 2][..]));
+    // A silent section has the division of the others.
+    draft.tracks[0].notes.truncate(16);
+    assert_eq!(assembled(&draft).expect("a groove").groove.layers()[0].divisions, [4, 4]);
 }
 
 #[test]
@@ -233,5 +245,5 @@ fn swing_that_is_known_is_no_tuplet() {
     let shuffle = Swing::new(2, 1).expect("within its bound");
     draft.bars[0].swing = Some(shuffle);
     let imported = assembled(&draft).expect("a groove");
-    assert_eq!((imported.groove.layers()[0].division, spans(&imported.groove).len()), (2, 4));
+    assert_eq!((imported.groove.layers()[0].divisions[0], spans(&imported.groove).len()), (2, 4));
 }

@@ -6,14 +6,15 @@ use super::{Placed, WarningGroup};
 use crate::import::Warnings;
 use crate::import::draft::DraftTrack;
 use crate::rhythm::{Cell, Fraction, Part, PartContext, Span, Spot, Swing, Time};
+use std::collections::HashMap;
 
 /// Division of a layer without an attack: that of a new groove.
 const SILENT_DIVISION: u16 = 4;
 
 #[derive(Debug)]
 pub(super) struct Cells {
-    pub(super) division: u16,
-    /// One part per run of bars.
+    /// One per run of bars, as the parts.
+    pub(super) divisions: Vec<u16>,
     pub(super) parts: Vec<Part>,
 }
 
@@ -108,13 +109,38 @@ fn write_cells(
     }
     drop(moved);
     let swings = || bars.runs.iter().map(|r| track.layer.swing.or(r.swing));
-    let division = Some(track.layer.division).filter(|_| track.has_division).unwrap_or_else(|| {
-        let all = beats.iter().zip(swings()).flat_map(|(b, s)| b.iter().map(move |p| (p, s)));
-        grid::division(all, bars.runs.iter().map(beats_of).sum(), SILENT_DIVISION)
-    });
-    let parts = bars.runs.iter().zip(&beats).zip(&notes).zip(swings());
-    let parts = parts.map(|(((run, beats), notes), swing)| part(run, beats, notes, division, swing));
-    Cells { division, parts: parts.collect() }
+    // One division for each note value that is a beat, so that one of eighths may have the same cells as one of quarters.
+    let count = bars.runs.iter().map(beats_of).sum();
+    let found = |of: Option<Time>, silent: u16| {
+        let all =
+            beats.iter().zip(swings()).zip(&bars.runs).filter(|(_, run)| of.is_none_or(|b| run.meter.beat() == b));
+        let all = all.flat_map(|((b, s), _)| b.iter().map(move |p| (p, s)));
+        grid::division(all, count, silent)
+    };
+    let divisions: Vec<u16> = match track.layer.divisions.last() {
+        None => {
+            let whole = found(None, SILENT_DIVISION);
+            let mut known: HashMap<Time, u16> = HashMap::new();
+            let of_run = |run: &Run| {
+                let beat = run.meter.beat();
+                *known.entry(beat).or_insert_with(|| found(Some(beat), whole))
+            };
+            bars.runs.iter().map(of_run).collect()
+        }
+        Some(last) => sections_of(&bars.runs).map(|s| *track.layer.divisions.get(s).unwrap_or(last)).collect(),
+    };
+    let parts = bars.runs.iter().zip(&beats).zip(&notes).zip(swings()).zip(&divisions);
+    let parts = parts.map(|((((run, beats), notes), swing), division)| part(run, beats, notes, *division, swing));
+    Cells { parts: parts.collect(), divisions }
+}
+
+/// The index of each run's section in the source, which is named again at each of its passes.
+fn sections_of(runs: &[Run]) -> impl Iterator<Item = usize> {
+    let begins = |i: usize| i > 0 && runs[i].name.is_some() && runs[i].name != runs[i - 1].name;
+    (0..runs.len()).scan(0, move |index, i| {
+        *index += usize::from(begins(i));
+        Some(*index)
+    })
 }
 
 /// Moves what no grid reaches to the nearest place of the nearest grid, beat by beat, and calls `on_move` for every onset moved.

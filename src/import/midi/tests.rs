@@ -188,7 +188,7 @@ fn running_status_and_velocity_0_are_understood() {
         "meter: the file has no time signature; read as 4/4",
         "tempo: the file has no tempo; read at 120 quarters per minute",
     ];
-    assert_eq!((&words[..], imported.groove.layers()[0].division), (&expected.map(String::from)[..], 1));
+    assert_eq!((&words[..], imported.groove.layers()[0].divisions[0]), (&expected.map(String::from)[..], 1));
 }
 
 #[test]
@@ -219,7 +219,7 @@ fn played_times_go_to_the_smallest_grid_within_the_tolerance() {
         now = at + 100;
     }
     let imported = back(&file(0, [3, 192], &[&with_end(&track)]));
-    assert_eq!(imported.groove.layers()[0].division, 3);
+    assert_eq!(imported.groove.layers()[0].divisions[0], 3);
     let words = &imported.warnings[2];
     assert!(
         words.starts_with("track 'track 1': 4 onsets were moved to the grid; the largest move is 3.65 ms"),

@@ -24,7 +24,7 @@ pub(super) fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> 
                 };
                 let notes = notes(part, &part.notes, scale, attack)?;
                 let layer = Layer { name: part.name.clone(), ..layer.clone() };
-                all.push(DraftTrack { layer, has_division: true, notes, ignore_lengths: false });
+                all.push(DraftTrack { layer, notes, ignore_lengths: false });
             }
             _ if part.channel == general_midi::PERCUSSION => all.extend(percussion(part, scale, warnings)?),
             _ => {

@@ -2,7 +2,9 @@
 
 use crate::rhythm::random::grooves;
 use crate::rhythm::tests::{drawn, groove, region};
-use crate::rhythm::{Attack, Edit, Groove, Meter, PartContext, Place, Region, Section, Stretch, Time};
+use crate::rhythm::{
+    Attack, Cell, Edit, Groove, Meter, PartContext, Place, Region, Section, Stretch, Time, cell_notation,
+};
 use proptest::prelude::*;
 use proptest::sample::Index;
 
@@ -56,21 +58,90 @@ fn a_meter_keeps_note_values_or_cells() {
     assert_eq!(after(Edit::Meter(0, meter("7/8"))), "x..x..x...x.x...............");
 }
 
+/// The cells of a layer's part, as drawn.
+fn part_drawn(g: &Groove, section: usize) -> String {
+    let context = g.context(0, section);
+    cell_notation::print_part(g.part(0, section), context.meter, context.division, false)
+}
+
 #[test]
-fn a_section_with_another_beat_keeps_the_cells_of_its_layer_where_it_can() {
+fn a_section_with_another_beat_keeps_the_cells_of_its_layer() {
     let g = groove("4/4", 4, 1, "x..x..x...x.x...").edited(&Edit::CopySection(0, "B".into())).expect("a copy");
     let g = g.edited(&Edit::MeterKeepingTimes(1, meter("7/8"))).expect("a meter");
-    // The layer has attacks in both sections: the division of the first one stays, the second has two cells in each beat.
-    assert_eq!(g.layers()[0].division, 4);
-    assert_eq!(g.cells(0, 1), 28);
-    assert_eq!(written(&g, 0, 0)[..3], written(&g, 0, 1)[..3]);
+    assert_eq!(g.layers()[0].divisions, [4, 2]);
+    assert_eq!(part_drawn(&g, 0), "x..x..x...x.x...");
+    assert_eq!(part_drawn(&g, 1), "x..x..x...x.x.|..............");
+    assert_eq!(written(&g, 0, 0), written(&g, 0, 1));
+    // In a section without attacks the bars stay, and the cells keep their length.
+    let g = groove("4/4", 8, 1, &".".repeat(32)).edited(&Edit::MeterKeepingTimes(0, meter("7/8"))).expect("a meter");
+    assert_eq!((g.sections()[0].bars, &g.layers()[0].divisions[..], g.cells(0, 0)), (1, &[4][..], 28));
+}
+
+#[test]
+fn a_division_is_that_of_one_section_or_of_all() {
+    let g = groove("2/4", 4, 1, "x.x.x...").edited(&Edit::CopySection(0, "B".into())).expect("a copy");
+    let one = g.edited(&Edit::Division(0, Some(1), 2)).expect("a division");
+    assert_eq!(one.layers()[0].divisions, [4, 2]);
+    assert_eq!([0, 1].map(|s| part_drawn(&one, s)), ["x.x.x...", "xxx."]);
+    assert_eq!(written(&one, 0, 0), written(&one, 0, 1));
+    let all = one.edited(&Edit::Division(0, None, 4)).expect("a division");
+    assert_eq!(all, g);
+    let kept = g.edited(&Edit::DivisionKeepingCells(0, Some(0), 2)).expect("a division");
+    assert_eq!([0, 1].map(|s| part_drawn(&kept, s)), ["x.x.", "x.x.x..."]);
+    let refused = [Edit::Division(0, Some(2), 4), Edit::Division(1, None, 4), Edit::Division(0, Some(0), 33)];
+    assert!(refused.iter().all(|edit| g.edited(edit).is_err()));
+}
+
+#[test]
+fn divisions_stay_with_their_sections() {
+    let g = groove("2/4", 4, 2, "x.x.x...|x.......").edited(&Edit::CopySection(0, "B".into())).expect("a copy");
+    let g = g.edited(&Edit::Division(0, Some(1), 3)).expect("a division");
+    let after = |edits: &[Edit]| {
+        let g = edits.iter().fold(g.clone(), |g, edit| g.edited(edit).expect("an edit"));
+        g.layers()[0].divisions.clone()
+    };
+    let new = |name: &str| Section { name: name.into(), ..g.sections()[0].clone() };
+    assert_eq!(after(&[Edit::AddSection(2, new("C")), Edit::AddSection(0, new("D"))]), [4, 4, 3, 3]);
+    assert_eq!(after(&[Edit::AddSection(1, new("C"))]), [4, 4, 3]);
+    assert_eq!(after(&[Edit::CopySection(1, "C".into())]), [4, 3, 3]);
+    assert_eq!(after(&[Edit::MoveSection(0, 1)]), [3, 4]);
+    assert_eq!(after(&[Edit::RemoveSection(0)]), [3]);
+    assert_eq!(after(&[Edit::SplitSection(1, 1, "C".into())]), [4, 3, 3]);
+    assert_eq!(after(&[Edit::SplitSection(1, 1, "C".into()), Edit::JoinSections(1)]), [4, 3]);
+}
+
+#[test]
+fn a_join_writes_beats_of_another_division_as_tuplets() {
+    let g = groove("2/4", 4, 1, "x.x.x..x");
+    let b = Section { name: "B".into(), bars: 2, ..g.sections()[0].clone() };
+    let place = |cell| Place { layer: 0, section: 1, cell };
+    let edits = [
+        Edit::AddSection(1, b),
+        Edit::Division(0, Some(1), 2),
+        Edit::Set(place(0), Cell::ATTACK),
+        Edit::Set(place(3), Cell::ATTACK),
+    ];
+    let g = edits.iter().fold(g, |g, edit| g.edited(edit).expect("an edit"));
+    assert_eq!(part_drawn(&g, 1), "x..x|....");
+    let joined = g.edited(&Edit::JoinSections(0)).expect("joined");
+    assert_eq!(part_drawn(&joined, 0), "x.x.x..x|{2: x.}{2: .x}|........");
+    assert_eq!(all_written(&joined), all_written(&g));
+    // Rests take the division of the other section.
+    let rests = g.edited(&Edit::Erase(region((0, 16), (1, 2)))).expect("erased");
+    let joined = rests.edited(&Edit::JoinSections(0)).expect("joined");
+    assert_eq!((part_drawn(&joined, 0), &joined.layers()[0].divisions[..]), ("....|x..x|....".into(), &[2][..]));
+    // A cycle is written out, so that its cells keep their length.
+    let cycle = g.edited(&Edit::Cycle { layer: 0, section: 1, cells: Some(3) }).expect("a cycle");
+    let joined = cycle.edited(&Edit::JoinSections(0)).expect("joined");
+    assert_eq!(part_drawn(&joined, 0), "x.x.x..x|{2: x.}{2: .x}|....{2: x.}");
+    assert_eq!(all_written(&joined), all_written(&cycle));
 }
 
 #[test]
 fn a_division_can_keep_cells() {
-    check("x..x..x.|........", &[Edit::DivisionKeepingCells(0, 2)], "x..x|..x.");
-    check("x..x..x.|........", &[Edit::DivisionKeepingCells(0, 8)], "x..x..x.........|................");
-    check("x.......|{3: xxx}x...", &[Edit::DivisionKeepingCells(0, 8)], "x.......{6: xxxx..}|................");
+    check("x..x..x.|........", &[Edit::DivisionKeepingCells(0, None, 2)], "x..x|..x.");
+    check("x..x..x.|........", &[Edit::DivisionKeepingCells(0, None, 8)], "x..x..x.........|................");
+    check("x.......|{3: xxx}x...", &[Edit::DivisionKeepingCells(0, None, 8)], "x.......{6: xxxx..}|................");
 }
 
 #[test]
@@ -122,6 +193,26 @@ proptest! {
     }
 
     #[test]
+    fn joining_moves_no_attack(g in grooves(), s in any::<Index>()) {
+        if g.sections().len() < 2 {
+            return Ok(());
+        }
+        let s = s.index(g.sections().len() - 1);
+        let like = g.sections()[s].clone();
+        let alike = [
+            Edit::Meter(s + 1, like.meter),
+            Edit::Tempo(s + 1, like.tempo),
+            Edit::Swing(s + 1, like.swing),
+            Edit::Times(s, 1),
+            Edit::Times(s + 1, 1),
+        ];
+        let g = alike.iter().fold(g, |g, edit| g.edited(edit).expect("an edit"));
+        let joined = g.edited(&Edit::JoinSections(s)).expect("joined");
+        prop_assert_eq!(all_written(&joined), all_written(&g));
+        prop_assert_eq!(joined.sections().len(), g.sections().len() - 1);
+    }
+
+    #[test]
     fn inserted_bars_are_empty_and_can_be_deleted_again(g in grooves(), s in any::<Index>(), bar in any::<Index>()) {
         let s = s.index(g.sections().len());
         let at = bar.index(usize::from(g.sections()[s].bars) + 1);
@@ -147,6 +238,21 @@ proptest! {
             let length = g.sections()[s].length();
             let kept: Vec<_> = written(&barred, l, s).into_iter().filter(|(t, _)| *t < length).collect();
             prop_assert_eq!(kept, written(&g, l, s));
+        }
+        // A cell keeps its length where the beat is a whole number of it.
+        for l in 0..g.layers().len() {
+            let cell = |g: &Groove| {
+                let context = g.context(l, s);
+                context.meter.beat().divided(usize::from(context.division)).expect("a cell")
+            };
+            let cells = barred.sections()[s].meter.beat().ratio_to(cell(&g)).expect("a ratio");
+            if cells.denom() == 1 && (1..=32).contains(&cells.numer()) {
+                prop_assert_eq!(cell(&barred), cell(&g));
+            }
+            for other in (0..g.sections().len()).filter(|o| *o != s) {
+                prop_assert_eq!(barred.part(l, other), g.part(l, other));
+                prop_assert_eq!(barred.context(l, other).division, g.context(l, other).division);
+            }
         }
         // The bars are as few as hold the section.
         let Section { meter, bars, .. } = &barred.sections()[s];

@@ -31,7 +31,7 @@ fn a_tuplet_is_pasted_as_a_tuplet_or_refused() {
 fn cells_of_another_division_are_pasted_at_their_times() {
     let mut session = Session::new(groove("x.xx .x.. / .... ...."));
     session.apply(Command::AddLayer("low".into(), Voice::Kick));
-    session.apply(Command::Division(3, Keep::NoteValues));
+    session.apply(Command::Division(3, Sections::Current, Keep::NoteValues));
     let to_low = [Move(Motion::Up), SelectBar, Copy, Move(Motion::Down), Move(Motion::SectionStart), PASTE];
     run(&mut session, &to_low);
     let low = &session.groove().layers()[1];

@@ -86,6 +86,30 @@ fn losses_count_what_was_written_and_not_what_a_cycle_repeats() {
 }
 
 #[test]
+fn two_sections_of_different_beats_share_the_sixteenths() {
+    let mut session = Session::new(bars("x..x ..x. | x..x ..x."));
+    let four = Meter::parse("4/4").expect("meter");
+    run(&mut session, &[Command::Meter(four, Keep::NoteValues), Command::CopySection]);
+    let meter = |text| Command::Meter(Meter::parse(text).expect("meter"), Keep::NoteValues);
+    let words = "7/8: beat = 1/8, cell of riff = 1/16";
+    assert_eq!(session.apply(meter("7/8")), changed(words));
+    assert_eq!(drawn(session.groove()), "x..x ..x. x..x ..x. / x. .x .. x. x. .x .. | x. .. .. .. .. .. ..");
+    assert_eq!(session.groove().layers()[0].divisions, [4, 2]);
+    // A digit counts sixteenths in both, and a division changes one.
+    run(&mut session, &[Command::Move(Motion::GrooveStart), Command::EnterGroups(vec![3, 5, 8, 3, 5], Overflow::Cut)]);
+    assert_eq!(drawn(session.groove()), "x--x ---- x--- ---- / x- -x -- -- x. .x .. | x. .. .. .. .. .. ..");
+    let words = "riff: 4 cells per beat in section 'A', cell = 1/32; no attack moved";
+    let back = session.groove().clone();
+    assert_eq!(session.apply(Command::Division(4, Sections::Current, Keep::NoteValues)), changed(words));
+    assert_eq!(session.groove().layers()[0].divisions, [4, 4]);
+    session.apply(Command::Undo);
+    assert_eq!(*session.groove(), back);
+    // A new layer has the divisions of the cursor's layer.
+    session.apply(Command::AddLayer("low".into(), Voice::Kick));
+    assert_eq!(session.groove().layers()[1].divisions, [4, 2]);
+}
+
+#[test]
 fn a_meter_keeps_note_values() {
     let mut session = Session::new(bars("x..x ..x. | x... x..."));
     let meter = |text, keep| Command::Meter(Meter::parse(text).expect("meter"), keep);
@@ -121,6 +145,9 @@ fn bars_and_sections_are_edited_at_the_cursor() {
 #[test]
 fn a_new_layer_has_the_division_of_the_cursors_layer() {
     let mut session = Session::new(groove(BLANK));
-    run(&mut session, &[Command::Division(3, Keep::NoteValues), Command::AddLayer("low".into(), Voice::Kick)]);
-    assert_eq!(session.groove().layers()[1].division, 3);
+    run(
+        &mut session,
+        &[Command::Division(3, Sections::Current, Keep::NoteValues), Command::AddLayer("low".into(), Voice::Kick)],
+    );
+    assert_eq!(session.groove().layers()[1].divisions[0], 3);
 }

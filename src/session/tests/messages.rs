@@ -11,17 +11,22 @@ fn message(before: &str, command: Command) -> String {
 
 #[test]
 fn a_division_reports_moved_and_lost_attacks() {
-    let says = |before, cells| message(before, Command::Division(cells, Keep::NoteValues));
+    let says = |before, cells| message(before, Command::Division(cells, Sections::Current, Keep::NoteValues));
     assert_eq!(says("x.x. x.x.", 2), "riff: 2 cells per beat, cell = 1/8; no attack moved");
     assert_eq!(says("x.x. ...x", 8), "riff: 8 cells per beat, cell = 1/32; no attack moved");
     // One cell per beat holds one of four attacks.
+    let in_all = Command::Division(1, Sections::All, Keep::NoteValues);
     assert_eq!(
-        says("xxxx .... / ...x ....", 1),
+        message("xxxx .... / ...x ....", in_all),
         "riff: 1 cell per beat in all sections, cell = 1/4; 1 attack moved, 3 lost"
     );
+    assert_eq!(says("xxxx .... / ...x ....", 1), "riff: 1 cell per beat in section 'S0', cell = 1/4; 3 attacks lost");
     assert_eq!(says("x..x ....", 2), "riff: 2 cells per beat, cell = 1/8; 1 attack moved");
     assert_eq!(says("xx.. ....", 1), "riff: 1 cell per beat, cell = 1/4; 1 attack lost");
-    assert_eq!(Session::new(groove("x... ....")).apply(Command::Division(4, Keep::NoteValues)), Outcome::Unchanged);
+    assert_eq!(
+        Session::new(groove("x... ....")).apply(Command::Division(4, Sections::Current, Keep::NoteValues)),
+        Outcome::Unchanged
+    );
 }
 
 #[test]
@@ -62,29 +67,30 @@ fn cells_without_attacks_stay_sixteenths() {
         let outcome = session.apply(Command::Meter(Meter::parse(text).expect("meter"), Keep::Cells));
         let Outcome::Changed(Some(words)) = outcome else { panic!("{outcome:?}") };
         assert!(words.contains(", cell of riff = 1/16"), "{words}");
-        session.groove().layers()[0].division
+        session.groove().layers()[0].divisions[0]
     };
     assert_eq!([meter("2+2+3/8"), meter("6/8"), meter("2/2"), meter("4/4")], [2, 6, 8, 4]);
     // The division stays if the beat is no whole number of sixteenths, or if the cells were no sixteenths.
     let division = |before: &str, first, text| {
         let mut session = Session::new(groove(before));
-        session.apply(Command::Division(first, Keep::NoteValues));
+        session.apply(Command::Division(first, Sections::Current, Keep::NoteValues));
         session.apply(Command::Meter(Meter::parse(text).expect("meter"), Keep::Cells));
-        session.groove().layers()[0].division
+        session.groove().layers()[0].divisions[0]
     };
     assert_eq!(division(".... ....", 4, "5/32"), 4);
     assert_eq!(division(".... ....", 3, "3/8"), 3);
-    // It also stays with attacks, and if the sections have different beats.
+    // It also stays with attacks in the section.
     assert_eq!(division("x... ....", 4, "3/8"), 4);
-    assert_eq!(division(".... .... / .... ....", 4, "3/8"), 4);
+    assert_eq!(division(".... .... / x... ....", 4, "3/8"), 2);
 }
 
 #[test]
 fn a_new_section_may_have_a_meter_of_its_own() {
     let mut session = Session::new(groove("x... ...."));
     let meter = Meter::parse("3/8").expect("meter");
-    let words = "3/8: beat = 1/8, cell of riff = 1/32";
+    let words = "3/8: beat = 1/8, cell of riff = 1/16";
     assert_eq!(session.apply(Command::AddSection(None, Some(meter.clone()))), Outcome::Changed(Some(words.into())));
+    assert_eq!(session.groove().layers()[0].divisions, [4, 2]);
     assert_eq!((&session.groove().sections()[1].meter, session.cursor().place.section), (&meter, 1));
     assert_eq!(session.apply(Command::AddSection(Some("end".into()), None)), Outcome::Changed(None));
     assert_eq!(session.groove().sections()[2].meter, meter);

@@ -7,7 +7,8 @@ mod messages;
 mod random;
 
 use super::{
-    Choice, Command, DocumentId, Keep, Motion, Outcome, Overflow, PasteContent, PasteInCycle, Repeats, Session,
+    Choice, Command, DocumentId, Keep, Motion, Outcome, Overflow, PasteContent, PasteInCycle, Repeats, Sections,
+    Session,
 };
 use crate::rhythm::{
     Accent, Fraction, Groove, Layer, Meter, PartContext, Pitch, Place, Section, Stretch, Swing, Tempo, Time, Voice,
@@ -35,7 +36,8 @@ fn drawn(groove: &Groove) -> String {
         .sections()
         .iter()
         .zip(&layer.parts)
-        .map(|(s, p)| cell_notation::print_part(p, &s.meter, layer.division, true));
+        .zip(&layer.divisions)
+        .map(|((s, p), d)| cell_notation::print_part(p, &s.meter, *d, true));
     parts.collect::<Vec<_>>().join(" / ")
 }
 
@@ -128,7 +130,7 @@ fn tuplets_and_motions() {
 fn motions_between_layers_keep_the_time() {
     let mut session = Session::new(groove(".... ...."));
     session.apply(Command::AddLayer("low".into(), Voice::Kick));
-    session.apply(Command::Division(3, Keep::NoteValues));
+    session.apply(Command::Division(3, Sections::Current, Keep::NoteValues));
     session.apply(Move(Motion::Up));
     for _ in 0..6 {
         session.apply(Move(Right));

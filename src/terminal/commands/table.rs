@@ -178,7 +178,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "voice-next" [ch('i')] Run(Command::NextVoice(1)), "use the next voice for the layer";
         "voice" [ch('I')] Ask(Question::Voice), "choose the layer's voice";
         "sound-file" [] Ask(Question::SoundFile), "use a sound file for the layer";
-        "division" [ch('/')] Ask(Question::Division(Keep::NoteValues)), "set the layer's cells per beat", "division";
+        "division" [ch('/')] Ask(Question::Division(Keep::NoteValues)), "set the cells per beat in the section", "division";
         "cycle" [ch('c')] Ask(Question::Cycle), "repeat the section's first cells as a cycle", "cycle";
         "cycle-off" [ch('C')] Run(Command::Cycle(None)), "write the cycle out";
         "mute" [ch('m')] Run(Command::Mute), "mute or unmute the layer";

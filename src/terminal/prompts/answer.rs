@@ -5,7 +5,7 @@ use crate::rhythm::bounds::{self, Bound};
 use crate::rhythm::{
     Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, expected, group_line, parse_note_value,
 };
-use crate::session::{Command, Motion, Overflow, Repeats, Session};
+use crate::session::{Command, Motion, Overflow, Repeats, Sections, Session};
 use crate::terminal::playback::playing::SPEED;
 use crate::terminal::prompts::parse::{self, Ladder, RenderArgs};
 use crate::terminal::prompts::question::Question;
@@ -56,7 +56,12 @@ impl Question {
             Question::AddLayer => add_layer(text, g).ok_or_else(error).map(Answer::Run),
             Question::RenameLayer => run(Command::RenameLayer(name(text)?)),
             Question::Voice => run(Command::Voice(Voice::parse(text).ok_or_else(error)?)),
-            Question::Division(keep) => run(Command::Division(n(&bounds::DIVISION)? as u16, keep)),
+            Question::Division(keep) => {
+                let all = text.strip_suffix("all").map(str::trim_end);
+                let sections = if all.is_some() { Sections::All } else { Sections::Current };
+                let division = number(all.unwrap_or(text), &bounds::DIVISION).ok_or_else(error)??;
+                run(Command::Division(division as u16, sections, keep))
+            }
             Question::Cycle => run(Command::Cycle(Some(n(&bounds::CYCLE)? as usize))),
             Question::LayerSwing if text.is_empty() => run(Command::LayerSwing(None)),
             Question::LayerSwing => run(Command::LayerSwing(Some(Swing::parse(text).ok_or_else(error)?))),

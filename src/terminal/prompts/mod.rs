@@ -31,7 +31,7 @@ fn current_value(state: &State, question: Question) -> String {
     let swing = |s: Option<Swing>| s.map(|s| s.to_string()).unwrap_or_default();
     match question {
         Question::RenameLayer => layer.map(|l| l.name.clone()).unwrap_or_default(),
-        Question::Division(_) => layer.map(|l| l.division.to_string()).unwrap_or_default(),
+        Question::Division(_) => layer.map(|l| l.divisions[at.section].to_string()).unwrap_or_default(),
         Question::LayerSwing => swing(layer.and_then(|l| l.swing)),
         Question::SoundFile => layer.and_then(|l| l.sound.clone()).unwrap_or_default(),
         Question::AccentDepth => layer.and_then(|l| l.depth).map(|d| d.to_string()).unwrap_or_default(),

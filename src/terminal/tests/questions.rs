@@ -235,8 +235,11 @@ fn both_meanings_of_a_meter_are_shown_before_enter() {
     assert_eq!(cells.groove().sections()[0].bars, 4);
     press(&mut state, "tab enter");
     let section = &state.groove().sections()[0];
-    assert_eq!((section.bars, section.meter.to_string(), state.groove().layers()[0].division), (5, "7/16".into(), 1));
-    // The same meter has one result; a text that is not a meter has none.
+    assert_eq!(
+        (section.bars, section.meter.to_string(), state.groove().layers()[0].divisions[0]),
+        (5, "7/16".into(), 1)
+    );
+    // The same meter has one result, and a text that is not a meter has none.
     press(&mut state, "M \"7/16\"");
     assert!(!screen(&state, (80, 24)).contains("keep cells"));
     press(&mut state, "backspace backspace");

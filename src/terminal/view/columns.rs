@@ -33,7 +33,7 @@ impl Scale {
                         include(*span);
                     }
                 }
-                _ => include(Span { beats: 1, cells: layer.division }),
+                _ => include(Span { beats: 1, cells: layer.divisions[section] }),
             }
         }
         let base =
@@ -99,7 +99,7 @@ mod tests {
     fn groove(meter: &str, divisions: &[u16]) -> Groove {
         let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
         let mut g = Groove::blank(Meter::parse(meter).expect("meter"), tempo, 3).expect("groove");
-        g = g.edited(&Edit::Division(0, divisions[0])).expect("division");
+        g = g.edited(&Edit::Division(0, None, divisions[0])).expect("division");
         for (i, d) in divisions.iter().enumerate().skip(1) {
             g = g.edited(&Edit::AddLayer(i, format!("l{i}"), Voice::Kick, *d)).expect("layer");
         }

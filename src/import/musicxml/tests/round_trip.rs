@@ -160,7 +160,7 @@ fn eighths_and_sixteenths_swing_there_and_back() {
     for (division, swing) in [(2, "2:1"), (4, "3:2"), (2, "3:1")] {
         let tempo = Tempo::new(Fraction::whole(100), Time::new(1, 4).expect("time")).expect("tempo");
         let mut g = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
-        g = g.edited(&Edit::Division(0, division)).expect("division");
+        g = g.edited(&Edit::Division(0, None, division)).expect("division");
         let attack = Attack { accent: Accent::Plain, pitch: Pitch::new(50) };
         for cell in 0..usize::from(division) * 4 {
             let at = Place { layer: 0, section: 0, cell };
