@@ -124,6 +124,7 @@ fn on_playback(state: &mut State, event: PlaybackEvent) {
         PlaybackEvent::Take(_) | PlaybackEvent::SequenceEnded(_) => {}
         PlaybackEvent::Device(result) => transport::on_device(state, result),
         PlaybackEvent::Warning(text) => state.warn(text),
+        PlaybackEvent::Gaps(gaps) => state.playback.gaps = gaps,
     }
 }
 

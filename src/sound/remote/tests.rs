@@ -165,6 +165,8 @@ fn requests_arrive_and_events_come_back_until_either_end_closes() {
     requests.set_volume(-6.0);
     let volume = orders.iter().find_map(|(orders, _)| orders.volume);
     assert_eq!(volume, Some(-6.0));
+    orders.iter().next().expect("orders").1(PlaybackEvent::Gaps(2));
+    assert!(events.iter().any(|e| e == PlaybackEvent::Gaps(2)));
     // A tap needs the clocks compared, so a ping answered before.
     let tapped = orders.iter().find_map(|(orders, events)| {
         requests.tap(Instant::now());
@@ -364,6 +366,7 @@ fn the_seeds_of_the_fuzz_targets_are_messages_of_this_version() {
         vec![
             ToEditor::Event(PlaybackEvent::Warning("b.wav: no such file".into())),
             ToEditor::Event(PlaybackEvent::Tick(None)),
+            ToEditor::Event(PlaybackEvent::Gaps(3)),
         ],
     ];
     for (target, seeds) in

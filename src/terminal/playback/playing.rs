@@ -33,6 +33,8 @@ pub(crate) struct Playback {
     pub sequences: u32,
     pub position: Option<Position>,
     pub no_sound: Option<String>,
+    /// Gaps in the sound since playback was last started.
+    pub gaps: u64,
     /// Without sound, the steps of the ladder are only shown.
     pub ladder_shown: bool,
     pub remote: Option<RemoteLink>,
@@ -59,6 +61,7 @@ impl Default for Playback {
             sequences: 0,
             position: None,
             no_sound: None,
+            gaps: 0,
             ladder_shown: false,
             remote: None,
             idle: 0,

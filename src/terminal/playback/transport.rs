@@ -125,7 +125,7 @@ pub(crate) fn on_device(state: &mut State, result: Result<(), String>) {
 }
 
 fn on_sound(state: &mut State) {
-    (state.playback.no_sound, state.playback.ladder_shown) = (None, false);
+    (state.playback.no_sound, state.playback.ladder_shown, state.playback.gaps) = (None, false, 0);
 }
 
 /// Stops and keeps the reason. The steps of a ladder stay visible.

@@ -3,7 +3,7 @@
 use super::pen::{Pen, Pieces, end, fit, wrap};
 use crate::analysis::landing;
 use crate::jobs::SoundLevels;
-use crate::rhythm::{Cell, print_note_value};
+use crate::rhythm::{Cell, count, print_note_value};
 use crate::terminal::commands::{self, Mode};
 use crate::terminal::manual::ManualInput;
 use crate::terminal::overlay::{Overlay, PendingOverwrite};
@@ -95,6 +95,9 @@ fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     }
     if playback.remote == Some(RemoteLink::Connected) {
         pieces.push(("  remote".to_owned(), Style::new()));
+    }
+    if playback.gaps > 0 {
+        pieces.push((format!("  {}", count(playback.gaps as usize, "gap")), theme.warning()));
     }
     if let Some(job) = &state.files.job {
         let percent = job.percent.map(|p| format!(" {p}%")).unwrap_or_default();
