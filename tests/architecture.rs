@@ -151,6 +151,7 @@ struct Exception {
 const EXCEPTIONS: &[Exception] = &[
     // The device side of the player.
     Exception { path: "sound/output.rs", modules: &[], crates: &["rodio", "cpal"], code: &[] },
+    Exception { path: "sound/priority.rs", modules: &[], crates: &["thread_priority"], code: &[] },
     Exception { path: "sound/remote", modules: &[], crates: &["miniz_oxide", "postcard"], code: &[] },
     Exception { path: "sound/stderr_guard.rs", modules: &[], crates: &["rustix"], code: &["std::fs"] },
     // These end when a signal asks them to.

@@ -27,6 +27,11 @@ pub(super) fn run() -> Result<Exit, Failure> {
     if devices.is_empty() {
         super::output::warn("there are no output devices")?;
     }
+    if !devices.is_empty() && !sound::is_real_time_granted() {
+        super::output::warn(
+            "the system grants no real-time priority: if the sound has gaps, see `teeter manual troubleshooting`",
+        )?;
+    }
     if let (Some(wanted), None) = (&config.output, used) {
         super::output::warn(format_args!("the config file asks for the output '{wanted}', which does not exist"))?;
     }

@@ -95,6 +95,13 @@ pub(crate) enum Command {
     /// Selects this many cells of the layer from the cursor on.
     SelectCells(usize),
     Deselect,
+    /// Makes the selection, or the cursor's bar, the loop region.
+    LoopRegion,
+    /// Sets the loop start at the selection or cell; without an end behind it, the section's end becomes the loop end.
+    LoopStart,
+    /// Sets the loop end after the selection or cell; without a start before it, the section's start becomes the loop start.
+    LoopEnd,
+    ClearLoopRegion,
     /// Enters an attack of this many cells and moves on to its end.
     EnterGroup(usize),
     EnterGroups(Vec<u32>, Overflow),

@@ -2,7 +2,7 @@
 
 use super::command::{Command, Keep, Overflow, PasteInCycle, Sections};
 use super::cursor::{Cursor, next_attack, previous_attack};
-use super::{Outcome, Session, Step, messages, select};
+use super::{Change, Outcome, Session, Step, messages, select};
 use crate::rhythm::bounds::{BARS, GAIN};
 use crate::rhythm::{
     Accent, Attack, Cell, Edit, EditError, Fraction, Groove, Layer, Pitch, Place, Region, Section, Stretch, Tempo,
@@ -17,13 +17,14 @@ pub(super) const FULL: &str = "end of the groove; add a bar or a section to go o
 pub(super) struct EditResult {
     groove: Groove,
     cursor: Option<Cursor>,
+    change: Change,
     label: String,
     message: Option<String>,
 }
 
 impl EditResult {
     pub(super) fn of(groove: Groove, label: impl Into<String>) -> Self {
-        Self { groove, cursor: None, label: label.into(), message: None }
+        Self { groove, cursor: None, change: Change::Nothing, label: label.into(), message: None }
     }
 
     pub(super) fn with_cursor(self, cursor: Cursor) -> Self {
@@ -66,14 +67,14 @@ impl Session {
             }
             Err(error) => Err(error),
         };
-        let EditResult { groove, cursor, label, message } = match result {
+        let EditResult { groove, cursor, change, label, message } = match result {
             Ok(result) => result,
             Err(error) => return Outcome::Error(error.to_string()),
         };
         if clears_selection {
             self.anchor = None;
         }
-        let outcome = self.commit(groove, Step { label, ..before }, message);
+        let outcome = self.commit(groove, Step { change, label, ..before }, message);
         if let Some(cursor) = cursor {
             self.cursor = Cursor { past_end: cursor.past_end, ..cursor.settled(&self.groove) };
         }
@@ -210,7 +211,10 @@ impl Session {
         let at = self.cursor.place;
         let g = &*self.groove;
         let here = &g.sections()[at.section];
-        let simple = |edit: Edit, label: &str| g.edited(&edit).map(|new| EditResult::of(new, label));
+        let simple = |edit: Edit, label: &str| {
+            let change = Change::of(&edit, g);
+            g.edited(&edit).map(|new| EditResult { change, ..EditResult::of(new, label) })
+        };
         let at_start = |layer, section| Cursor { place: Place { layer, section, cell: 0 }, ..Cursor::default() };
         let result = match command {
             Command::AddLayer(name, voice) => {

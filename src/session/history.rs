@@ -2,6 +2,7 @@
 
 use super::DocumentId;
 use super::cursor::Cursor;
+use super::loop_region::Change;
 use super::select::Anchor;
 use crate::rhythm::{Groove, Layer, Part, Section, Span};
 use std::collections::VecDeque;
@@ -20,6 +21,8 @@ pub(crate) struct Step {
     pub document: DocumentId,
     pub cursor: Cursor,
     pub anchor: Option<Anchor>,
+    /// What the edit between this groove and the current one does to times, from the earlier groove to the later one.
+    pub change: Change,
     /// The edit between this groove and the current one.
     pub label: String,
 }
@@ -90,14 +93,15 @@ impl History {
     pub(super) fn undo(&mut self, current: Step) -> Option<Step> {
         let StoredStep { step, bytes } = self.past.pop_back()?;
         self.past_bytes -= bytes;
-        self.future.push(StoredStep::new(Step { label: step.label.clone(), ..current }, &step.groove));
+        self.future
+            .push(StoredStep::new(Step { change: step.change, label: step.label.clone(), ..current }, &step.groove));
         Some(step)
     }
 
     /// Returns the groove undone last and keeps the current one for `undo`.
     pub(super) fn redo(&mut self, current: Step) -> Option<Step> {
         let StoredStep { step, .. } = self.future.pop()?;
-        self.push_past(Step { label: step.label.clone(), ..current }, &step.groove);
+        self.push_past(Step { change: step.change, label: step.label.clone(), ..current }, &step.groove);
         Some(step)
     }
 }

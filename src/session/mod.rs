@@ -6,6 +6,7 @@ mod cursor;
 mod edits;
 mod entry;
 mod history;
+mod loop_region;
 pub(crate) mod messages;
 mod select;
 #[cfg(test)]
@@ -14,9 +15,10 @@ mod tests;
 pub(crate) use command::{Command, Keep, Motion, Overflow, PasteContent, PasteInCycle, Repeats, Sections};
 pub(crate) use cursor::Cursor;
 pub(crate) use history::{History, Step};
+pub(crate) use loop_region::{Change, LoopRegion, Mark};
 pub(crate) use select::Anchor;
 
-use crate::rhythm::{Clip, Groove, Place, Region, count, expected};
+use crate::rhythm::{Clip, Groove, Place, Region, Time, count, expected};
 use std::cmp::Ordering;
 use std::ops::RangeInclusive;
 use std::sync::Arc;
@@ -61,6 +63,7 @@ pub(crate) struct Session {
     saved: Vec<Option<Arc<Groove>>>,
     cursor: Cursor,
     anchor: Option<Anchor>,
+    region: Option<LoopRegion>,
     clip: Option<Clip>,
     history: History,
 }
@@ -76,6 +79,7 @@ impl Session {
             document: DocumentId::default(),
             cursor: Cursor::default(),
             anchor: None,
+            region: None,
             clip: None,
             history: History::default(),
         }
@@ -121,6 +125,10 @@ impl Session {
         self.anchor.and_then(|anchor| select::region(&self.groove, anchor, self.cursor.place))
     }
 
+    pub(crate) fn loop_region(&self) -> Option<LoopRegion> {
+        self.region
+    }
+
     pub(crate) fn apply(&mut self, command: Command) -> Outcome {
         let at = self.cursor.place;
         match command {
@@ -147,14 +155,38 @@ impl Session {
                 Outcome::Unchanged
             }
             Command::Undo => match self.history.undo(self.step_here()) {
-                Some(step) => self.go_to(step, "undo"),
+                Some(step) => {
+                    let change = step.change.inverse();
+                    self.go_to(step, change, "undo")
+                }
                 None => Outcome::Error("nothing to undo".into()),
             },
             Command::Redo => match self.history.redo(self.step_here()) {
-                Some(step) => self.go_to(step, "redo"),
+                Some(step) => {
+                    let change = step.change;
+                    self.go_to(step, change, "redo")
+                }
                 None => Outcome::Error("nothing to redo".into()),
             },
             Command::Copy => self.copy(),
+            Command::LoopRegion => self.set_region(select::bar, |_, selected| {
+                let mark = |at| Mark { section: selected.section, at };
+                (mark(selected.from), mark(selected.to))
+            }),
+            Command::LoopStart => self.set_region(select::cell, |old, cell| {
+                let start = Mark { section: cell.section, at: cell.from };
+                let section_end = Mark { section: cell.section + 1, at: Time::ZERO };
+                (start, old.map(|r| r.end).filter(|end| *end > start).unwrap_or(section_end))
+            }),
+            Command::LoopEnd => self.set_region(select::cell, |old, cell| {
+                let end = Mark { section: cell.section, at: cell.to };
+                let section_start = Mark { section: cell.section, at: Time::ZERO };
+                (old.map(|r| r.start).filter(|start| *start < end).unwrap_or(section_start), end)
+            }),
+            Command::ClearLoopRegion => match self.region.take() {
+                Some(_) => Outcome::Unchanged,
+                None => Outcome::Error("no loop region to clear".into()),
+            },
             other => self.edit(other),
         }
     }
@@ -162,7 +194,7 @@ impl Session {
     /// Replaces the groove by another one, as a new document and an undoable step.
     pub(crate) fn replace(&mut self, groove: Groove, label: String) -> Outcome {
         let before = Step { label, ..self.step_here() };
-        (self.anchor, self.cursor) = (None, Cursor::default());
+        (self.anchor, self.region, self.cursor) = (None, None, Cursor::default());
         let outcome = self.commit(groove, before, None);
         if matches!(outcome, Outcome::Changed(_)) {
             self.document = DocumentId(self.saved.len());
@@ -180,7 +212,20 @@ impl Session {
     /// The current groove as a step of the history, without a label.
     fn step_here(&self) -> Step {
         let (document, cursor, anchor) = (self.document, self.cursor, self.anchor);
-        Step { groove: self.groove.clone(), document, cursor, anchor, label: String::new() }
+        let (change, label) = (Change::Nothing, String::new());
+        Step { groove: self.groove.clone(), document, cursor, anchor, change, label }
+    }
+
+    /// Sets the marks of the loop region, from the old ones and the selection or, without one, what is at the cursor.
+    fn set_region(
+        &mut self,
+        fallback: select::Fallback,
+        marks: impl FnOnce(Option<LoopRegion>, Region) -> (Mark, Mark),
+    ) -> Outcome {
+        let Some(target) = self.target(fallback) else { return Outcome::NoLayer };
+        let (start, end) = marks(self.region, target);
+        self.region = LoopRegion::new(&self.groove, start, end);
+        Outcome::Unchanged
     }
 
     fn extend(&mut self, motion: Motion) -> Outcome {
@@ -244,8 +289,10 @@ impl Session {
         Outcome::Info(format!("copied {} of {}", count(cells, "cell"), count(layers, "layer")))
     }
 
-    fn go_to(&mut self, step: Step, what: &str) -> Outcome {
+    fn go_to(&mut self, step: Step, change: Change, what: &str) -> Outcome {
+        let region = self.region.filter(|_| step.document == self.document);
         (self.groove, self.document) = (step.groove, step.document);
+        self.region = region.and_then(|r| r.after(change, &self.groove));
         self.revision += 1;
         self.cursor = step.cursor.settled(&self.groove);
         self.anchor = step.anchor.filter(|anchor| select::region(&self.groove, *anchor, self.cursor.place).is_some());
@@ -257,6 +304,7 @@ impl Session {
         if groove == *self.groove {
             return message.map_or(Outcome::Unchanged, Outcome::Info);
         }
+        self.region = self.region.and_then(|r| r.after(before.change, &groove));
         let has_dropped = self.history.push(before, &groove);
         let message =
             if has_dropped { Some(message.map_or(DROPPED.into(), |m| format!("{m}; {DROPPED}"))) } else { message };

@@ -18,6 +18,7 @@ const MIN_LOOP_FRAMES: i64 = 32;
 /// A section, or a region of one, in the range.
 pub(super) struct SectionSpan {
     pub(super) section: usize,
+    first_pass: usize,
     passes: usize,
     pub(super) from: Time,
     pub(super) to: Time,
@@ -47,14 +48,29 @@ impl<'a> Builder<'a> {
     /// Resolves the range and measures its sections.
     pub(super) fn new(groove: &'a Groove, options: &'a ScheduleOptions) -> Self {
         let sections = groove.sections();
-        let whole =
-            |s: usize, passes: usize| SectionSpan { section: s, passes, from: Time::ZERO, to: sections[s].length() };
+        let whole = |s: usize, passes: usize| SectionSpan {
+            section: s,
+            first_pass: 0,
+            passes,
+            from: Time::ZERO,
+            to: sections[s].length(),
+        };
         let spans: Vec<SectionSpan> = match options.range {
             Range::Whole => (0..sections.len()).map(|s| whole(s, usize::from(sections[s].times))).collect(),
             Range::Section(s) if s < sections.len() => vec![whole(s, 1)],
-            Range::Region { section, from, to } if section < sections.len() => {
-                let (from, to) = (from.max(Time::ZERO), to.min(sections[section].length()));
-                if from < to { vec![SectionSpan { section, passes: 1, from, to }] } else { Vec::new() }
+            Range::Region { first, from, last, to } if first <= last && last < sections.len() => {
+                let times = |s: usize| usize::from(sections[s].times);
+                let part = |s: usize| match s {
+                    _ if first == last => SectionSpan { from, to, ..whole(s, 1) },
+                    _ if s == first => SectionSpan { first_pass: times(s).saturating_sub(1), from, ..whole(s, 1) },
+                    _ if s == last => SectionSpan { to, ..whole(s, 1) },
+                    _ => whole(s, times(s)),
+                };
+                let cut = |s: SectionSpan| {
+                    let to = s.to.min(sections[s.section].length());
+                    SectionSpan { from: s.from.max(Time::ZERO), to, ..s }
+                };
+                (first..=last).map(|s| cut(part(s))).filter(|s| s.from < s.to).collect()
             }
             Range::Section(_) | Range::Region { .. } => Vec::new(),
         };
@@ -65,7 +81,10 @@ impl<'a> Builder<'a> {
                 let pass = Seconds::of(section.length(), section.tempo);
                 range_start = range_start.plus(pass.times(section.times.into()));
             }
-            range_start = range_start.plus(Seconds::of(span.from, sections[span.section].tempo));
+            let section = &sections[span.section];
+            let pass = Seconds::of(section.length(), section.tempo);
+            range_start = range_start.plus(pass.times(span.first_pass as i64));
+            range_start = range_start.plus(Seconds::of(span.from, section.tempo));
         }
         // Sections outside the range must not widen the common denominator.
         let first = spans.first().map_or(0, |r| r.section);
@@ -107,7 +126,7 @@ impl<'a> Builder<'a> {
             let duration = self.time_in(span, span.to);
             let (from, to) = (approx(span.from), approx(span.to));
             let frames_per_whole = self.timebase.frames_per_whole(span.section);
-            for pass in 0..span.passes {
+            for pass in span.first_pass..span.first_pass + span.passes {
                 pieces.push(Piece { start: length, section: span.section, pass, from, to, frames_per_whole });
                 length = length.plus(duration, denom);
             }

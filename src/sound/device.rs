@@ -23,6 +23,11 @@ pub(crate) fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
     Err(OutputError::without_audio())
 }
 
+#[cfg(not(feature = "audio"))]
+pub(crate) fn is_real_time_granted() -> bool {
+    false
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -17,6 +17,8 @@ pub(crate) mod playback;
 #[cfg(feature = "audio")]
 mod player;
 mod position;
+#[cfg(feature = "audio")]
+mod priority;
 pub mod remote;
 mod render;
 mod schedule;
@@ -37,9 +39,9 @@ pub use channel::render_channel;
 #[cfg(test)]
 pub(crate) use click::Moment;
 pub use click::{Click, ClickLine};
-#[cfg(not(feature = "audio"))]
-pub(crate) use device::outputs;
 pub(crate) use device::{OutputDevice, find_device};
+#[cfg(not(feature = "audio"))]
+pub(crate) use device::{is_real_time_granted, outputs};
 #[cfg(test)]
 pub(crate) use limiter::LIMITER_CEILING;
 #[cfg(feature = "audio")]
@@ -51,6 +53,8 @@ pub(crate) use player::{DeviceEvent, Player};
 #[cfg(feature = "audio")]
 pub(crate) use position::Playhead;
 pub(crate) use position::Position;
+#[cfg(feature = "audio")]
+pub(crate) use priority::is_real_time_granted;
 pub use render::Renderer;
 #[cfg(test)]
 pub(crate) use render::{MIX_DB, RENDER_LATENCY};

@@ -3,6 +3,7 @@
 use super::OutputError;
 use super::channel::RenderSource;
 use super::device::{OutputDevice, find_device};
+use super::priority::{self, Pace};
 use super::stderr_guard::StderrGuard;
 use super::units::SampleRate;
 use rodio::cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
@@ -11,12 +12,14 @@ use std::any::Any;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::Sender;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// A reported delay of this or more is ignored.
 const MAX_DELAY: Duration = Duration::from_secs(2);
 /// The smoothed delay follows a change of this many seconds or more at once.
 const DELAY_STEP: f64 = 0.05;
+/// A buffer that is asked for this long after the device ran dry leaves a gap; what is reported of the device jitters.
+const MAX_DRY: Duration = Duration::from_millis(2);
 /// Seconds of the fade in when a stream begins, so that a ringing source does not start with a step.
 const FADE_IN: f32 = 0.005;
 
@@ -51,8 +54,37 @@ pub(crate) fn outputs() -> Result<Vec<OutputDevice>, OutputError> {
 pub(super) struct StreamCounters {
     pub(super) errors: AtomicU64,
     pub(super) ended: AtomicBool,
+    /// The device has reported that it ran dry since a buffer was last filled.
+    ran_dry: AtomicBool,
+    /// Gaps in the sound since they were last taken.
+    pub(super) gaps: AtomicU64,
+    /// Whether the audio thread has real-time priority.
+    real_time: AtomicBool,
     /// Frames from what is rendered next to what is heard now, just after a buffer was filled; 0 if unknown.
     pub(super) ahead: AtomicU64,
+}
+
+impl StreamCounters {
+    /// Called on the audio thread.
+    pub(super) fn on_error(&self, kind: ErrorKind) {
+        self.errors.fetch_add(1, Ordering::Relaxed);
+        match kind {
+            ErrorKind::Xrun => self.ran_dry.store(true, Ordering::Relaxed),
+            // The stream may report it in a loop.
+            _ => self.set_real_time(false),
+        }
+        if matches!(kind, ErrorKind::DeviceNotAvailable | ErrorKind::StreamInvalidated) {
+            self.ended.store(true, Ordering::Release);
+        }
+    }
+
+    /// Called on the audio thread, whose priority it changes.
+    fn set_real_time(&self, wanted: bool) {
+        if self.real_time.load(Ordering::Relaxed) != wanted {
+            let changed = priority::set_real_time(wanted);
+            self.real_time.store(wanted && changed, Ordering::Relaxed);
+        }
+    }
 }
 
 /// A source that is returned when the stream that pulls from it is dropped.
@@ -165,14 +197,12 @@ fn open<T: SizedSample + FromSample<f32>>(
         config,
         move |out: &mut [T], info: &cpal::OutputCallbackInfo| {
             let time = info.timestamp();
-            callback.fill(out, channels, time.playback.checked_duration_since(time.callback), T::from_sample);
-        },
-        move |error| {
-            counters.errors.fetch_add(1, Ordering::Relaxed);
-            if matches!(error.kind(), ErrorKind::DeviceNotAvailable | ErrorKind::StreamInvalidated) {
-                counters.ended.store(true, Ordering::Release);
+            let delay = time.playback.checked_duration_since(time.callback);
+            if let Some(waits) = callback.fill(out, channels, (Instant::now(), delay), T::from_sample) {
+                callback.counters.set_real_time(waits);
             }
         },
+        move |error| counters.on_error(error.kind()),
         None,
     )
 }
@@ -187,24 +217,35 @@ pub(super) struct Callback {
     step: f32,
     /// The smoothed delay from render to playback in frames.
     delay: f64,
+    pace: Pace,
+    /// When the device has played everything that it has, if it reports its delay.
+    dry_at: Option<Instant>,
 }
 
 impl Callback {
     pub(super) fn new(lease: SourceLease, counters: Arc<StreamCounters>, hertz: u32) -> Self {
         let rate = f64::from(hertz);
-        Self { lease, counters, rate, gain: 0.0, step: 1.0 / (FADE_IN * rate as f32).max(1.0), delay: 0.0 }
+        let (gain, step) = (0.0, 1.0 / (FADE_IN * rate as f32).max(1.0));
+        Self { lease, counters, rate, gain, step, delay: 0.0, pace: Pace::default(), dry_at: None }
     }
 
-    /// Fills a buffer of interleaved frames, the first of which is heard `delay` from now, if known. The first two of more
-    /// channels are used; both are mixed into a single one.
+    /// Fills a buffer of interleaved frames, the first of which is heard `delay` from `now`, if known. The first two of more
+    /// channels are used; both are mixed into a single one. Now and then returns whether the device waits between buffers.
     pub(super) fn fill<T>(
         &mut self,
         out: &mut [T],
         channels: usize,
-        delay: Option<Duration>,
+        (now, delay): (Instant, Option<Duration>),
         convert: impl Fn(f32) -> T,
-    ) {
-        let Some(source) = &mut self.lease.source else { return };
+    ) -> Option<bool> {
+        let source = self.lease.source.as_mut()?;
+        let late = self.dry_at.is_some_and(|dry| now > dry + MAX_DRY);
+        if self.counters.ran_dry.swap(false, Ordering::Relaxed) || late {
+            self.counters.gaps.fetch_add(1, Ordering::Relaxed);
+        }
+        let delay = delay.filter(|d| !d.is_zero() && *d < MAX_DELAY);
+        let seconds = (out.len() / channels.max(1)) as f64 / self.rate;
+        self.dry_at = delay.map(|d| now + d + Duration::from_secs_f64(seconds));
         for frame in out.chunks_mut(channels.max(1)) {
             let (left, right) = (source.next().unwrap_or(0.0) * self.gain, source.next().unwrap_or(0.0) * self.gain);
             self.gain = (self.gain + self.step).min(1.0);
@@ -217,7 +258,7 @@ impl Callback {
                 [] => {}
             }
         }
-        let ahead = match delay.filter(|d| !d.is_zero() && *d < MAX_DELAY) {
+        let ahead = match delay {
             None => 0,
             Some(delay) => {
                 let change = delay.as_secs_f64() * self.rate - self.delay;
@@ -228,6 +269,7 @@ impl Callback {
             }
         };
         self.counters.ahead.store(ahead, Ordering::Relaxed);
+        self.pace.on_buffer(seconds, now)
     }
 }
 
@@ -257,7 +299,7 @@ mod tests {
                 (Some(delay + Duration::from_millis(16)), 1008 + 1024),
                 (Some(Duration::from_millis(200)), 9600 + 1024),
             ] {
-                callback.fill(&mut out, channels, reported, |x| x);
+                callback.fill(&mut out, channels, (Instant::now(), reported), |x| x);
                 assert_eq!(counters.ahead.load(Ordering::Relaxed), ahead, "{reported:?}");
             }
             assert!(out.iter().all(|x| x.abs() <= 1.0));
@@ -267,5 +309,32 @@ mod tests {
             drop(callback);
             assert!(returned.try_recv().is_ok(), "the source is returned");
         }
+    }
+
+    #[test]
+    fn a_gap_is_a_buffer_that_comes_after_the_device_ran_dry() {
+        let (_handle, source) = render_channel(SampleRate::STUDIO);
+        let counters = Arc::new(StreamCounters::default());
+        let lease = SourceLease::new(source, mpsc::channel().0);
+        let mut callback = Callback::new(lease, Arc::clone(&counters), 48_000);
+        // Each buffer lasts 20 ms and is heard after this delay in ms; gaps after it.
+        let mut out = vec![0.0_f32; 2 * 960];
+        let (start, ms) = (Instant::now(), Duration::from_millis);
+        let mut fill = |at: u64, delay: Option<u64>| {
+            callback.fill(&mut out, 2, (start + ms(at), delay.map(ms)), |x| x);
+            counters.gaps.load(Ordering::Relaxed)
+        };
+        assert_eq!(fill(0, Some(10)), 0);
+        assert_eq!(fill(20, Some(10)), 0);
+        assert_eq!(fill(50, Some(10)), 0, "just in time");
+        assert_eq!(fill(100, Some(10)), 1, "20 ms late");
+        assert_eq!(fill(900, None), 2, "the last delay counts");
+        assert_eq!(fill(2000, Some(10)), 2, "unknown what it had");
+        counters.on_error(ErrorKind::Xrun);
+        counters.on_error(ErrorKind::Xrun);
+        assert_eq!(fill(2090, Some(10)), 3, "reported and late: one gap");
+        counters.on_error(ErrorKind::BackendError);
+        assert_eq!(fill(2110, Some(10)), 3, "another error");
+        assert_eq!((counters.errors.load(Ordering::Relaxed), counters.ended.load(Ordering::Relaxed)), (3, false));
     }
 }

@@ -206,6 +206,11 @@ impl Player {
         self.tick_at(Instant::now())
     }
 
+    /// Gaps in the sound since they were last taken: the device had played all it had before another buffer was filled.
+    pub(crate) fn take_gaps(&mut self) -> u64 {
+        self.counters.gaps.swap(0, Ordering::Relaxed)
+    }
+
     /// Errors since the device was opened.
     fn errors(&self) -> u64 {
         self.counters.errors.load(Ordering::Relaxed)

@@ -44,24 +44,32 @@ pub enum Range {
     Whole,
     /// One pass through a section.
     Section(usize),
-    /// A part of one pass through a section.
+    /// One stretch of the groove as it is played: from a time in the last pass through the first section to a time in the first
+    /// pass through the last section, with all passes of the sections between. Within one section, a part of its first pass.
     Region {
-        /// The section.
-        section: usize,
-        /// Start from the section's start, inclusive.
+        /// The first section.
+        first: usize,
+        /// Start from the first section's start, inclusive.
         #[serde(with = "exact::time")]
         from: Time,
-        /// End from the section's start, exclusive.
+        /// The last section.
+        last: usize,
+        /// End from the last section's start, exclusive.
         #[serde(with = "exact::time")]
         to: Time,
     },
 }
 
 impl Range {
+    /// A part of the first pass through a section.
+    pub fn within(section: usize, from: Time, to: Time) -> Self {
+        Self::Region { first: section, from, last: section, to }
+    }
+
     pub(super) fn first_section(self) -> usize {
         match self {
             Range::Whole => 0,
-            Range::Section(section) | Range::Region { section, .. } => section,
+            Range::Section(section) | Range::Region { first: section, .. } => section,
         }
     }
 }

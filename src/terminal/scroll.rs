@@ -2,8 +2,9 @@
 
 use crate::terminal::state::State;
 
-/// Scrolls as little as necessary to show the cursor, by whole bars if a bar fits.
+/// Shows the cursor's section, and scrolls as little as necessary to show the cursor, by whole bars if a bar fits.
 pub(crate) fn show_cursor(state: &mut State) {
+    state.view.followed = None;
     let Some(layout) = state.layout() else { return };
     let cursor = state.session.cursor();
     let (scale, width) = (state.scale(), usize::from(layout.cells.width));
@@ -16,14 +17,13 @@ pub(crate) fn show_cursor(state: &mut State) {
     state.view.top_layer = state.view.top_layer.min(state.groove().layers().len().saturating_sub(rows));
 }
 
-/// Scrolls to the playhead, if its section is shown.
+/// Shows the section of the playhead, and scrolls to it. The cursor stays where it is.
 pub(crate) fn follow(state: &mut State) {
-    let (Some(layout), Some(position)) = (state.layout(), state.playback.position) else { return };
-    let section = state.session.cursor().place.section;
-    if position.section != section {
-        return;
-    }
-    let beat = state.groove().sections()[section].meter.beat();
+    let Some(position) = state.playback.position else { return };
+    let Some(section) = state.groove().sections().get(position.section) else { return };
+    let beat = section.meter.beat();
+    state.view.followed = Some(position.section);
+    let Some(layout) = state.layout() else { return };
     let column = state.scale().nearest_column(position.wholes * beat.denom() as f64 / beat.numer() as f64);
     show_column(state, column, usize::from(layout.cells.width), 1);
 }

@@ -126,6 +126,12 @@ impl State {
     }
 
     pub(crate) fn scale(&self) -> Scale {
-        Scale::new(self.groove(), self.session.cursor().place.section, self.view.zoom)
+        Scale::new(self.groove(), self.shown_section(), self.view.zoom)
+    }
+
+    /// The section in the grid: the cursor's, or that of the playhead while the grid follows it.
+    pub(crate) fn shown_section(&self) -> usize {
+        let followed = self.view.followed.filter(|section| *section < self.groove().sections().len());
+        followed.unwrap_or(self.session.cursor().place.section)
     }
 }

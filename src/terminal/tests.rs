@@ -17,6 +17,7 @@ mod full_view;
 mod hearings;
 mod hidden;
 mod jobs;
+mod loop_region;
 mod manual;
 mod narrow_window;
 mod practice;
@@ -253,7 +254,7 @@ fn the_play_request_has_the_loop_and_the_speed() {
     };
     let PlayRequest::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     let to = Time::new(3, 16).expect("three sixteenths");
-    assert_eq!(playing.range, crate::jobs::Range::Region { section: 0, from: Time::ZERO, to });
+    assert_eq!(playing.range, crate::jobs::Range::within(0, Time::ZERO, to));
     let Some(Effect::Change(sounding)) = found.last() else { panic!("{found:?}") };
     let PlayRequest::Loop(playing) = &**sounding else { panic!("{sounding:?}") };
     assert_eq!(playing.speed, Fraction::new(1, 2).expect("half"));

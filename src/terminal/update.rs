@@ -19,8 +19,8 @@ use crate::terminal::state::State;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use tui_input::InputRequest;
 
-/// Ticks without a key after which the grid follows the playhead (about a second).
-const FOLLOW_AFTER: u32 = 30;
+/// Ticks without a key after which the grid follows the playhead: about a second.
+const FOLLOW_AFTER: u32 = 60;
 
 /// Applies an event to the state.
 pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
@@ -66,6 +66,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         }
     }
     import::open_pending(state);
+    transport::drop_stale_loop(state);
     hearings::drop_stale_focus(state);
     let edited = state.revision() != old_revision;
     if state.session.document() != old_document {
@@ -84,7 +85,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     if state.file() != old_file.as_deref() && state.groove().layers().iter().any(|l| l.sound.is_some()) {
         state.effects.push(Effect::TrySounds(state.groove().clone()));
     }
-    // A move to another section, or another selection, changes the loop.
+    // A move to another section, or other marks of the loop region, change the loop.
     if state.loop_range() != old_range
         && !state.effects.iter().any(|e| matches!(e, Effect::Play(..) | Effect::Change(_)))
     {
@@ -124,6 +125,7 @@ fn on_playback(state: &mut State, event: PlaybackEvent) {
         PlaybackEvent::Take(_) | PlaybackEvent::SequenceEnded(_) => {}
         PlaybackEvent::Device(result) => transport::on_device(state, result),
         PlaybackEvent::Warning(text) => state.warn(text),
+        PlaybackEvent::Gaps(gaps) => state.playback.gaps = gaps,
     }
 }
 

@@ -2,6 +2,7 @@
 
 mod clipboard;
 mod documents;
+mod loop_region;
 mod meaning;
 mod messages;
 mod random;

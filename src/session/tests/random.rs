@@ -65,6 +65,9 @@ fn command() -> impl Strategy<Value = Command> {
         C::SplitSection,
         C::JoinSections,
         C::Cycle(None),
+        C::LoopRegion,
+        C::LoopStart,
+        C::LoopEnd,
     ]);
     let numbers = (0_usize..13, -13_i32..14).prop_flat_map(|(n, by)| {
         prop::sample::select(vec![
@@ -137,6 +140,12 @@ proptest! {
             if !g.layers().is_empty() {
                 prop_assert!(at.layer < g.layers().len());
                 prop_assert!(at.cell < g.cells(at.layer, at.section));
+            }
+            // So is the loop region.
+            if let Some(region) = session.loop_region() {
+                prop_assert!(region.start < region.end);
+                prop_assert!(region.start.at < g.sections()[region.start.section].length());
+                prop_assert!(region.end.at > Time::ZERO && region.end.at <= g.sections()[region.end.section].length());
             }
             // A new groove has a new revision, and a failed command changes nothing.
             prop_assert_eq!(session.revision() > revision, !std::sync::Arc::ptr_eq(&before, g), "{:?}", &command);

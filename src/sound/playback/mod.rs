@@ -106,6 +106,8 @@ pub enum PlaybackEvent {
     Device(Result<(), String>),
     /// A problem that does not stop playback.
     Warning(String),
+    /// Gaps in the sound since the last play request.
+    Gaps(u64),
 }
 
 pub(crate) type EventSink = Arc<dyn Fn(PlaybackEvent) + Send + Sync>;

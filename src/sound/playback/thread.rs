@@ -72,11 +72,13 @@ pub(super) struct PlaybackThread {
     /// Volume of the output in dB.
     volume: f32,
     lookahead: Duration,
+    /// Gaps since the last play request.
+    gaps: u64,
 }
 
 impl PlaybackThread {
     pub(super) fn new(samples: Samples) -> Self {
-        Self { now: Now::Nothing, samples, volume: 0.0, lookahead: Duration::ZERO }
+        Self { now: Now::Nothing, samples, volume: 0.0, lookahead: Duration::ZERO, gaps: 0 }
     }
 
     /// Runs until the requests are closed; the sound fades then.
@@ -122,6 +124,7 @@ impl PlaybackThread {
         self.poll_output(player);
         self.queue_takes(player);
         self.report_taps(&orders.taps, player);
+        self.report_gaps(player);
         self.report_position(player);
     }
 
@@ -132,6 +135,8 @@ impl PlaybackThread {
     fn handle(&mut self, request: Request, player: &mut Player) {
         if matches!(request, Request::Play(..)) {
             self.send(PlaybackEvent::Device(Ok(())));
+            self.gaps = 0;
+            player.take_gaps();
         }
         self.now = match (request, mem::take(&mut self.now)) {
             (Request::Play(PlayRequest::Loop(spec), start), _) => {
@@ -243,6 +248,14 @@ impl PlaybackThread {
         }
     }
 
+    fn report_gaps(&mut self, player: &mut Player) {
+        let new = player.take_gaps();
+        if new > 0 && !matches!(self.now, Now::Nothing) {
+            self.gaps += new;
+            self.send(PlaybackEvent::Gaps(self.gaps));
+        }
+    }
+
     /// Reports the position, and the take of a sequence.
     fn report_position(&mut self, player: &mut Player) {
         if matches!(self.now, Now::Nothing) {
@@ -346,6 +359,32 @@ mod tests {
             let take = events.iter().find_map(|e| if let PlaybackEvent::Take(t) = e { Some(*t) } else { None });
             assert_eq!(take.map(|t| (t.take, t.is_count_in, t.pass)), is_sequence.then_some((1, false, 2)));
         }
+    }
+
+    #[test]
+    fn gaps_are_counted_from_the_last_start_while_something_plays() {
+        let _alone = crate::sound::STDERR_LOCK.lock().unwrap_or_else(PoisonError::into_inner);
+        let device = FakeDevice::new(48_000);
+        let mut output = device.player().expect("a device");
+        let (mut thread, events) = thread();
+        let mut run = |thread: &mut PlaybackThread, request: Option<Request>, stalls: usize| {
+            if let Some(request) = request {
+                thread.handle(request, &mut output);
+            }
+            for _ in 0..stalls {
+                advance(thread, &mut output, &device, 4096);
+                device.stall(Duration::from_millis(100));
+            }
+            advance(thread, &mut output, &device, 4096);
+            let gaps = |e| if let PlaybackEvent::Gaps(n) = e { Some(n) } else { None };
+            events.try_iter().filter_map(gaps).collect::<Vec<u64>>()
+        };
+        let play = || Some(Request::Play(PlayRequest::Loop(playing(true)), None));
+        assert!(run(&mut thread, play(), 0).is_empty());
+        assert_eq!(run(&mut thread, None, 3), [1, 2, 3]);
+        assert_eq!(run(&mut thread, Some(Request::Change(PlayRequest::Loop(playing(true)))), 1), [4]);
+        assert!(run(&mut thread, Some(Request::Stop), 2).is_empty(), "nothing plays");
+        assert_eq!(run(&mut thread, play(), 1), [1]);
     }
 
     #[test]

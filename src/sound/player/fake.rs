@@ -9,7 +9,7 @@ use std::any::Any;
 use std::cell::RefCell;
 use std::rc::Rc;
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 #[derive(Default)]
 pub(crate) struct FakeState {
@@ -21,6 +21,8 @@ pub(crate) struct FakeState {
     pub(super) attempts: usize,
     pub(super) callback: Option<Callback>,
     pub(super) counters: Arc<StreamCounters>,
+    /// The time of its next buffer, by its own clock.
+    clock: Option<Instant>,
 }
 
 #[derive(Clone, Default)]
@@ -69,12 +71,24 @@ impl FakeDevice {
         Player::open_device(Box::new(self.clone()), StderrGuard::new())
     }
 
+    /// Lets time pass in which no buffer is filled.
+    pub(crate) fn stall(&self, time: Duration) {
+        if let Some(clock) = &mut self.0.borrow_mut().clock {
+            *clock += time;
+        }
+    }
+
     /// Pulls frames; returns their greatest magnitude and step.
     pub(crate) fn pull(&self, frames: usize) -> (f32, f32) {
         let mut out = vec![0.0_f32; 2 * frames];
         let mut state = self.0.borrow_mut();
-        let callback = state.callback.as_mut().expect("a stream");
-        out.chunks_mut(2048).for_each(|b| callback.fill(b, 2, Some(Duration::from_millis(20)), |x| x));
+        let FakeState { callback, clock, rate, .. } = &mut *state;
+        let (callback, rate) = (callback.as_mut().expect("a stream"), f64::from(rate.unwrap_or(48_000)));
+        for buffer in out.chunks_mut(2048) {
+            let now = clock.get_or_insert_with(Instant::now);
+            callback.fill(buffer, 2, (*now, Some(Duration::from_millis(20))), |x| x);
+            *now += Duration::from_secs_f64(buffer.len() as f64 / 2.0 / rate);
+        }
         let step = out.windows(3).map(|w| (w[2] - w[0]).abs()).fold(out[0].abs(), f32::max);
         (out.iter().fold(0.0, |m, x| m.max(x.abs())), step)
     }

@@ -165,6 +165,8 @@ fn requests_arrive_and_events_come_back_until_either_end_closes() {
     requests.set_volume(-6.0);
     let volume = orders.iter().find_map(|(orders, _)| orders.volume);
     assert_eq!(volume, Some(-6.0));
+    orders.iter().next().expect("orders").1(PlaybackEvent::Gaps(2));
+    assert!(events.iter().any(|e| e == PlaybackEvent::Gaps(2)));
     // A tap needs the clocks compared, so a ping answered before.
     let tapped = orders.iter().find_map(|(orders, events)| {
         requests.tap(Instant::now());
@@ -259,7 +261,7 @@ fn a_request_beyond_the_limits_of_an_editor_is_refused() {
         change(&mut spec);
         Request::Change(PlayRequest::Loop(spec))
     };
-    let region = |denom| Range::Region { section: 0, from: Time::ZERO, to: Time::new(1, denom).expect("a time") };
+    let region = |denom| Range::within(0, Time::ZERO, Time::new(1, denom).expect("a time"));
     assert!(is_within_limits(&changed(&|_| {})) && is_within_limits(&changed(&|s| s.range = region(768))));
     assert!(!is_within_limits(&changed(&|s| s.range = region(1 << 40))));
     for seconds in [vec![f64::NAN], vec![-1.0], vec![1.0, 0.5], vec![f64::INFINITY]] {
@@ -344,7 +346,7 @@ fn the_seeds_of_the_fuzz_targets_are_messages_of_this_version() {
     let text = "format = 1\ntitle = \"rope\"\n[[section]]\nmeter = \"4/4\"\ntempo = 120\nbars = 1\n\
                 [[layer]]\nname = \"riff\"\nvoice = \"pluck\"\ncycle = \"x..x.\"\n";
     let request = |request| ToSpeaker::Request { groove: text.to_owned(), request };
-    let region = Range::Region { section: 0, from: Time::ZERO, to: Time::new(1, 2).expect("a time") };
+    let region = Range::within(0, Time::ZERO, Time::new(1, 2).expect("a time"));
     let take = SequenceTake { spec: spec(groove(1)), times: Some(2), count_in: true };
     let sequence = Sequence { number: 5, takes: vec![take.clone(), take], at: 1, silence: Some(4) };
     let part = ChunkRequest { name: format!("{}.wav", "0".repeat(HASH_DIGITS)), at: 0 };
@@ -364,6 +366,7 @@ fn the_seeds_of_the_fuzz_targets_are_messages_of_this_version() {
         vec![
             ToEditor::Event(PlaybackEvent::Warning("b.wav: no such file".into())),
             ToEditor::Event(PlaybackEvent::Tick(None)),
+            ToEditor::Event(PlaybackEvent::Gaps(3)),
         ],
     ];
     for (target, seeds) in

@@ -89,7 +89,10 @@ impl Take {
         let length = match self.range {
             Range::Whole => groove.length(),
             Range::Section(s) => groove.sections().get(s).map(Section::length),
-            Range::Region { from, to, .. } => to.minus(from),
+            Range::Region { first, from, last, to } => {
+                let before = groove.sections().get(first..last).unwrap_or_default();
+                before.iter().try_fold(to, |sum, s| sum.plus(s.length())).and_then(|sum| sum.minus(from))
+            }
         };
         let Some(section) = groove.sections().get(self.range.first_section()) else { return Time::ZERO };
         let (bar, beat) = (section.meter.bar(), section.meter.beat());
@@ -114,7 +117,7 @@ impl Take {
             CountIn::Bar => {}
         }
         let section = self.range.first_section();
-        let range = Range::Region { section, from: Time::ZERO, to: groove.sections().get(section)?.meter.bar() };
+        let range = Range::within(section, Time::ZERO, groove.sections().get(section)?.meter.bar());
         Some(Schedule::build(&mute_layers(groove), &ScheduleOptions { range, click: Click::Written, ..options }))
     }
 }

@@ -83,15 +83,17 @@ fn only_heard_layers_sound_and_the_range_is_cut_out() {
     let one =
         Schedule::build(&g, &ScheduleOptions { range: Range::Section(1), click: Click::Written, ..options.clone() });
     assert_eq!((one.len(), one.map.rounded_length()), (9, Frame(96_000)));
-    let region = Range::Region { section: 0, from: time(1, 8), to: time(9, 16) };
+    let region = Range::within(0, time(1, 8), time(9, 16));
     let part = Schedule::build(&g, &ScheduleOptions { range: region, ..options.clone() });
     assert_eq!((part.len(), part.map.rounded_length()), (8, Frame(42_000)));
     assert_eq!(part.onset(0, 0), Some(Frame(0)));
     assert_eq!(part.map.position(Frame(12_000)).wholes, 0.25);
     for range in [
         Range::Section(2),
-        Range::Region { section: 9, from: Time::ZERO, to: Time::WHOLE },
-        Range::Region { section: 0, from: time(1, 2), to: time(1, 2) },
+        Range::within(9, Time::ZERO, Time::WHOLE),
+        Range::within(0, time(1, 2), time(1, 2)),
+        Range::Region { first: 1, from: Time::ZERO, last: 0, to: Time::WHOLE },
+        Range::Region { first: 0, from: Time::ZERO, last: 2, to: Time::WHOLE },
     ] {
         let silent = Schedule::build(&g, &ScheduleOptions { range, ..options.clone() });
         assert!(silent.is_empty());
@@ -99,6 +101,36 @@ fn only_heard_layers_sound_and_the_range_is_cut_out() {
         renderer.play(Box::new(silent), Frame(5));
         renderer.render(&mut [0.0; 2000]);
     }
+}
+
+#[test]
+fn a_region_over_several_sections_is_one_stretch_of_the_groove() {
+    // At 120 a quarter is 24,000 frames; the three sections are played 3, 2 and 4 times.
+    let g = groove(
+        &[Voice::Rim],
+        &[
+            ("4/4", "120", 3, None, "x...x...x...x..."),
+            ("2/4", "60", 2, None, "x......."),
+            ("4/4", "120", 4, None, "..x...x...x...x."),
+        ],
+    );
+    let range = Range::Region { first: 0, from: time(3, 4), last: 2, to: time(1, 4) };
+    // Two pulses of the whole groove: on the last quarter of the third pass, and before the region.
+    let start = 3.0 * 2.0 - 0.5;
+    let moments = vec![Moment::Seconds(start), Moment::Seconds(start - 0.1), Moment::Seconds(start + 0.5 + 4.0)];
+    let lines = vec![ClickLine { moments, tone: 0, side: 0 }];
+    let schedule = Schedule::build(&g, &ScheduleOptions { range, lines, ..ScheduleOptions::whole(SampleRate::STUDIO) });
+    let frames: Vec<i64> = (0..schedule.len()).filter_map(|k| schedule.onset(0, k)).map(|f| f.0).collect();
+    // A quarter, two passes of two slow quarters, and half a quarter before the last attack.
+    assert_eq!(frames, [0, 0, 24_000, 24_000 + 96_000, 24_000 + 192_000, 24_000 + 192_000 + 12_000]);
+    assert_eq!(schedule.map.rounded_length(), Frame(24_000 + 192_000 + 24_000));
+    let position = |frame| {
+        let p = schedule.map.position(Frame(frame));
+        (p.section, p.pass, p.wholes)
+    };
+    assert_eq!(position(0), (0, 2, 0.75));
+    assert_eq!(position(24_000 + 96_000), (1, 1, 0.0));
+    assert_eq!(position(24_000 + 192_000 + 12_000), (2, 0, 0.125));
 }
 
 #[test]

@@ -231,7 +231,7 @@ proptest! {
         let options = |range| ScheduleOptions {
             speed: Fraction::new(speed.0, speed.1).expect("fraction"), range, click: Click::Written, ..ScheduleOptions::whole(rate(8_000))
         };
-        let region = Range::Region { section: 0, from: time(cut.0, cut.2), to: time(cut.1, cut.2) };
+        let region = Range::within(0, time(cut.0, cut.2), time(cut.1, cut.2));
         let mut renderer = Renderer::new(rate(8_000));
         let mut out = vec![0.0; 1500];
         for act in acts {

@@ -43,7 +43,7 @@ pub(crate) fn mouse(state: &mut State, event: MouseEvent) {
 fn place(state: &State, column: u16, row: u16) -> Option<Place> {
     let layout = state.layout()?;
     let at = Position::new(column, row);
-    let section = state.session.cursor().place.section;
+    let section = state.shown_section();
     let on_names = layout.names.contains(at);
     if !layout.cells.contains(at) && !on_names {
         return None;

@@ -4,6 +4,7 @@ use crate::jobs::play_request::{HearingClicks, LoopSpec, PlayRequest};
 use crate::jobs::{Click, Position, Range, SoundLevels};
 use crate::rhythm::bounds::Bound;
 use crate::rhythm::{Fraction, Time};
+use crate::session::LoopRegion;
 use crate::terminal::playback::mix::Mix;
 use crate::terminal::playback::practice::{self, RunningSequence};
 use crate::terminal::playback::tapping::Taps;
@@ -33,6 +34,8 @@ pub(crate) struct Playback {
     pub sequences: u32,
     pub position: Option<Position>,
     pub no_sound: Option<String>,
+    /// Gaps in the sound since playback was last started.
+    pub gaps: u64,
     /// Without sound, the steps of the ladder are only shown.
     pub ladder_shown: bool,
     pub remote: Option<RemoteLink>,
@@ -59,6 +62,7 @@ impl Default for Playback {
             sequences: 0,
             position: None,
             no_sound: None,
+            gaps: 0,
             ladder_shown: false,
             remote: None,
             idle: 0,
@@ -79,7 +83,7 @@ pub(crate) enum RemoteLink {
 pub(crate) enum LoopMode {
     All,
     Section,
-    Selection,
+    Region,
 }
 
 impl State {
@@ -105,10 +109,22 @@ impl State {
     }
 
     pub(crate) fn loop_range(&self) -> Range {
-        match (self.playback.loop_mode, self.session.selection()) {
-            (LoopMode::Selection, Some(r)) => Range::Region { section: r.section, from: r.from, to: r.to },
-            (LoopMode::Section | LoopMode::Selection, _) => Range::Section(self.session.cursor().place.section),
-            (LoopMode::All, _) => Range::Whole,
+        match (self.playback.loop_mode, self.session.loop_region()) {
+            (LoopMode::Region, Some(LoopRegion { start, end })) => {
+                Range::Region { first: start.section, from: start.at, last: end.section, to: end.at }
+            }
+            (LoopMode::Section, _) => Range::Section(self.session.cursor().place.section),
+            (LoopMode::All | LoopMode::Region, _) => Range::Whole,
+        }
+    }
+
+    /// The first pass that a loop has of its first section.
+    pub(crate) fn first_pass(&self, range: Range) -> usize {
+        match range {
+            Range::Region { first, last, .. } if first < last => {
+                self.groove().sections().get(first).map_or(0, |s| usize::from(s.times).saturating_sub(1))
+            }
+            _ => 0,
         }
     }
 
@@ -136,7 +152,7 @@ impl State {
         let lead = match range {
             Range::Whole => Some(0.0),
             Range::Section(section) => clock.seconds(section, 0, Time::ZERO),
-            Range::Region { section, from, .. } => clock.seconds(section, 0, from),
+            Range::Region { first, from, .. } => clock.seconds(first, self.first_pass(range), from),
         };
         let clicks = |(index, &hearing): (usize, &usize)| {
             Some(HearingClicks {

@@ -104,12 +104,13 @@ pub(crate) fn begin(state: &mut State) {
     }
     let report = result.report.clone();
     let range = state.loop_range();
-    if result.ask.scope.region.is_some() && !matches!(range, Range::Region { .. }) {
-        let (focus, looped) = (state.input.keymap.first("focus"), state.input.keymap.first("loop"));
+    let analyzed = result.ask.scope.region.as_ref().map(|r| Range::within(r.section, r.from, r.to));
+    if analyzed.is_some_and(|analyzed| analyzed != range) {
+        let (focus, looped) = (state.input.keymap.first("focus"), state.input.keymap.first("loop-region"));
         state.warn(format!("only the selection is analyzed: loop it ({looped}) or analyze something else ({focus})"));
         return;
     }
-    let Some(range) = seconds(&report.clock, range).filter(|(from, to)| from < to) else {
+    let Some(range) = seconds(state, &report.clock, range).filter(|(from, to)| from < to) else {
         return state.warn("the loop is empty");
     };
     let speed = f64::from(state.playback.percent) / 100.0;
@@ -153,11 +154,13 @@ fn start_clicks(state: &mut State) {
 }
 
 /// Start and end of a loop in seconds at full speed.
-fn seconds(clock: &Clock, range: Range) -> Option<(f64, f64)> {
+fn seconds(state: &State, clock: &Clock, range: Range) -> Option<(f64, f64)> {
     match range {
         Range::Whole => Some((0.0, clock.total())),
         Range::Section(section) => clock.range(section, 0),
-        Range::Region { section, from, to } => Some((clock.seconds(section, 0, from)?, clock.seconds(section, 0, to)?)),
+        Range::Region { first, from, last, to } => {
+            Some((clock.seconds(first, state.first_pass(range), from)?, clock.seconds(last, 0, to)?))
+        }
     }
 }
 

@@ -3,7 +3,9 @@
 use crate::jobs::Position;
 use crate::jobs::play_request::Start;
 use crate::rhythm::bounds::Bound;
+use crate::session::Command;
 use crate::terminal::commands::Mode;
+use crate::terminal::dispatch::run_command;
 use crate::terminal::event::{Effect, RemoteEvent};
 use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::playing::{CLICK_VOLUME, LoopMode, RemoteLink, SPEED, VOLUME};
@@ -98,16 +100,57 @@ fn add_db(db: f64, by: i8, bound: &Bound) -> f64 {
     (db + f64::from(by)).clamp(bound.least as f64, bound.greatest as f64)
 }
 
-/// Loops the whole groove, the section at the cursor or the selection, in this order.
+/// Loops the whole groove, the section at the cursor or the loop region, in this order. Without a loop region, the selection
+/// becomes it.
 pub(crate) fn next_loop_mode(state: &mut State) {
-    let (mode, text) = match (state.playback.loop_mode, state.session.selection()) {
-        (LoopMode::All, _) => (LoopMode::Section, "loop: section at the cursor"),
-        (LoopMode::Section, Some(_)) => (LoopMode::Selection, "loop: selection"),
-        _ => (LoopMode::All, "loop: whole groove"),
-    };
+    let has_region = state.session.loop_region().is_some();
+    match state.playback.loop_mode {
+        LoopMode::Section if has_region => set_loop_mode(state, LoopMode::Region, "loop: region"),
+        LoopMode::Section if state.session.selection().is_some() => loop_region(state),
+        LoopMode::All => set_loop_mode(state, LoopMode::Section, "loop: section at the cursor"),
+        LoopMode::Section | LoopMode::Region => set_loop_mode(state, LoopMode::All, "loop: whole groove"),
+    }
+}
+
+fn set_loop_mode(state: &mut State, mode: LoopMode, text: &str) {
     state.playback.loop_mode = mode;
     state.info(text);
-    replay(state);
+}
+
+/// Makes the selection, or the cursor's bar, the loop region, and loops it.
+pub(crate) fn loop_region(state: &mut State) {
+    let what = if state.session.selection().is_some() { "selection" } else { "bar at the cursor" };
+    mark_loop(state, Command::LoopRegion, &format!("loop region: {what}"));
+}
+
+pub(crate) fn loop_start(state: &mut State) {
+    mark_loop(state, Command::LoopStart, "loop start set");
+}
+
+pub(crate) fn loop_end(state: &mut State) {
+    mark_loop(state, Command::LoopEnd, "loop end set");
+}
+
+fn mark_loop(state: &mut State, command: Command, text: &str) {
+    run_command(state, command);
+    // Not in a groove without layers.
+    if state.session.loop_region().is_some() {
+        set_loop_mode(state, LoopMode::Region, text);
+    }
+}
+
+pub(crate) fn clear_loop_region(state: &mut State) {
+    if state.session.loop_region().is_some() {
+        state.info("loop region cleared");
+    }
+    run_command(state, Command::ClearLoopRegion);
+}
+
+/// Loops the whole groove once the loop region is gone.
+pub(crate) fn drop_stale_loop(state: &mut State) {
+    if state.playback.loop_mode == LoopMode::Region && state.session.loop_region().is_none() {
+        state.playback.loop_mode = LoopMode::All;
+    }
 }
 
 pub(crate) fn on_tick(state: &mut State, position: Option<Position>) {
@@ -125,7 +168,7 @@ pub(crate) fn on_device(state: &mut State, result: Result<(), String>) {
 }
 
 fn on_sound(state: &mut State) {
-    (state.playback.no_sound, state.playback.ladder_shown) = (None, false);
+    (state.playback.no_sound, state.playback.ladder_shown, state.playback.gaps) = (None, false, 0);
 }
 
 /// Stops and keeps the reason. The steps of a ladder stay visible.

@@ -299,6 +299,9 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     Ok((state, Source::new(path.map(Path::to_owned), loaded, folder), output, undecided))
 }
 
+const NO_REAL_TIME: &str =
+    "The system grants no real-time priority: if the sound has gaps, see the chapter troubleshooting of the manual.";
+
 /// Lists the output devices on a thread of its own, since that may take a while.
 fn list_outputs(events: Sender<Event>) {
     let list = move || {
@@ -306,7 +309,11 @@ fn list_outputs(events: Sender<Event>) {
             let line = |d: crate::sound::OutputDevice| {
                 format!("{}  {}{}", d.name, d.id, if d.default { "  (default)" } else { "" })
             };
-            devices.into_iter().map(line).collect()
+            let mut lines: Vec<String> = devices.into_iter().map(line).collect();
+            if !lines.is_empty() && !crate::sound::is_real_time_granted() {
+                lines.push(NO_REAL_TIME.to_owned());
+            }
+            lines
         });
         drop(events.send(Event::Outputs(listed)));
     };

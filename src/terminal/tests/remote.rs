@@ -68,6 +68,30 @@ fn a_sequence_continues_in_its_take_and_its_pass() {
 }
 
 #[test]
+fn the_gaps_since_the_last_start_are_shown() {
+    let mut state = open(groove("x..x ..x."), PLAIN, SIZE);
+    let gaps = |state: &mut State, n| {
+        update(state, Event::Playback(PlaybackEvent::Gaps(n)));
+        let shown = screen(state, SIZE);
+        let transport = shown.lines().nth(22).expect("transport").to_owned();
+        transport.split("  ").find(|part| part.contains(" gap")).unwrap_or_default().to_owned()
+    };
+    press(&mut state, "enter");
+    assert_eq!(gaps(&mut state, 0), "");
+    assert_eq!(gaps(&mut state, 1), "1 gap");
+    assert_eq!(gaps(&mut state, 3), "3 gaps");
+    press(&mut state, "x x enter");
+    assert!(screen(&state, SIZE).contains("stopped  3 gaps"), "after playing too");
+    press(&mut state, "enter");
+    // The player says that it starts.
+    update(&mut state, Event::Playback(PlaybackEvent::Device(Ok(()))));
+    assert!(!screen(&state, SIZE).contains("gap"));
+    assert_eq!(gaps(&mut state, 2), "2 gaps");
+    send(&mut state, RemoteEvent::Connected);
+    assert!(!screen(&state, SIZE).contains("gap"), "another player");
+}
+
+#[test]
 fn a_speaker_without_a_device_says_so() {
     let mut state = open(groove("x..x ..x."), PLAIN, SIZE);
     send(&mut state, RemoteEvent::Connected);

@@ -3,6 +3,7 @@
 use super::pen::{Pen, fit};
 use crate::analysis::landing;
 use crate::rhythm::{Accent, Cell, Groove, Place, Spot};
+use crate::session::LoopRegion;
 use crate::terminal::state::State;
 use crate::terminal::view::Labels;
 use crate::terminal::view::columns::Scale;
@@ -12,7 +13,7 @@ use ratatui::style::Style;
 /// The column of the window under the playhead, if it is visible.
 pub(crate) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize> {
     let position = state.playback.position?;
-    let section = state.session.cursor().place.section;
+    let section = state.shown_section();
     if position.section != section {
         return None;
     }
@@ -27,7 +28,7 @@ pub(crate) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize>
 pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let (area, theme, glyphs) = (layout.ruler, pen.theme, pen.theme.glyphs());
     let width = usize::from(area.width);
-    let place = state.session.cursor().place;
+    let (layer, section) = (state.session.cursor().place.layer, state.shown_section());
     let groove = state.groove();
     let first = scale.bar_of(state.view.scroll);
     for bar in first..=scale.bars {
@@ -40,8 +41,8 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
             pen.put(area, x + 1, 0, &(bar + 1).to_string(), theme.heading());
         }
     }
-    if place.layer < groove.layers().len() {
-        let (part, context) = (groove.part(place.layer, place.section), groove.context(place.layer, place.section));
+    if layer < groove.layers().len() {
+        let (part, context) = (groove.part(layer, section), groove.context(layer, section));
         let mut free = 0;
         for spot in part.spots(context) {
             let start = scale.cell(spot.beat, spot.span, 0);
@@ -67,7 +68,18 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
             }
         }
     }
-    if let Some(region) = state.session.selection() {
+    if let Some(LoopRegion { start, end }) = state.session.loop_region() {
+        // Before the first cell and on the last one, or on the bar lines there.
+        for (mark, glyph) in [(start, glyphs.loop_start), (end, glyphs.loop_end)] {
+            let column = scale.time(mark.at).saturating_sub(1);
+            if mark.section == section
+                && let Some(x) = column.checked_sub(state.view.scroll)
+            {
+                pen.mark(area, x, 0, glyph, theme.value());
+            }
+        }
+    }
+    if let Some(region) = state.session.selection().filter(|r| r.section == section) {
         let (from, to) = (scale.time(region.from), end_column(scale, region.to));
         for column in from..to {
             if let Some(x) = column.checked_sub(state.view.scroll) {
@@ -82,8 +94,9 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
             }
         }
     }
-    let column = cursor_columns(state, scale).0;
-    if let Some(x) = column.checked_sub(state.view.scroll) {
+    if let Some((column, _)) = cursor_columns(state, scale)
+        && let Some(x) = column.checked_sub(state.view.scroll)
+    {
         pen.mark(area, x, 0, glyphs.cursor, theme.strong());
     }
     if let Some(x) = playhead(state, scale, area.width) {
@@ -97,17 +110,20 @@ fn end_column(scale: Scale, to: crate::rhythm::Time) -> usize {
     if column % scale.bar() == 1 { column.saturating_sub(1) } else { column }
 }
 
-/// First column of the cursor's cell, and the column after it.
-fn cursor_columns(state: &State, scale: Scale) -> (usize, usize) {
+/// First column of the cursor's cell, and the column after it; `None` while another section is shown.
+fn cursor_columns(state: &State, scale: Scale) -> Option<(usize, usize)> {
     let cursor = state.session.cursor();
     let (groove, place) = (state.groove(), cursor.place);
+    if place.section != state.shown_section() {
+        return None;
+    }
     if cursor.past_end || place.layer >= groove.layers().len() {
         let column = if cursor.past_end { scale.total() } else { 1 };
-        return (column, column + 1);
+        return Some((column, column + 1));
     }
     let from = scale.time(groove.written_at(place));
     let to = end_column(scale, groove.written_at(Place { cell: place.cell + 1, ..place }));
-    (from, to.max(from + 1))
+    Some((from, to.max(from + 1)))
 }
 
 pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
@@ -128,8 +144,9 @@ pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
         }
     }
     let cursor = state.session.cursor();
-    if let Some(row) = cursor.place.layer.checked_sub(state.view.top_layer) {
-        let (from, to) = cursor_columns(state, scale);
+    if let Some(row) = cursor.place.layer.checked_sub(state.view.top_layer)
+        && let Some((from, to)) = cursor_columns(state, scale)
+    {
         for column in from..to {
             if let Some(x) = column.checked_sub(state.view.scroll) {
                 pen.style(layout.cells, x, row, pen.theme.cursor());
@@ -161,7 +178,7 @@ fn name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
     pen.mark(layout.names, 0, row, mark, style);
     pen.put(layout.names, 1, row, &fit(&l.name, 7), style);
     let mut flags = String::new();
-    for (on, flag) in [(l.mute, 'm'), (l.solo, 's'), (groove.part(layer, place.section).is_cycle(), 'c')] {
+    for (on, flag) in [(l.mute, 'm'), (l.solo, 's'), (groove.part(layer, state.shown_section()).is_cycle(), 'c')] {
         if on {
             flags.push(flag);
         }
@@ -180,7 +197,7 @@ struct Column {
 fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: usize) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
     let layer = state.view.top_layer + row;
-    let (groove, section) = (state.groove(), state.session.cursor().place.section);
+    let (groove, section) = (state.groove(), state.shown_section());
     let (part, context) = (groove.part(layer, section), groove.context(layer, section));
     let width = usize::from(layout.cells.width);
     let (first, end) = (state.view.scroll, state.view.scroll + width);
@@ -262,7 +279,7 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
 }
 
 fn label(state: &State, layer: usize, cell: usize) -> Option<String> {
-    let (groove, section) = (state.groove(), state.session.cursor().place.section);
+    let (groove, section) = (state.groove(), state.shown_section());
     match state.view.labels {
         Labels::None => None,
         Labels::Pitches => {
@@ -296,7 +313,7 @@ pub(crate) fn trailing_group(groove: &Groove, layer: usize, section: usize) -> O
 
 /// The cell of the next attack in the section, or the number of cells.
 fn next_attack(state: &State, layer: usize, cell: usize) -> usize {
-    let (groove, section) = (state.groove(), state.session.cursor().place.section);
+    let (groove, section) = (state.groove(), state.shown_section());
     let part = groove.part(layer, section);
     let end = part.len(groove.context(layer, section));
     (cell + 1..end).find(|c| part.cell(*c).attack().is_some()).unwrap_or(end)
@@ -304,7 +321,7 @@ fn next_attack(state: &State, layer: usize, cell: usize) -> usize {
 
 /// The column after an attack's group, or after its bar if the group is longer.
 fn group_end(state: &State, layer: usize, cell: usize, scale: Scale) -> usize {
-    let section = state.session.cursor().place.section;
+    let section = state.shown_section();
     let place = |cell| Place { layer, section, cell };
     let from = scale.time(state.groove().written_at(place(cell)));
     let next = scale.time(state.groove().written_at(place(next_attack(state, layer, cell))));

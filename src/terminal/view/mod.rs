@@ -34,6 +34,8 @@ pub(crate) struct ViewState {
     pub zoom: i32,
     /// First visible column of the section.
     pub scroll: usize,
+    /// The section of the playhead while the grid follows it.
+    pub followed: Option<usize>,
     /// First visible layer.
     pub top_layer: usize,
     pub labels: Labels,

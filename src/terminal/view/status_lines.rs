@@ -3,7 +3,7 @@
 use super::pen::{Pen, Pieces, end, fit, wrap};
 use crate::analysis::landing;
 use crate::jobs::SoundLevels;
-use crate::rhythm::{Cell, print_note_value};
+use crate::rhythm::{Cell, count, print_note_value};
 use crate::terminal::commands::{self, Mode};
 use crate::terminal::manual::ManualInput;
 use crate::terminal::overlay::{Overlay, PendingOverwrite};
@@ -24,10 +24,10 @@ const MIN_TITLE_WIDTH: usize = 12;
 pub(crate) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let theme = pen.theme;
     let groove = state.groove();
-    let at = state.session.cursor().place;
-    let section = &groove.sections()[at.section];
+    let at = state.shown_section();
+    let section = &groove.sections()[at];
     let count = groove.sections().len();
-    let number = if count > 1 { format!(" {}/{count}", at.section + 1) } else { String::new() };
+    let number = if count > 1 { format!(" {}/{count}", at + 1) } else { String::new() };
     let times = if section.times > 1 { format!(" {}{}", theme.glyphs().times, section.times) } else { String::new() };
     let bars = format!(", {} bar{}{times}", section.bars, if section.bars == 1 { "" } else { "s" });
     let swing = section.swing.map(|s| format!("  swing {s}")).unwrap_or_default();
@@ -96,15 +96,18 @@ fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     if playback.remote == Some(RemoteLink::Connected) {
         pieces.push(("  remote".to_owned(), Style::new()));
     }
+    if playback.gaps > 0 {
+        pieces.push((format!("  {}", count(playback.gaps as usize, "gap")), theme.warning()));
+    }
     if let Some(job) = &state.files.job {
         let percent = job.percent.map(|p| format!(" {p}%")).unwrap_or_default();
         pieces.push((format!("  {}{percent}", job.verb), theme.written()));
     }
     pieces.extend(playback.running.as_ref().filter(|_| playback.on).map(|r| (running(r), theme.value())));
-    let looped = match (playback.loop_mode, state.session.selection()) {
-        (LoopMode::All, _) => "",
-        (LoopMode::Selection, Some(_)) => "  loop selection",
-        _ => "  loop section",
+    let looped = match playback.loop_mode {
+        LoopMode::All => "",
+        LoopMode::Section => "  loop section",
+        LoopMode::Region => "  loop region",
     };
     pieces.push((looped.to_owned(), Style::new()));
     // The pane shows the speeds of a ladder.
@@ -258,7 +261,7 @@ fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let mode = state.mode();
     let hints = match state.overlay {
         Overlay::None if state.session.selection().is_some() => {
-            "copy repeat erase accent rotate-later shift-later close help"
+            "copy repeat loop-region erase accent rotate-later shift-later close help"
         }
         Overlay::None => GRID_HINTS,
         Overlay::Manual(ref view) if view.input == ManualInput::Search => "typing-accept typing-close",

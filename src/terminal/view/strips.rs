@@ -3,6 +3,7 @@
 use super::grid::playhead;
 use super::pen::{Pen, fit};
 use crate::analysis::{Hearing, Kind, Report};
+use crate::rhythm::Time;
 use crate::terminal::state::State;
 use crate::terminal::view::columns::Scale;
 use crate::terminal::view::layout::Layout;
@@ -39,16 +40,18 @@ pub(crate) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
     }
 }
 
-/// The pass of the cursor's section that plays, or the first one.
+/// The pass of the shown section that plays, or the first one.
 fn pass(state: &State) -> usize {
-    let section = state.session.cursor().place.section;
+    let section = state.shown_section();
     state.playback.position.filter(|h| h.section == section).map_or(0, |h| h.pass)
 }
 
-/// A hearing's tempo at the cursor: that of its stretch there, or the first stretch before the first pulse.
+/// A hearing's tempo at the cursor, or at the start of another section that is shown: that of its stretch there, or the first stretch before the first pulse.
 fn bpm_here(state: &State, report: &Report, hearing: &Hearing) -> f64 {
     let cursor = state.session.cursor();
-    let at = report.clock.seconds(cursor.place.section, pass(state), cursor.column).unwrap_or(0.0);
+    let section = state.shown_section();
+    let column = if section == cursor.place.section { cursor.column } else { Time::ZERO };
+    let at = report.clock.seconds(section, pass(state), column).unwrap_or(0.0);
     let next = hearing.stretches.partition_point(|s| s.start <= at + 1e-6);
     let stretch = hearing.stretches.get(next.saturating_sub(1));
     stretch.map_or_else(|| hearing.bpm(report.speed), |s| 60.0 * report.speed / s.period)
@@ -63,7 +66,7 @@ fn strip(
     (hearing, row, style): (&Hearing, usize, Style),
 ) {
     let glyphs = pen.theme.glyphs();
-    let section = state.session.cursor().place.section;
+    let section = state.shown_section();
     let Some(s) = state.groove().sections().get(section) else { return };
     let (Some((start, end)), Some(per_whole)) =
         (report.clock.range(section, pass(state)), report.clock.seconds_per_whole(section))

@@ -50,6 +50,8 @@ glyphs! {
     cursor '▽' 'v';
     here '›' '>';
     between '─' '=';
+    loop_start '╟' '{';
+    loop_end '╢' '}';
     full '▆' '#';
     half '▂' '-';
     playing '▶' '>';

@@ -1,0 +1,163 @@
+//! Tests of the loop region on the screen and in what plays, and of the grid that follows the playhead.
+
+use super::*;
+use crate::jobs::Range;
+
+const SIZE: (u16, u16) = (80, 24);
+
+/// Sections A, B and C with 4, 1 and 3 bars of 2/4; C has a layer part of other cells.
+fn sections() -> State {
+    let mut state = open(groove("x..x ..x. | x... .... | x..x ..x. | x... ...."), PLAIN, SIZE);
+    press(&mut state, "N \"B\" enter B \"1\" enter x N \"C 3/4\" enter B \"3\" enter t \"5\" enter x ctrl-home");
+    state
+}
+
+/// The range of the last request.
+fn range(effects: &[Effect]) -> Option<Range> {
+    effects.iter().rev().find_map(|e| match e {
+        Effect::Play(request, _) | Effect::Change(request) => match &**request {
+            PlayRequest::Loop(spec) => Some(spec.range),
+            PlayRequest::Sequence(_) => None,
+        },
+        _ => None,
+    })
+}
+
+fn sixteenths(n: i64) -> Time {
+    Time::new(n, 16).expect("a time")
+}
+
+fn line(state: &State, y: usize) -> String {
+    screen(state, SIZE).lines().nth(y).unwrap_or_default().to_owned()
+}
+
+fn tick(state: &mut State, section: usize, wholes: f64, times: usize) -> Vec<Effect> {
+    let position = Some(Position { section, pass: 0, wholes });
+    (0..times).flat_map(|_| update(state, Event::Playback(PlaybackEvent::Tick(position)))).collect()
+}
+
+#[test]
+fn a_selection_loops_on_one_key_while_the_cursor_moves_and_edits() {
+    let mut state = sections();
+    let found = press(&mut state, "enter right right s right right right :");
+    assert_eq!(range(&found), Some(Range::within(0, sixteenths(2), sixteenths(6))));
+    assert!(line(&state, 22).contains("loop region"), "{}", line(&state, 22));
+    // No move, no other selection and no edit of cells changes it.
+    for keys in ["esc", "ctrl-home", "}", "shift-right shift-right", "esc", "}"] {
+        assert_eq!(range(&press(&mut state, keys)), None, "{keys}");
+    }
+    assert_eq!(range(&press(&mut state, "x")), Some(Range::within(0, sixteenths(2), sixteenths(6))));
+    // Bars and sections before it shift it.
+    let found = press(&mut state, "ctrl-home f \"insert-bar\" enter");
+    assert_eq!(range(&found), Some(Range::within(0, sixteenths(10), sixteenths(14))));
+    let found = press(&mut state, "f \"remove-section\" enter");
+    assert_eq!(range(&found), Some(Range::Whole), "it is gone with its section");
+    assert!(!line(&state, 22).contains("loop"), "{}", line(&state, 22));
+}
+
+#[test]
+fn the_marks_may_stand_in_different_sections() {
+    let mut state = sections();
+    let found = press(&mut state, "enter pagedown f \"loop-start\" enter");
+    assert_eq!(range(&found), Some(Range::within(0, sixteenths(8), sixteenths(32))));
+    let found = press(&mut state, "} } right f \"loop-end\" enter");
+    let to = Time::new(2, 20).expect("two fifths of a quarter");
+    assert_eq!(range(&found), Some(Range::Region { first: 0, from: sixteenths(8), last: 2, to }));
+    let found = press(&mut state, "f \"loop-clear\" enter");
+    assert_eq!(range(&found), Some(Range::Whole));
+    assert!(screen(&state, SIZE).contains("loop region cleared"));
+    press(&mut state, "f \"loop-clear\" enter");
+    assert!(screen(&state, SIZE).contains("no loop region to clear"));
+}
+
+#[test]
+fn the_loop_key_has_the_region_if_there_is_one() {
+    let mut state = sections();
+    press(&mut state, "enter");
+    let mut loops = |keys: &str| range(&press(&mut state, keys));
+    assert_eq!(loops("l"), Some(Range::Section(0)));
+    assert_eq!(loops("l"), Some(Range::Whole), "no region and no selection");
+    assert_eq!(loops("b l l"), Some(Range::within(0, Time::ZERO, sixteenths(8))), "the selection becomes the region");
+    assert_eq!(loops("esc l"), Some(Range::Whole));
+    assert_eq!(loops("} l"), Some(Range::Section(1)));
+    assert_eq!(loops("b l"), Some(Range::within(0, Time::ZERO, sixteenths(8))), "the region stays");
+    assert_eq!(loops(":"), Some(Range::within(1, Time::ZERO, sixteenths(8))), "until it is set again");
+}
+
+#[test]
+fn the_marks_are_drawn_in_the_ruler_of_their_sections() {
+    let mut state = sections();
+    // Before the third cell, and on the last column of the fifth; two columns each after the bar line.
+    press(&mut state, "right right s right right : esc end");
+    let ruler = line(&state, 1);
+    assert_eq!((ruler.find('{'), ruler.find('}')), (Some(12 + 4), Some(12 + 10)), "{ruler}");
+    // Whole bars: on the bar lines.
+    press(&mut state, "home pagedown : end");
+    let (ruler, row) = (line(&state, 1), line(&state, 3));
+    for mark in ['{', '}'] {
+        let column = ruler.find(mark).expect("a mark");
+        assert_eq!(row.chars().nth(column), Some('|'), "{ruler}\n{row}");
+    }
+    insta::assert_snapshot!("loop_region_ascii_80x24", screen(&state, SIZE));
+    press(&mut state, "}");
+    assert!(!line(&state, 1).contains(['{', '}']), "another section");
+    state.view.theme = UNICODE;
+    press(&mut state, "{");
+    assert!(line(&state, 1).contains('╟') && line(&state, 1).contains('╢'));
+}
+
+#[test]
+fn the_grid_follows_the_playhead_through_the_sections_until_a_key() {
+    let mut state = sections();
+    press(&mut state, "enter right");
+    let before = screen(&state, SIZE);
+    let top = |state: &State| line(state, 0);
+    assert!(top(&state).contains("section A 1/3"), "{}", top(&state));
+    tick(&mut state, 2, 0.3, 30);
+    assert!(top(&state).contains("section A 1/3"), "not so soon");
+    assert_eq!(tick(&mut state, 2, 0.3, 40), [], "what plays stays");
+    // C is drawn with its own columns: ten for a beat of five cells, so that 0.3 is in its second beat, after its third column.
+    let shown = screen(&state, SIZE);
+    assert!(top(&state).contains("section C 3/3") && top(&state).contains("3/4"), "{shown}");
+    let marks = line(&state, 1);
+    assert_eq!(marks.find('V'), Some(12 + 1 + 10 + 2), "{shown}");
+    assert!(!marks.contains('v'), "the cursor is in another section: {shown}");
+    assert_eq!(state.session.cursor().place, crate::rhythm::Place { layer: 0, section: 0, cell: 1 });
+    insta::assert_snapshot!("followed_section_ascii_80x24", shown);
+    // The next section comes at once, and a key goes back to the cursor and works there.
+    tick(&mut state, 1, 0.25, 1);
+    assert!(top(&state).contains("section B 2/3"), "{}", top(&state));
+    let found = press(&mut state, "x");
+    assert!(matches!(found.last(), Some(Effect::Change(_))), "{found:?}");
+    assert!(drawn(&state, 0).starts_with("xx"), "{}", drawn(&state, 0));
+    assert!(top(&state).contains("section A 1/3"), "{}", top(&state));
+    assert_eq!(
+        line(&state, 1).find('v'),
+        line(
+            &{
+                let mut s = state.clone();
+                press(&mut s, "esc");
+                s
+            },
+            1
+        )
+        .find('v')
+    );
+    // Stopping goes back too.
+    tick(&mut state, 2, 0.3, 70);
+    assert!(top(&state).contains("section C 3/3"));
+    update(&mut state, Event::Playback(PlaybackEvent::Device(Err("gone".into()))));
+    assert!(top(&state).contains("section A 1/3"));
+    assert!(before.contains("section A 1/3"));
+}
+
+#[test]
+fn a_click_in_a_followed_section_moves_the_cursor_there() {
+    let mut state = sections();
+    press(&mut state, "enter");
+    tick(&mut state, 2, 0.0, 70);
+    let click = MouseEventKind::Down(MouseButton::Left);
+    let event = MouseEvent { kind: click, column: 13 + 10, row: 3, modifiers: KeyModifiers::NONE };
+    update(&mut state, Event::Mouse(event));
+    assert_eq!(state.session.cursor().place, crate::rhythm::Place { layer: 0, section: 2, cell: 5 });
+}
