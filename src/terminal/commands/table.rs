@@ -128,7 +128,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "play" [key(Code::Enter)] Call(transport::toggle), "play or stop", "play/stop";
         "play-here" [ch('y')] Call(transport::start_at_cursor), "play from the bar at the cursor";
         "loop" [ch('l')] Call(transport::next_loop_mode), "loop: whole groove, section or loop region";
-        "loop-region" [ch(':')] Call(transport::loop_region), "make the selection or bar the loop region; loop it", "loop";
+        "loop-region" [ch(':')] Call(transport::loop_region), "loop the selection or bar as the loop region", "loop";
         "loop-start" [] Call(transport::loop_start), "set the loop start at the cursor";
         "loop-end" [] Call(transport::loop_end), "set the loop end after the cursor";
         "loop-clear" [] Call(transport::clear_loop_region), "clear the loop region";

@@ -46,7 +46,7 @@ fn a_selection_loops_on_one_key_while_the_cursor_moves_and_edits() {
     for keys in ["esc", "ctrl-home", "}", "shift-right shift-right", "esc", "}"] {
         assert_eq!(range(&press(&mut state, keys)), None, "{keys}");
     }
-    assert_eq!(range(&press(&mut state, "x")), Some(Range::within(0, sixteenths(2), sixteenths(6))));
+    assert_eq!(range(&press(&mut state, "right x")), Some(Range::within(0, sixteenths(2), sixteenths(6))));
     // Bars and sections before it shift it.
     let found = press(&mut state, "ctrl-home f \"insert-bar\" enter");
     assert_eq!(range(&found), Some(Range::within(0, sixteenths(10), sixteenths(14))));
@@ -58,7 +58,7 @@ fn a_selection_loops_on_one_key_while_the_cursor_moves_and_edits() {
 #[test]
 fn the_marks_may_stand_in_different_sections() {
     let mut state = sections();
-    let found = press(&mut state, "enter pagedown f \"loop-start\" enter");
+    let found = press(&mut state, "enter page-down f \"loop-start\" enter");
     assert_eq!(range(&found), Some(Range::within(0, sixteenths(8), sixteenths(32))));
     let found = press(&mut state, "} } right f \"loop-end\" enter");
     let to = Time::new(2, 20).expect("two fifths of a quarter");
@@ -92,7 +92,7 @@ fn the_marks_are_drawn_in_the_ruler_of_their_sections() {
     let ruler = line(&state, 1);
     assert_eq!((ruler.find('{'), ruler.find('}')), (Some(12 + 4), Some(12 + 10)), "{ruler}");
     // Whole bars: on the bar lines.
-    press(&mut state, "home pagedown : end");
+    press(&mut state, "home page-down : end");
     let (ruler, row) = (line(&state, 1), line(&state, 3));
     for mark in ['{', '}'] {
         let column = ruler.find(mark).expect("a mark");
