@@ -61,6 +61,12 @@ pub struct Figure {
 }
 
 impl Figure {
+    /// Whether every place from which on it comes is a downbeat.
+    pub fn is_on_downbeats(&self) -> bool {
+        let bar = u64::from(self.units) * self.meets_after_figures / self.meets_after_bars.max(1);
+        self.heads.iter().all(|head| u64::from(*head).is_multiple_of(bar.max(1)))
+    }
+
     /// Whether it breaks off before its head falls on a downbeat again.
     pub fn breaks_off(&self) -> bool {
         u64::from(self.times) < self.meets_after_figures

@@ -45,7 +45,8 @@ pub(super) fn split(g: &Groove, bars: u16) -> Groove {
             Part::Barred { spans: spans[..cut].to_vec(), cells: cells[..at].to_vec() },
             Part::Barred { spans: spans[cut..].to_vec(), cells: cells[at..].to_vec() },
         ];
-        Layer { parts: halves.into_iter().map(Arc::new).collect(), ..(**layer).clone() }
+        let divisions = layer.divisions.repeat(2);
+        Layer { parts: halves.into_iter().map(Arc::new).collect(), divisions, ..(**layer).clone() }
     });
     Groove::new("t", "", sections, layers.collect()).expect("groove")
 }

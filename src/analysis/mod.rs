@@ -37,5 +37,5 @@ pub(crate) use measure::Measure;
 pub(crate) use reason::{Reason, percent, tempo_row};
 pub use report::{AnalysisOptions, Report, full_report, report};
 pub(crate) use report::{LayerReport, SectionReport};
-pub(crate) use speeds::{LeadingHearing, SpeedReport};
+pub(crate) use speeds::{LeadingHearing, Lost, SpeedReport};
 pub(crate) use stream::{Pair, Source};

@@ -11,7 +11,11 @@ pub(crate) enum Reason {
     /// The beat is cut into more cells than there are syllables for: cells per beat, share of the attacks that need them.
     CellsPerBeat { cells: u16, share: f64 },
     /// Attacks on neither a beat nor its half, where beats are silent.
-    WeakLandings(f64),
+    WeakLandings {
+        share: f64,
+        /// Whether some meter is compound, where thirds of the beat count as plain.
+        has_compound: bool,
+    },
     /// Beats on which nothing in the whole groove sounds.
     SilentBeats(f64),
     /// Downbeats are seldom struck.
@@ -101,45 +105,47 @@ impl fmt::Display for Reason {
                 percent(*share)
             ),
             Self::BeatChanges(tempos) => write!(f, "the written beat changes: {} BPM", tempo_row(tempos)),
-            Self::WeakLandings(share) => {
-                write!(f, "{} of the attacks land neither on a beat nor halfway between two beats", percent(*share))
+            Self::WeakLandings { share, has_compound } => {
+                let thirds = if *has_compound { " (in a compound meter, nor on its thirds)" } else { "" };
+                let share = percent(*share);
+                write!(f, "{share} of the attacks land neither on a beat nor halfway between two beats{thirds}")
             }
-            Self::SilentBeats(share) => write!(f, "{} of the beats have no attack", percent(*share)),
+            Self::SilentBeats(share) => write!(f, "{} of the beats have no attack in any layer", percent(*share)),
             Self::DownbeatSilent { struck: 0, bars: 1 } => write!(f, "the downbeat has no attack"),
             Self::DownbeatSilent { struck: 0, bars } => write!(f, "none of the {bars} downbeats has an attack"),
             Self::DownbeatSilent { struck, bars } => write!(f, "an attack on only {struck} of {bars} downbeats"),
             Self::LongSilence(seconds) => {
-                write!(f, "a silence of {seconds:.1} s, longer than a pulse can be kept without counting")
+                write!(f, "{seconds:.1} s without an attack, longer than a pulse can be kept without counting")
             }
             Self::NearlyEven { long, short, difference_ms } => write!(
                 f,
-                "groups of {long} and {short} differ by {difference_ms:.0} ms: the difference is heard, but the cell cannot be counted"
+                "groups of {long} and {short} differ by {difference_ms:.0} ms: the difference is heard, but the cells can hardly be counted"
             ),
             Self::AgainstTheBar { units, bars, figures, times } if u64::from(*times) < *figures => write!(
                 f,
-                "the figure of {units} cells does not fit the bar; it is played {times} times, but would start on a downbeat again only after {bars} bars"
+                "the figure of {units} cells does not fit the bar; it is played {times} times, but would be at the same place in the bar only after {bars} bars"
             ),
             Self::AgainstTheBar { units, bars, figures, .. } => {
                 write!(
                     f,
-                    "the figure of {units} cells starts on a downbeat again only after {bars} bars ({figures} repetitions)"
+                    "the figure of {units} cells is at the same place in the bar again only after {bars} bars ({figures} repetitions)"
                 )
             }
             Self::CycleAgainstTheBar { layer, cells, bars, breaks_off } => {
-                let starts = if *breaks_off { "would start" } else { "starts" };
+                let is = if *breaks_off { "would be" } else { "is" };
                 write!(
                     f,
-                    "the cycle of '{layer}', {cells} cells, runs against the bar and {starts} on a downbeat again after {bars} bars"
+                    "the cycle of '{layer}', {cells} cells, runs against the bar and {is} at the same place in it after {bars} bars"
                 )
             }
-            Self::NoPeriod(n) => write!(f, "{n} groups of only a few sizes, in an order that never repeats"),
+            Self::NoPeriod(n) => write!(f, "{n} groups of only a few sizes, in no order that lasts"),
             Self::UnequalBeats { sizes, limp_ms } => {
                 write!(f, "the beats are unequal, {sizes}: the long ones last {limp_ms:.0} ms longer")
             }
             Self::OddBar(beats) => write!(f, "a bar has {beats} beats, an odd number"),
             Self::MeterChange(meters) => write!(f, "the meter changes: {meters} different meters"),
             Self::CrossRhythm { pulses, beats } => {
-                write!(f, "the attacks make {pulses} even pulses in the time of {beats} beats")
+                write!(f, "the attacks suggest {pulses} even pulses in the time of {beats} beats")
             }
             Self::Displacement(Kind::Displaced { late, .. }) => {
                 write!(f, "the attacks suggest a shifted beat: {late}")
@@ -149,7 +155,7 @@ impl fmt::Display for Reason {
             Self::AccentsAgainstFigure { accents, figure } => {
                 write!(f, "accents every {accents} cells run against the figure of {figure} cells")
             }
-            Self::Changes(tempos) => write!(f, "a changing pulse is likely: {} BPM", tempo_row(tempos)),
+            Self::Changes(tempos) => write!(f, "the attacks suggest a changing pulse: {} BPM", tempo_row(tempos)),
             Self::Unrelated { ratio, .. } => {
                 write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
             }

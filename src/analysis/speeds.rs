@@ -27,6 +27,14 @@ pub(crate) struct LeadChange {
     pub(crate) leader: Leader,
 }
 
+/// At which of some speeds most listeners lose the written beat.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Lost {
+    Nowhere,
+    Somewhere,
+    Everywhere,
+}
+
 /// The model over 40 to 120 percent of the written tempos.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct SpeedReport {
@@ -67,6 +75,16 @@ impl SpeedReport {
     /// Whether most listeners lose the written beat at a playing speed (1 as written).
     pub(crate) fn is_lost(&self, speed: f64) -> bool {
         self.hardness_at(speed * 100.0).is_some_and(|h| h > 0.5)
+    }
+
+    /// Whether they do from a speed in percent up to another one, without it.
+    pub(crate) fn lost_between(&self, from: u16, to: u16) -> Lost {
+        let range = || self.points.iter().filter(|p| (from..to).contains(&p.0));
+        match range().filter(|p| p.1 > 0.5).count() {
+            0 => Lost::Nowhere,
+            n if n == range().count() => Lost::Everywhere,
+            _ => Lost::Somewhere,
+        }
     }
 
     /// The hardness at a playing speed, by a straight line between the speeds looked at; `None` outside of them.

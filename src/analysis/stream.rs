@@ -140,10 +140,13 @@ fn even_layer(layer_attacks: &LayerAttacks<'_>, layer: usize) -> Option<(f64, f6
     }
 }
 
-/// Seconds at the playing speed from one meeting of two hearings' first stretches to the next.
+/// Seconds at the playing speed from one meeting of two hearings to the next; `None` unless both are even throughout.
 pub(super) fn meets_after(a: &Hearing, b: &Hearing, speed: f64) -> Option<f64> {
     let stream = |h: &Hearing| {
-        let s = h.stretches.first()?;
+        let [s] = &h.stretches[..] else { return None };
+        if matches!(h.kind, Kind::Unequal(_)) {
+            return None;
+        }
         Some(Stream { source: Source::Written, period: s.period / speed, start: s.start / speed })
     };
     meeting(&stream(a)?, &stream(b)?)

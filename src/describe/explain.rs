@@ -1,7 +1,7 @@
 //! The full explanation of one groove as plain text.
 
 use super::{self as describe, streams};
-use crate::analysis::{Hearing, Report};
+use crate::analysis::{Hearing, Leader, Lost, Report};
 use crate::rhythm::{Groove, count};
 use std::fmt::Write;
 
@@ -129,7 +129,7 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
     if let ([only], false) = (&first.stretches[..], first.keeps_written()) {
         writeln!(
             t,
-            "  the attacks on it come at {:.1} per minute; pulses without an attack: {} of {}",
+            "  the attacks come at {:.1} per minute; pulses without an attack: {} of {}",
             only.attack_rate,
             first.silent,
             first.pulses.len()
@@ -157,14 +157,22 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
 pub(crate) fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
     let Some(speeds) = &report.speeds else { return String::new() };
     let mut words = Vec::new();
-    for change in &speeds.changes {
-        let leader = describe::leader_name(speeds, change.leader, f64::from(change.percent) / 100.0);
+    for (i, change) in speeds.changes.iter().enumerate() {
+        let mut leader = describe::leader_name(speeds, change.leader, f64::from(change.percent) / 100.0);
+        if change.leader == Leader::Written {
+            let end = speeds.changes.get(i + 1).map_or(u16::MAX, |next| next.percent);
+            leader += match speeds.lost_between(change.percent, end) {
+                Lost::Nowhere => "",
+                Lost::Somewhere => ", at some of these speeds less likely than not",
+                Lost::Everywhere => ", though less likely than not",
+            };
+        }
         let written = describe::written_tempo(groove, change.percent);
         words.push(match words.len() {
-            0 if speeds.changes.len() == 1 => {
-                let leader = describe::leader_name(speeds, change.leader, report.speed);
-                return format!("{leader} at every speed from 40% to 120%");
+            0 if speeds.changes.len() == 1 && change.leader != Leader::Written => {
+                format!("at 40% {leader}, and much the same pulse at every speed up to 120%")
             }
+            0 if speeds.changes.len() == 1 => format!("from 40% to 120% {leader}"),
             0 => format!("at {}% {leader}", change.percent),
             _ => format!("from {}% (written {written:.1} BPM) {leader}", change.percent),
         });

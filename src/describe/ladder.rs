@@ -111,8 +111,7 @@ pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> V
 pub(crate) fn leader_name(speeds: &SpeedReport, leader: Leader, speed: f64) -> String {
     match (leader, speeds.hearing(leader)) {
         (_, Some(h)) => format!("{} ({} BPM)", h.kind, tempo_row(&h.tempos(speed))),
-        (Leader::Unclear, _) => "no pulse clearly".to_owned(),
-        _ if speeds.is_lost(speed) => "the written beat, though less likely than not".to_owned(),
+        (Leader::Unclear, _) => "no pulse leads clearly".to_owned(),
         _ => "the written beat".to_owned(),
     }
 }
@@ -122,10 +121,10 @@ pub(crate) fn notes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec
     let note = |(change, speed): (Change, &Fraction)| {
         let chart = report.speeds.as_deref();
         let leads = change.leader.zip(chart).map(|(h, c)| match h {
-            Leader::Unclear => "no pulse leads clearly".to_owned(),
+            Leader::Unclear => leader_name(c, h, value(*speed)),
             _ => format!("most likely: {}", leader_name(c, h, value(*speed))),
         });
-        let lost = change.beat_is_lost.then(|| "from this step on most listeners lose the written beat".to_owned());
+        let lost = change.beat_is_lost.then(|| "on this step most listeners lose the written beat".to_owned());
         let limit = limits.cell_ms;
         let unfelt = change
             .unfelt_cell_ms

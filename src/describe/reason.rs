@@ -9,7 +9,7 @@ pub(crate) fn threshold(f: &Finding) -> String {
     match &f.reason {
         Reason::CellTooFast { .. } => format!("reported for cells up to {limit} ms"),
         Reason::CellsPerBeat { .. } => format!("reported for more than {limit} cells per beat"),
-        Reason::WeakLandings(_) | Reason::SilentBeats(_) | Reason::AccentsOffBeat(_) => {
+        Reason::WeakLandings { .. } | Reason::SilentBeats(_) | Reason::AccentsOffBeat(_) => {
             format!("reported for {percent}% or more")
         }
         Reason::DownbeatSilent { .. } => format!("reported if at most {percent}% have an attack"),

@@ -114,6 +114,8 @@ pub(crate) fn bar_relation(f: &Figure) -> String {
         1 if f.meets_after_figures == 1 => "fits the bar".to_owned(),
         1 => format!("fits {} times into the bar", f.meets_after_figures),
         n if f.meets_after_figures == 1 => format!("fills {n} bars"),
+        n if !f.is_on_downbeats() && f.breaks_off() => format!("would be at the same place in the bar after {n} bars"),
+        n if !f.is_on_downbeats() => format!("is at the same place in the bar again after {n} bars"),
         n if f.breaks_off() => format!("would start on a downbeat again after {n} bars"),
         n => format!("starts on a downbeat again after {n} bars"),
     }
@@ -173,14 +175,23 @@ pub(crate) fn about_as_likely(report: &Report) -> usize {
     entries.iter().take_while(|p| **p > 0.0 && entries[0] <= **p * ABOUT_AS_LIKELY).count()
 }
 
-/// Which hearings keep the written beat and so count as one, with what is shown of them together; `None` if it is at most one.
+/// Which hearings keep the written beat and so count as one, with what is shown of them together; `None` if it is only the written beat itself.
 pub(crate) fn written_family(report: &Report) -> Option<String> {
     let shown = report.answer.as_ref()?.shown_written;
     let keeping = report.hearings.iter().enumerate().filter(|(_, h)| h.keeps_written() && h.shown.is_some());
     let numbers: Vec<String> = keeping.map(|(i, _)| (i + 1).to_string()).collect();
-    let [first @ .., last] = &numbers[..] else { return None };
-    let first = Some(first.join(", ")).filter(|f| !f.is_empty())?;
-    Some(format!("{first} and {last} keep the written beat and count as one: {} together", percent(shown)))
+    match &numbers[..] {
+        [] => None,
+        [one] => {
+            let is_other = report.written().is_none_or(|w| report.hearings[w].shown.is_none());
+            is_other.then(|| format!("{one} keeps the written beat: {}", percent(shown)))
+        }
+        [first @ .., last] => {
+            let first = first.join(", ");
+            let shown = percent(shown);
+            Some(format!("{first} and {last} keep the written beat (for most of the time) and count as one: {shown}"))
+        }
+    }
 }
 
 /// How likely the written beat is kept, for a listener who follows the analysed layers and for one who hears all layers.
@@ -322,6 +333,14 @@ pub(crate) fn stream_name(groove: &Groove, report: &Report, index: usize) -> Str
     }
 }
 
+/// Length of the stretch that a stream is, in seconds at the playing speed.
+fn stretch_seconds(report: &Report, stream: usize) -> Option<f64> {
+    let Source::Hearing { hearing, stretch: Some(s) } = report.streams.get(stream)?.source else { return None };
+    let stretches = &report.hearings.get(hearing)?.stretches;
+    let end = stretches.get(s + 1).map_or(report.clock.total(), |next| next.start);
+    Some((end - stretches.get(s)?.start) / report.speed)
+}
+
 /// The relation of two streams in one sentence.
 pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String {
     let exact = p.exact.map_or_else(|| format!("{:.4}:1", p.ratio), |(n, d)| format!("{n}:{d} exactly"));
@@ -333,7 +352,12 @@ pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String 
     };
     let distance = p.apart.map(|s| format!("they never coincide; the closest distance is {:.0} ms", s * 1000.0));
     let again = p.again_after;
+    // A stretch may be over before its pulse coincides again.
+    let stretch = [p.a, p.b].into_iter().filter_map(|s| stretch_seconds(report, s)).reduce(f64::min);
     let meets = match (p.meets_after, again) {
+        (Some(meets), _) if stretch.is_some_and(|s| s < meets) => {
+            format!("they coincide at most once in the {:.1} s of the stretch", stretch.unwrap_or_default())
+        }
         // They coincide once per common period.
         (Some(meets), Some(again)) if (meets - again).abs() < 1e-6 => format!("they coincide every {meets:.2} s"),
         (Some(meets), Some(again)) => {

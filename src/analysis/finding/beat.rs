@@ -1,5 +1,6 @@
 //! Facts on what carries the beat, and on what is heard instead of it.
 
+use super::super::attacks::TimedAttack;
 use super::super::clock::wholes;
 use super::super::hearing::{Hearing, Kind};
 use super::super::landing::Depth;
@@ -91,21 +92,23 @@ fn landings(m: &Material<'_>) -> Vec<Fact> {
     let Some(written) = m.written() else { return found };
     let silent = written.unsounded as f64 / written.pulses.len().max(1) as f64;
     let (mut weak_ones, mut all) = (0, 0);
+    // Thirds are the normal subdivision of the beat in a compound meter, as halves are in others.
+    let is_compound = |section: usize| m.groove.sections()[section].meter.kind() == MeterKind::Compound;
+    let weak = |section, d: Depth| matches!(d, Depth::Part(n) if n != 2 && !(n == 3 && is_compound(section)));
+    let mut has_compound = false;
     for part in m.focus.iter().filter_map(|l| m.layers.get(*l)).flat_map(|l| &l.sections) {
-        // Thirds are the normal subdivision of the beat in a compound meter, as halves are in others.
-        let meter = &m.groove.sections()[part.section].meter;
-        let plain = if meter.kind() == MeterKind::Compound { 3 } else { 2 };
-        let weak = |d: Depth| matches!(d, Depth::Part(n) if n != 2 && n != plain);
-        weak_ones += part.landings.rows.iter().filter(|r| weak(r.depth)).map(|r| r.count).sum::<usize>();
+        has_compound |= is_compound(part.section);
+        let weak = part.landings.rows.iter().filter(|r| weak(part.section, r.depth));
+        weak_ones += weak.map(|r| r.count).sum::<usize>();
         all += part.landings.total;
     }
     let share = weak_ones as f64 / all.max(1) as f64;
-    let weak = |d: Depth| matches!(d, Depth::Part(n) if n != 2);
     // While every beat sounds, nobody misses the attacks on it.
     if share >= WEAK && written.unsounded > 0 {
-        let at = m.attacks.iter().find(|a| depth_of(m.groove, a).is_some_and(weak));
+        let is_weak = |a: &&TimedAttack| depth_of(m.groove, a).is_some_and(|d| weak(a.section, d));
+        let at = m.attacks.iter().find(is_weak);
         found.push(Fact {
-            reason: Reason::WeakLandings(share),
+            reason: Reason::WeakLandings { share, has_compound },
             parts: OFF_THE_BEAT,
             threshold: WEAK,
             source: OURS,
@@ -139,6 +142,7 @@ fn downbeats(m: &Material<'_>) -> Option<Fact> {
         let next = m.attacks.partition_point(|a| a.seconds < **bar - 1e-6);
         m.attacks.get(next).is_some_and(|a| a.seconds < **bar + 1e-6)
     };
+    let silent = bars.iter().find(|b| !is_struck(b)).copied();
     let (struck, bars) = (bars.iter().filter(is_struck).count(), bars.len());
     let share = struck as f64 / bars.max(1) as f64;
     (bars > 0 && share <= SELDOM).then(|| Fact {
@@ -146,11 +150,7 @@ fn downbeats(m: &Material<'_>) -> Option<Fact> {
         parts: OFF_THE_BEAT,
         threshold: SELDOM,
         source: OURS,
-        place: m.focus.first().map(|l| Place {
-            layer: *l,
-            section: m.attacks.first().map_or(0, |a| a.section),
-            cell: 0,
-        }),
+        place: silent.and_then(|bar| beat_place(m, bar)),
         weight: 0.45 - share,
     })
 }
@@ -177,13 +177,17 @@ fn silence(m: &Material<'_>) -> Option<Fact> {
 
 /// The first beat on which nothing sounds, as a cell of the focus layer.
 fn silent_place(m: &Material<'_>, counted: &Hearing) -> Option<Place> {
-    let layer = *m.focus.first()?;
     let sounds = |p: f64| {
         let next = m.everything.partition_point(|a| a.seconds < p - 0.01);
         m.everything.get(next).is_some_and(|a| a.seconds < p + 0.01)
     };
-    let pulse = counted.pulses.iter().copied().find(|p| !sounds(*p))?;
-    let moment = m.clock.moment(pulse)?;
+    beat_place(m, counted.pulses.iter().copied().find(|p| !sounds(*p))?)
+}
+
+/// The beat nearest to a time in seconds at full speed, as a cell of the focus layer.
+fn beat_place(m: &Material<'_>, seconds: f64) -> Option<Place> {
+    let layer = *m.focus.first()?;
+    let moment = m.clock.moment(seconds)?;
     let context = m.groove.context(layer, moment.section);
     let beat = (moment.wholes / wholes(context.meter.beat())).round() as usize;
     let cell = m.groove.part(layer, moment.section).cell_at(context.meter.beat().repeated(beat)?, context);

@@ -167,7 +167,12 @@ fn groups(m: &Material<'_>) -> Vec<Fact> {
             let ratio = f64::from(long) / f64::from(short);
             let count = |size: u32| inner.iter().filter(|g| **g == size).count();
             let mixed = count(long).min(count(short)) as f64 >= MIXED * inner.len() as f64;
-            if short < long && ratio <= EVEN && mixed && unfelt >= UNFELT {
+            let neighbors = inner.windows(2).position(|w| w[0] != w[1]);
+            if let Some(k) = neighbors.filter(|_| ratio <= EVEN && mixed && unfelt >= UNFELT) {
+                let (long, short) = (inner[k].max(inner[k + 1]), inner[k].min(inner[k + 1]));
+                let once = m.groove.sections()[run.clone()].iter().all(|s| s.times == 1);
+                let of_layer = m.attacks.iter().filter(|a| a.layer == layer && run.contains(&a.section));
+                let place = of_layer.filter(|_| once || run.len() == 1).nth(k).map(place_of).or(place);
                 let unit = wholes(g.unit) * m.clock.seconds_per_whole(run.start).unwrap_or_default() * 1000.0 / m.speed;
                 found.push(Fact {
                     reason: Reason::NearlyEven { long, short, difference_ms: f64::from(long - short) * unit },
@@ -183,7 +188,7 @@ fn groups(m: &Material<'_>) -> Vec<Fact> {
             sizes.dedup();
             if inner.len() >= ORDER && (2..=3).contains(&sizes.len()) && !has_order(&g) {
                 found.push(Fact {
-                    reason: Reason::NoPeriod(inner.len()),
+                    reason: Reason::NoPeriod(g.line.len()),
                     parts: OVER_THE_BEAT,
                     threshold: ORDER as f64,
                     source: OURS,

@@ -105,7 +105,10 @@ pub(super) fn order_by_gain(findings: &mut [Finding], gains: &[Gain]) {
 fn causes(reason: &Reason) -> Vec<Cause> {
     match reason {
         Reason::CellTooFast { .. } | Reason::CellsPerBeat { .. } | Reason::NearlyEven { .. } => vec![Cause::FastCells],
-        Reason::SilentBeats(_) | Reason::DownbeatSilent { .. } | Reason::LongSilence(_) | Reason::WeakLandings(_) => {
+        Reason::SilentBeats(_)
+        | Reason::DownbeatSilent { .. }
+        | Reason::LongSilence(_)
+        | Reason::WeakLandings { .. } => {
             vec![Cause::SilentBeats]
         }
         Reason::AccentsOffBeat(_) | Reason::AccentsAgainstFigure { .. } => vec![Cause::Accents],

@@ -163,6 +163,7 @@ pub(in crate::analysis) fn of(h: &listener::Hearing, m: &Material<'_>) -> Kind {
     let is_one_tempo = || distinct_tempos(h.stretches.iter().map(|s| s.period), 1.0).len() == 1;
     let kind = match (h.kind, h.stretches.first()) {
         (listener::Kind::Changing, Some(first)) if is_one_tempo() => first.kind,
+        (listener::Kind::Even, Some(_)) if !is_one_tempo() => listener::Kind::Changing,
         (kind, _) => kind,
     };
     match kind {
@@ -190,14 +191,14 @@ fn even(h: &listener::Hearing, m: &Material<'_>) -> Kind {
     let period = f64::from(n) / f64::from(d);
     // How many beats after a pulse that starts on a downbeat.
     let late = ((first - section.meter.origin) / section.meter.beat).rem_euclid(period);
-    if listener::is_familiar(h.period, &section.meter) {
+    let is_on = late.min(period - late) < SAME_RATIO;
+    if listener::is_familiar(h.period, &section.meter) && !is_on {
         return Kind::Displaced { period: (n as u8, d as u8), late: lateness(late, period, section, m) };
     }
     let on_beat = late.round() % period;
     if d == 1 && (late - late.round()).abs() < SAME_RATIO {
         return Kind::Every { beats: n as u8, from: on_beat as u8 + 1 };
     }
-    let is_on = late.min(period - late) < SAME_RATIO;
     let late = (!is_on).then(|| lateness(late, period, section, m));
     Kind::Against { pulses: d as u8, beats: n as u8, late }
 }

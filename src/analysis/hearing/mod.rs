@@ -228,14 +228,15 @@ impl EvenRun {
         Self { period, count: 1, offsets: pulse }
     }
 
-    /// One run through all pulses, unless there is a gap among them or an even pulse would be nearer to another one than its own.
+    /// One run through all pulses, unless there is a gap among them or they would mostly be off its pulses.
     fn through(pulses: &[f64], period: f64) -> Option<Self> {
         let elapsed = |k: usize| k as f64 * period;
         let offsets: f64 = pulses.iter().enumerate().map(|(k, p)| p - elapsed(k)).sum();
         let run = Self { period, count: pulses.len(), offsets };
         let has_gap = pulses.windows(2).any(|w| ((w[1] - w[0]) / period - 1.0).abs() > MAX_GAP);
-        let strays = |(k, p): (usize, &f64)| (p - run.start() - elapsed(k)).abs() > period / 2.0;
-        (!pulses.is_empty() && !has_gap && !pulses.iter().enumerate().any(strays)).then_some(run)
+        let squares: f64 = pulses.iter().enumerate().map(|(k, p)| (p - run.start() - elapsed(k)).powi(2)).sum();
+        let tolerance = limits::AGREES.value / 100.0 * period;
+        (!pulses.is_empty() && !has_gap && squares <= pulses.len() as f64 * tolerance.powi(2)).then_some(run)
     }
 
     /// Adds a pulse if it is near where the run expects it.

@@ -115,7 +115,7 @@ fn name(reason: &Reason) -> &'static str {
     match reason {
         R::CellTooFast { .. } => "cell-too-fast",
         R::CellsPerBeat { .. } => "cells-per-beat",
-        R::WeakLandings(_) => "weak-landings",
+        R::WeakLandings { .. } => "weak-landings",
         R::SilentBeats(_) => "silent-beats",
         R::DownbeatSilent { .. } => "downbeat-silent",
         R::LongSilence(_) => "long-silence",
