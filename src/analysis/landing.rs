@@ -80,8 +80,9 @@ pub(crate) fn depth(spot: Spot, context: PartContext<'_>) -> Depth {
             Depth::Beat
         };
     }
-    // A compound beat is cut into thirds before halves, so its middle lies on sixths.
-    if context.meter.kind() == MeterKind::Compound && denom % 3 != 0 && denom.is_power_of_two() {
+    // A compound beat is cut into thirds before halves, so its middle lies on sixths, but for duplets.
+    let has_thirds = spot.span.cells.is_multiple_of(3);
+    if context.meter.kind() == MeterKind::Compound && has_thirds && denom.is_power_of_two() {
         return Depth::Part((3 * denom) as u16);
     }
     Depth::Part(denom as u16)

@@ -90,6 +90,9 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
     for line in describe::whose_beat(groove, report) {
         writeln!(t, "  {line}")?;
     }
+    if report.answer.is_some() {
+        writeln!(t, "  these percentages are tempered, since the model is too sure; the hardness is not")?;
+    }
     if let Some(ms) = report.cell_ms {
         writeln!(t, "  at least a fifth of the attacks need cells as short as {ms:.0} ms")?;
     }

@@ -2,7 +2,7 @@
 
 use crate::analysis::listener::ABOUT_AS_LIKELY;
 use crate::analysis::{
-    Answer, Figure, Hearing, Landings, LayerReport, Pair, Report, Source, SpeedReport, Stretch, landing, limits,
+    Answer, Figure, Hearing, Kind, Landings, LayerReport, Pair, Report, Source, SpeedReport, Stretch, landing, limits,
 };
 use crate::analysis::{percent, tempo_row};
 use crate::rhythm::{Fraction, Groove, Place, Section, count, print_note_value};
@@ -203,7 +203,7 @@ pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
             let more = if h.probability > ABOUT_AS_LIKELY * answer.written { "more" } else { "about as" };
             format!("; {more} likely: {}, {} BPM", h.kind, tempos(h, report.speed))
         });
-        format!("{who}: written beat {}{}", percent(answer.shown_written), first.unwrap_or_default())
+        format!("{who}: {} keep the written beat{}", percent(answer.shown_written), first.unwrap_or_default())
     };
     let mut lines = Vec::new();
     if let Some(answer) = &report.answer {
@@ -333,6 +333,15 @@ pub(crate) fn stream_name(groove: &Groove, report: &Report, index: usize) -> Str
     }
 }
 
+/// Greatest term of a ratio that players count.
+const MAX_TERM: u32 = 16;
+
+/// Whether a stream is a pulse that follows attacks, whose rate is a mean.
+fn is_followed(report: &Report, stream: usize) -> bool {
+    let Some(Source::Hearing { hearing, .. }) = report.streams.get(stream).map(|s| &s.source) else { return false };
+    report.hearings.get(*hearing).is_some_and(|h| matches!(h.kind, Kind::Average | Kind::Changing))
+}
+
 /// Length of the stretch that a stream is, in seconds at the playing speed.
 fn stretch_seconds(report: &Report, stream: usize) -> Option<f64> {
     let Source::Hearing { hearing, stretch: Some(s) } = report.streams.get(stream)?.source else { return None };
@@ -343,15 +352,19 @@ fn stretch_seconds(report: &Report, stream: usize) -> Option<f64> {
 
 /// The relation of two streams in one sentence.
 pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String {
-    let exact = p.exact.map_or_else(|| format!("{:.4}:1", p.ratio), |(n, d)| format!("{n}:{d} exactly"));
-    let ratio = if p.exact == Some(p.simple) {
+    // A mean rate is in a ratio of large numbers by chance.
+    let is_mean = [p.a, p.b].into_iter().any(|s| is_followed(report, s));
+    let exact_terms = p.exact.filter(|(n, d)| *n.max(d) <= MAX_TERM || !is_mean);
+    let exact = exact_terms.map_or_else(|| format!("{:.4}:1", p.ratio), |(n, d)| format!("{n}:{d} exactly"));
+    let is_small = p.exact.is_some_and(|(n, d)| n.max(d) <= MAX_TERM);
+    let ratio = if is_small {
         String::new()
     } else {
         let audibly = if p.audible { "audibly" } else { "not audibly" };
         format!(", near {}:{} ({:+.1}%, {audibly} different)", p.simple.0, p.simple.1, p.error_percent)
     };
     let distance = p.apart.map(|s| format!("they never coincide; the closest distance is {:.0} ms", s * 1000.0));
-    let again = p.again_after;
+    let again = p.again_after.filter(|_| exact_terms.is_some());
     // A stretch may be over before its pulse coincides again.
     let stretch = [p.a, p.b].into_iter().filter_map(|s| stretch_seconds(report, s)).reduce(f64::min);
     let meets = match (p.meets_after, again) {
@@ -369,7 +382,13 @@ pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String 
         (Some(meets), None) => format!("they coincide within {:.0} ms after {meets:.2} s", limits::TOGETHER.value),
         (None, _) => distance.unwrap_or_default(),
     };
-    let drift = if p.drift_ms.abs() < 0.5 { "0".to_owned() } else { format!("{:+.0}", p.drift_ms) };
+    let drift = if is_small {
+        String::new()
+    } else if p.drift_ms.abs() < 0.5 {
+        "; drift 0 ms per bar".to_owned()
+    } else {
+        format!("; drift {:+.0} ms per bar", p.drift_ms)
+    };
     let (a, b) = (stream_name(groove, report, p.a), stream_name(groove, report, p.b));
-    format!("{b} to {a}: {exact}{ratio}; {meets}; drift {drift} ms per bar")
+    format!("{b} to {a}: {exact}{ratio}; {meets}{drift}")
 }

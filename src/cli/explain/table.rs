@@ -1,7 +1,7 @@
 //! Many grooves as a table, a line each.
 
 use crate::analysis::Report;
-use crate::describe::visible;
+use crate::describe::{self, visible};
 use crate::rhythm::Groove;
 use std::fmt::Write;
 use std::path::Path;
@@ -11,16 +11,20 @@ const HEADINGS: [&str; 8] = ["file", "cell", "hardness", "meter load", "likelies
 
 pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 8] {
     let first = report.hearings.first();
-    let tempo = groove.sections().first().map(|s| s.tempo.bpm());
-    let written =
-        tempo.map(|t| format!("{:.1}", t.numer() as f64 / t.denom() as f64 * report.speed)).unwrap_or_default();
+    let written = report.written().map(|w| &report.hearings[w]);
+    // Without a hearing there is no pulse to compare with.
+    let percent = (report.speed * 100.0).round() as u16;
+    let written = written.map_or_else(
+        || format!("{:.1}", describe::written_tempo(groove, percent)),
+        |h| describe::tempos(h, report.speed),
+    );
     [
         visible(&path.display().to_string()).into_owned(),
         report.cell_ms.map(|ms| format!("{ms:.0} ms")).unwrap_or_default(),
         report.answer.map(|a| format!("{:.2}", a.hardness().max(0.0))).unwrap_or_default(),
         report.answer.map(|a| format!("{:.2}", a.meter_load().max(0.0))).unwrap_or_default(),
         first.map_or_else(|| "no pulse".into(), |h| h.kind.short()),
-        first.map(|h| format!("{:.1}", h.bpm(report.speed))).unwrap_or_default(),
+        first.map(|h| describe::tempos(h, report.speed)).unwrap_or_default(),
         written,
         report.findings.first().map_or_else(|| "no reasons found".into(), |f| f.reason.to_string()),
     ]
