@@ -68,7 +68,7 @@ mod tests {
             "a cell lasts 100 ms",
             "; reported for cells up to 110 ms; London 2004",
             "% of the attacks land neither on a beat nor halfway between two beats; reported for 40% or more; chosen by teeter, no published source",
-            "the cell cannot be counted; reported if one is at most 1.5 times as long as the other; chosen by teeter, no published source",
+            "the cells can hardly be counted; reported if one is at most 1.5 times as long as the other; chosen by teeter, no published source",
         ] {
             assert!(all.contains(words), "'{words}' is missing in\n{all}");
         }

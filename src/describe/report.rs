@@ -187,9 +187,10 @@ pub(crate) fn written_family(report: &Report) -> Option<String> {
             is_other.then(|| format!("{one} keeps the written beat: {}", percent(shown)))
         }
         [first @ .., last] => {
-            let first = first.join(", ");
-            let shown = percent(shown);
-            Some(format!("{first} and {last} keep the written beat (for most of the time) and count as one: {shown}"))
+            let (first, shown) = (first.join(", "), percent(shown));
+            let always = report.hearings.iter().filter(|h| h.keeps_written()).all(|h| h.written_share > 0.99);
+            let mostly = if always { "" } else { ", some not all of the time," };
+            Some(format!("{first} and {last} keep the written beat{mostly} and count as one: {shown}"))
         }
     }
 }

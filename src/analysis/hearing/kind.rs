@@ -195,6 +195,9 @@ fn even(h: &listener::Hearing, m: &Material<'_>) -> Kind {
     if listener::is_familiar(h.period, &section.meter) && !is_on {
         return Kind::Displaced { period: (n as u8, d as u8), late: lateness(late, period, section, m) };
     }
+    if !section.meter.heads.is_empty() {
+        return Kind::Even;
+    }
     let on_beat = late.round() % period;
     if d == 1 && (late - late.round()).abs() < SAME_RATIO {
         return Kind::Every { beats: n as u8, from: on_beat as u8 + 1 };
