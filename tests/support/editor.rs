@@ -153,7 +153,10 @@ impl Editor {
                 self.screen.process(&bytes);
             }
         };
-        self.settles();
+        // The reader ends with the terminal.
+        while let Ok(bytes) = self.bytes.recv_timeout(TIMEOUT) {
+            self.screen.process(&bytes);
+        }
         End { code: status.exit_code(), restored: self.is_restored(), text: self.text() }
     }
 
