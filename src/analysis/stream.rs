@@ -235,7 +235,7 @@ pub(super) fn exact(x: f64) -> Option<(u32, u32)> {
         if now.0 > f64::from(EXACT) || now.1 > f64::from(EXACT) || !rest.is_finite() {
             return None;
         }
-        if now.0 > 0.0 && (now.0 / now.1 / x - 1.0).abs() < 4e-7 {
+        if now.0 > 0.0 && (now.0 / now.1 / x - 1.0).abs() < 5e-8 {
             return Some((now.0 as u32, now.1 as u32));
         }
         rest = 1.0 / (rest - whole);
