@@ -140,7 +140,7 @@ impl fmt::Display for Reason {
             }
             Self::NoPeriod(n) => write!(f, "{n} groups of only a few sizes, in no order that lasts"),
             Self::UnequalBeats { sizes, limp_ms } => {
-                write!(f, "the beats are unequal, {sizes}: the long ones last {limp_ms:.0} ms longer")
+                write!(f, "the attacks suggest unequal beats, {sizes}: the long ones last {limp_ms:.0} ms longer")
             }
             Self::OddBar(beats) => write!(f, "a bar has {beats} beats, an odd number"),
             Self::MeterChange(meters) => write!(f, "the meter changes: {meters} different meters"),
@@ -161,7 +161,7 @@ impl fmt::Display for Reason {
             }
             Self::TwoStreams { followed_bpm, ratio: (1, 1), .. } => write!(
                 f,
-                "two streams: {followed_bpm:.1} BPM in the layers followed and in all layers together, but not on the same beats"
+                "two streams: {followed_bpm:.1} BPM in the layers followed and in all layers together, but the pulses do not coincide everywhere"
             ),
             Self::TwoStreams { followed_bpm, all_bpm, ratio, is_exact, meets_after } => {
                 let meets = meets_after.map(|s| format!(", coinciding every {s:.1} s")).unwrap_or_default();

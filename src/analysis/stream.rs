@@ -15,6 +15,26 @@ pub struct Stream {
     pub period: f64,
     /// First pulse in seconds at the playing speed.
     pub start: f64,
+    /// Where it ends, in seconds at the playing speed, if it does not go on from loop to loop.
+    pub end: Option<f64>,
+}
+
+impl Stream {
+    /// Seconds from a time to the nearest pulse.
+    fn distance(&self, time: f64) -> f64 {
+        let last = self.end.map_or(f64::INFINITY, |end| ((end - self.start) / self.period - 1e-6).floor());
+        let pulse = ((time - self.start) / self.period).round().min(last);
+        (time - self.start - pulse * self.period).abs()
+    }
+}
+
+/// What two streams share that do not both go on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shared {
+    /// Seconds at the playing speed in which both sound.
+    pub seconds: f64,
+    /// Pulses of the one within 20 ms of a pulse of the other.
+    pub coincidences: usize,
 }
 
 /// Where a stream comes from.
@@ -50,8 +70,11 @@ pub struct Pair {
     pub error_percent: f64,
     /// Whether that difference of tempo is audible (limits: tempo change).
     pub audible: bool,
-    /// Seconds from one meeting within 20 ms to the next, at the playing speed; `None` if they do not meet in ten minutes.
+    /// Seconds from one meeting within 20 ms to the next, at the playing speed; `None` if they do not meet in ten minutes, or do
+    /// not both go on.
     pub meets_after: Option<f64>,
+    /// What they share, if they do not both go on.
+    pub shared: Option<Shared>,
     /// Where they do not meet, the least time between a pulse of the one and a pulse of the other, in seconds at the playing speed.
     pub apart: Option<f64>,
     /// Where the ratio is exact, the seconds at the playing speed after which they stand to each other as before.
@@ -86,6 +109,7 @@ pub(super) fn streams(layer_attacks: &LayerAttacks<'_>, hearings: &[Hearing], sp
             source: Source::Written,
             period: written.stretches[0].period / speed,
             start: written.pulses[0] / speed,
+            end: None,
         });
     }
     let likely = hearings
@@ -103,14 +127,21 @@ pub(super) fn streams(layer_attacks: &LayerAttacks<'_>, hearings: &[Hearing], sp
         let stretches = h.stretches.iter().enumerate().filter(|(i, _)| is_new(*i));
         for (i, s) in stretches.take(MAX_STRETCHES) {
             let source = Source::Hearing { hearing, stretch: several.then_some(i) };
-            streams.push(Stream { source, period: s.period / speed, start: s.start / speed });
+            let next = h.stretches.get(i + 1).map_or(layer_attacks.clock.total(), |next| next.start);
+            let end = (several || !h.closes).then_some(next / speed);
+            streams.push(Stream { source, period: s.period / speed, start: s.start / speed, end });
         }
     }
     for layer in 0..groove.layers().len() {
         if let Some((step, start)) = even_layer(layer_attacks, layer)
             && !streams.iter().any(|s| (s.period * speed - step).abs() < SAME_TIME)
         {
-            streams.push(Stream { source: Source::Layer(layer), period: step / speed, start: start / speed });
+            streams.push(Stream {
+                source: Source::Layer(layer),
+                period: step / speed,
+                start: start / speed,
+                end: None,
+            });
         }
     }
     streams
@@ -144,10 +175,9 @@ fn even_layer(layer_attacks: &LayerAttacks<'_>, layer: usize) -> Option<(f64, f6
 pub(super) fn meets_after(a: &Hearing, b: &Hearing, speed: f64) -> Option<f64> {
     let stream = |h: &Hearing| {
         let [s] = &h.stretches[..] else { return None };
-        if matches!(h.kind, Kind::Unequal(_)) {
-            return None;
-        }
-        Some(Stream { source: Source::Written, period: s.period / speed, start: s.start / speed })
+        let is_even = h.closes && !matches!(h.kind, Kind::Unequal(_));
+        let stream = Stream { source: Source::Written, period: s.period / speed, start: s.start / speed, end: None };
+        is_even.then_some(stream)
     };
     meeting(&stream(a)?, &stream(b)?)
 }
@@ -174,7 +204,9 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
     let error_percent = (ratio / (f64::from(simple.0) / f64::from(simple.1)) - 1.0) * 100.0;
     // Pulses of each in a bar; at the simple ratio the second would have `n / d` for each of the first.
     let slip = bar / y.period - bar / x.period * f64::from(simple.0) / f64::from(simple.1);
-    let meets_after = meeting(x, y);
+    let shared = shared(x, y);
+    let meets_after = if shared.is_none() { meeting(x, y) } else { None };
+    let is_apart = shared.map_or(meets_after.is_none(), |s| s.coincidences == 0);
     Pair {
         a,
         b,
@@ -184,8 +216,9 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
         error_percent,
         audible: error_percent.abs() >= limits::TEMPO_CHANGE.value,
         meets_after,
-        apart: meets_after.is_none().then(|| apart(x, y)),
-        again_after: exact.map(|(_, of_first)| f64::from(of_first) * x.period),
+        shared,
+        apart: is_apart.then(|| apart(x, y)),
+        again_after: exact.filter(|_| shared.is_none()).map(|(_, of_first)| f64::from(of_first) * x.period),
         drift_ms: slip * y.period * 1000.0,
     }
 }
@@ -202,7 +235,7 @@ pub(super) fn exact(x: f64) -> Option<(u32, u32)> {
         if now.0 > f64::from(EXACT) || now.1 > f64::from(EXACT) || !rest.is_finite() {
             return None;
         }
-        if now.0 > 0.0 && (now.0 / now.1 / x - 1.0).abs() < 2e-8 {
+        if now.0 > 0.0 && (now.0 / now.1 / x - 1.0).abs() < 5e-8 {
             return Some((now.0 as u32, now.1 as u32));
         }
         rest = 1.0 / (rest - whole);
@@ -232,6 +265,23 @@ pub(crate) fn nearest(x: f64, most: u32) -> Option<(u32, u32)> {
         .map(|(_, n, d)| (n, d))
 }
 
+/// Pulses of `x` while both sound.
+fn pulses_while_both<'a>(x: &'a Stream, y: &Stream) -> impl Iterator<Item = f64> + 'a {
+    let until = [x.end, y.end].into_iter().flatten().fold(x.start + PATIENCE, f64::min);
+    let from = y.start.max(x.start) - x.period / 2.0;
+    let pulses = (0..).map(|k| x.start + f64::from(k) * x.period);
+    pulses.take_while(move |t| *t < until - 1e-9).skip_while(move |t| *t < from)
+}
+
+fn shared(x: &Stream, y: &Stream) -> Option<Shared> {
+    let until = [x.end, y.end].into_iter().flatten().reduce(f64::min)?;
+    let close = limits::TOGETHER.value / 1000.0 + 1e-9;
+    Some(Shared {
+        seconds: (until - x.start.max(y.start)).max(0.0),
+        coincidences: pulses_while_both(x, y).filter(|t| y.distance(*t) <= close).count(),
+    })
+}
+
 /// Seconds from the first meeting within the limit to the next one, with the streams apart between.
 fn meeting(x: &Stream, y: &Stream) -> Option<f64> {
     let close = limits::TOGETHER.value / 1000.0 + 1e-9;
@@ -255,14 +305,9 @@ fn meeting(x: &Stream, y: &Stream) -> Option<f64> {
     None
 }
 
-/// The least time between pulses of the two in ten minutes, in seconds.
+/// The least time between pulses of the two while both sound, at most ten minutes, in seconds.
 fn apart(x: &Stream, y: &Stream) -> f64 {
-    let pulses = (0..).map(|k| f64::from(k) * x.period).take_while(|t| *t < PATIENCE);
-    let away = pulses.map(|t| {
-        let phase = (x.start + t - y.start) / y.period;
-        (phase - phase.round()).abs() * y.period
-    });
-    away.fold(f64::INFINITY, f64::min)
+    pulses_while_both(x, y).map(|t| y.distance(t)).fold(f64::INFINITY, f64::min)
 }
 
 #[cfg(test)]
@@ -285,7 +330,7 @@ mod tests {
 
     #[test]
     fn three_against_two_meet_every_two_beats() {
-        let stream = |period| Stream { source: Source::Written, period, start: 0.0 };
+        let stream = |period| Stream { source: Source::Written, period, start: 0.0, end: None };
         let streams = [stream(0.5), stream(1.0 / 3.0)];
         let p = pair(&streams, 0, 1, 2.0);
         assert_eq!((p.exact, p.simple, p.audible), (Some((3, 2)), (3, 2), false));
@@ -302,6 +347,20 @@ mod tests {
         let apart = [stream(0.6), Stream { start: 0.05, ..stream(0.4) }];
         let p = pair(&apart, 0, 1, 2.4);
         assert_eq!((p.exact, p.meets_after), (Some((3, 2)), None));
+        assert!((p.apart.expect("never") - 0.05).abs() < 1e-9, "{:?}", p.apart);
+    }
+
+    #[test]
+    fn streams_that_end_share_what_sounds_of_both() {
+        let stream = |period, start, end| Stream { source: Source::Written, period, start, end };
+        // Against a beat of 500 ms: 600 ms from 1 s to 2.8 s meets it at 1 s only.
+        let p = pair(&[stream(0.5, 0.0, None), stream(0.6, 1.0, Some(2.8))], 0, 1, 2.0);
+        let shared = p.shared.expect("one of them ends");
+        assert!((shared.seconds - 1.8).abs() < 1e-9 && shared.coincidences == 1, "{shared:?}");
+        assert_eq!((p.meets_after, p.apart, p.again_after), (None, None, None));
+        // 250 ms late it never does; 50 ms is the least distance, at 2.45 s.
+        let p = pair(&[stream(0.5, 0.0, None), stream(0.6, 1.25, Some(2.8))], 0, 1, 2.0);
+        assert_eq!(p.shared.map(|s| s.coincidences), Some(0));
         assert!((p.apart.expect("never") - 0.05).abs() < 1e-9, "{:?}", p.apart);
     }
 }

@@ -94,7 +94,7 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
         writeln!(t, "  these percentages are tempered, since the model is too sure; the hardness is not")?;
     }
     if let Some(ms) = report.cell_ms {
-        writeln!(t, "  at least a fifth of the attacks need cells as short as {ms:.0} ms")?;
+        writeln!(t, "  at least a fifth of the attacks start or end a group that needs cells as short as {ms:.0} ms")?;
     }
     let Some(first) = report.hearings.first() else {
         return writeln!(t, "  {}", describe::no_hearing_reason(report));

@@ -112,7 +112,7 @@ pub(crate) fn leader_name(speeds: &SpeedReport, leader: Leader, speed: f64) -> S
     match (leader, speeds.hearing(leader)) {
         (_, Some(h)) => format!("{} ({} BPM)", h.kind, tempo_row(&h.tempos(speed))),
         (Leader::Unclear, _) => "no pulse leads clearly".to_owned(),
-        _ => "the written beat".to_owned(),
+        _ => "a pulse that keeps the written beat".to_owned(),
     }
 }
 

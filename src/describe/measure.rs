@@ -28,7 +28,7 @@ pub(crate) fn measure(m: &Measure) -> String {
     let value = match m.value {
         Ok(v) if m.name == EVENNESS => format!("{v:.4}"),
         Ok(v) => short_decimal(v),
-        Err(why) => return format!("{}: not defined here: {why}", m.name),
+        Err(why) => return format!("{}: not computed: {why}", m.name),
     };
     let more: Vec<&str> = [meaning(m.name), m.detail.as_str()].into_iter().filter(|w| !w.is_empty()).collect();
     if more.is_empty() { format!("{}: {value}", m.name) } else { format!("{}: {value} ({})", m.name, more.join("; ")) }

@@ -184,7 +184,9 @@ pub(crate) fn written_family(report: &Report) -> Option<String> {
         [] => None,
         [one] => {
             let is_other = report.written().is_none_or(|w| report.hearings[w].shown.is_none());
-            is_other.then(|| format!("{one} keeps the written beat: {}", percent(shown)))
+            let always = report.hearings.iter().filter(|h| h.keeps_written()).all(|h| h.written_share > 0.99);
+            let mostly = if always { "" } else { " for most of the time" };
+            is_other.then(|| format!("{one} keeps the written beat{mostly}: {}", percent(shown)))
         }
         [first @ .., last] => {
             let (first, shown) = (first.join(", "), percent(shown));
@@ -335,20 +337,12 @@ pub(crate) fn stream_name(groove: &Groove, report: &Report, index: usize) -> Str
 }
 
 /// Greatest term of a ratio that players count.
-const MAX_TERM: u32 = 16;
+const MAX_TERM: u32 = 32;
 
 /// Whether a stream is a pulse that follows attacks, whose rate is a mean.
 fn is_followed(report: &Report, stream: usize) -> bool {
     let Some(Source::Hearing { hearing, .. }) = report.streams.get(stream).map(|s| &s.source) else { return false };
     report.hearings.get(*hearing).is_some_and(|h| matches!(h.kind, Kind::Average | Kind::Changing))
-}
-
-/// Length of the stretch that a stream is, in seconds at the playing speed.
-fn stretch_seconds(report: &Report, stream: usize) -> Option<f64> {
-    let Source::Hearing { hearing, stretch: Some(s) } = report.streams.get(stream)?.source else { return None };
-    let stretches = &report.hearings.get(hearing)?.stretches;
-    let end = stretches.get(s + 1).map_or(report.clock.total(), |next| next.start);
-    Some((end - stretches.get(s)?.start) / report.speed)
 }
 
 /// The relation of two streams in one sentence.
@@ -366,22 +360,26 @@ pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String 
     };
     let distance = p.apart.map(|s| format!("they never coincide; the closest distance is {:.0} ms", s * 1000.0));
     let again = p.again_after.filter(|_| exact_terms.is_some());
-    // A stretch may be over before its pulse coincides again.
-    let stretch = [p.a, p.b].into_iter().filter_map(|s| stretch_seconds(report, s)).reduce(f64::min);
-    let meets = match (p.meets_after, again) {
-        (Some(meets), _) if stretch.is_some_and(|s| s < meets) => {
-            format!("they coincide at most once in the {:.1} s of the stretch", stretch.unwrap_or_default())
+    let meets = match (p.shared, p.meets_after, again) {
+        (Some(s), ..) if s.coincidences == 0 => {
+            let distance =
+                p.apart.filter(|d| d.is_finite()).map(|d| format!("; the closest distance is {:.0} ms", d * 1000.0));
+            format!("they do not coincide in the {:.1} s that both sound{}", s.seconds, distance.unwrap_or_default())
+        }
+        (Some(s), ..) => {
+            let times = if s.coincidences == 1 { "once".to_owned() } else { format!("{} times", s.coincidences) };
+            format!("they coincide {times} in the {:.1} s that both sound", s.seconds)
         }
         // They coincide once per common period.
-        (Some(meets), Some(again)) if (meets - again).abs() < 1e-6 => format!("they coincide every {meets:.2} s"),
-        (Some(meets), Some(again)) => {
+        (_, Some(meets), Some(again)) if (meets - again).abs() < 1e-6 => format!("they coincide every {meets:.2} s"),
+        (_, Some(meets), Some(again)) => {
             format!(
                 "they coincide within {:.0} ms after {meets:.2} s and repeat exactly after {again:.2} s",
                 limits::TOGETHER.value
             )
         }
-        (Some(meets), None) => format!("they coincide within {:.0} ms after {meets:.2} s", limits::TOGETHER.value),
-        (None, _) => distance.unwrap_or_default(),
+        (_, Some(meets), None) => format!("they coincide within {:.0} ms after {meets:.2} s", limits::TOGETHER.value),
+        (_, None, _) => distance.unwrap_or_default(),
     };
     let drift = if is_small {
         String::new()

@@ -22,13 +22,18 @@ pub(crate) struct StreamLine {
     pub name: String,
     /// Period, above 0.
     pub period: f64,
-    /// Time of any of its pulses.
+    /// Time of any of its pulses; of the first one, if it ends.
     pub start: f64,
+    /// Where it ends, if it does not go on.
+    pub end: Option<f64>,
 }
 
 impl StreamLine {
     fn nearest(&self, time: f64) -> f64 {
-        self.start + ((time - self.start) / self.period).round() * self.period
+        let pulse = ((time - self.start) / self.period).round();
+        let last = self.end.map_or(f64::INFINITY, |end| ((end - self.start) / self.period - 1e-6).floor());
+        let first = if self.end.is_some() { 0.0 } else { f64::NEG_INFINITY };
+        self.start + pulse.min(last).max(first) * self.period
     }
 
     /// Seconds from a time to the nearest pulse.
@@ -66,7 +71,12 @@ pub(crate) fn draw_streams(
             }
             Source::Layer(l) => groove.layers().get(l)?.name.clone(),
         };
-        Some(StreamLine { name: format!("{:>5.1} {what}", 60.0 / s.period), period: s.period, start: s.start })
+        Some(StreamLine {
+            name: format!("{:>5.1} {what}", 60.0 / s.period),
+            period: s.period,
+            start: s.start,
+            end: s.end,
+        })
     };
     let lines: Vec<StreamLine> = streams.iter().filter_map(line).collect();
     let bar = groove.sections().first().map_or(0.0, |s| wholes(s.meter.bar()));
@@ -87,10 +97,12 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
     let width = width.max(MIN_COLUMNS);
     let names = lines.iter().map(|l| l.name.width()).max().unwrap_or(0).min(width * 3 / 8);
     let columns = width - names - 1;
-    let meeting = meeting(&lines, SHOWN_BARS * bar, close);
+    // What ends is drawn where it sounds.
+    let ends = lines.iter().filter_map(|l| l.end).reduce(f64::max);
+    let meeting = if ends.is_none() { meeting(&lines, SHOWN_BARS * bar, close) } else { None };
     let from = meeting.map_or_else(|| lines.iter().map(|l| l.start).fold(f64::MAX, f64::min), |m| m.0);
     let next = meeting.and_then(|m| m.1);
-    let asked = next.map_or(SHOWN_BARS * bar, |next| next - from);
+    let asked = next.map_or(SHOWN_BARS * bar, |next| next - from).max(ends.unwrap_or(0.0) - from);
     let fastest = lines.iter().map(|l| l.period).fold(f64::MAX, f64::min);
     let length = asked.min((columns - 1) as f64 / MIN_PULSE_COLUMNS * fastest);
     // A pulse that coincides with one outside the picture is drawn alone.
@@ -99,9 +111,12 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
     for (i, line) in lines.iter().enumerate() {
         let mut cells = vec![' '; columns];
         let mut pulse = ((from - close - line.start) / line.period).ceil();
+        if line.end.is_some() {
+            pulse = pulse.max(0.0);
+        }
         loop {
             let time = line.start + pulse * line.period;
-            if time > *drawn.end() {
+            if time > *drawn.end() || line.end.is_some_and(|end| time > end - 1e-6 * line.period) {
                 break;
             }
             let column = ((time - from) / length * (columns - 1) as f64).round().clamp(0.0, (columns - 1) as f64);
@@ -119,11 +134,18 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
     out.push(format!("{}{left}{}{right}", " ".repeat(names + 1), " ".repeat(space)));
     let millis = limits::TOGETHER.value;
     out.push(format!("{} pulse  {} within {millis:.0} ms of another", marks.pulse, marks.coincidence));
-    let never = if lines.len() > 2 { "never all at once" } else { "they never coincide" };
+    let never = if ends.is_some() {
+        "each pulse where it sounds"
+    } else if lines.len() > 2 {
+        "never all at once"
+    } else {
+        "they never coincide"
+    };
     out.push(match (next, length < asked - 1e-9) {
         (Some(_), false) => format!("between coincidences: {length:.2} s"),
         (Some(_), true) => format!("starts at a coincidence; next: {:.2} s", from + asked),
         (None, false) if meeting.is_some() => "four bars, starting at a coincidence".to_owned(),
+        (None, false) if ends.is_some() => never.to_owned(),
         (None, false) => format!("four bars; {never}"),
         (None, true) if meeting.is_some() => "starts at a coincidence".to_owned(),
         (None, true) => format!("an excerpt; {never}"),
@@ -160,7 +182,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn line(name: &str, period: f64, start: f64) -> StreamLine {
-        StreamLine { name: name.into(), period, start }
+        StreamLine { name: name.into(), period, start, end: None }
     }
 
     fn check(lines: &[StreamLine], bar: f64, width: usize, expected: &[&str]) {

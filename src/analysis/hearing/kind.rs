@@ -2,7 +2,7 @@
 
 use super::{Material, distinct_tempos};
 use crate::analysis::listener::{self, Member};
-use crate::analysis::stream::nearest;
+use crate::analysis::stream::{exact, nearest};
 use crate::rhythm::{MeterKind, Time};
 use std::fmt;
 
@@ -91,9 +91,12 @@ fn sizes_text(sizes: [u8; 5]) -> String {
 
 const NUMBERS: [&str; 9] = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight"];
 
+/// Greatest term of a ratio that names a pulse where it is exact.
+const MAX_TERM: u32 = 16;
+
 impl fmt::Display for Kind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let number = |n: u8| NUMBERS.get(usize::from(n)).copied().unwrap_or("many");
+        let number = |n: u8| NUMBERS.get(usize::from(n)).map_or_else(|| n.to_string(), ToString::to_string);
         match *self {
             Self::Written => f.write_str("written beat"),
             Self::Every { beats, from: 1 } => write!(f, "every {beats} beats"),
@@ -183,7 +186,12 @@ pub(in crate::analysis) fn of(h: &listener::Hearing, m: &Material<'_>) -> Kind {
 fn even(h: &listener::Hearing, m: &Material<'_>) -> Kind {
     let Some(section) = listener::Section::longest(m.sections) else { return Kind::Even };
     let ratio = h.period / section.meter.beat;
-    let Some((n, d)) = nearest(ratio, 8) else { return Kind::Even };
+    // The bars and beats of an additive meter are no pulses of one length.
+    if !section.meter.heads.is_empty() {
+        return Kind::Even;
+    }
+    let exact = exact(ratio).filter(|(n, d)| *n.max(d) <= MAX_TERM);
+    let Some((n, d)) = exact.or_else(|| nearest(ratio, 8)) else { return Kind::Even };
     if (f64::from(n) / f64::from(d) / ratio - 1.0).abs() > SAME_RATIO {
         return Kind::Even;
     }
@@ -194,9 +202,6 @@ fn even(h: &listener::Hearing, m: &Material<'_>) -> Kind {
     let is_on = late.min(period - late) < SAME_RATIO;
     if listener::is_familiar(h.period, &section.meter) && !is_on {
         return Kind::Displaced { period: (n as u8, d as u8), late: lateness(late, period, section, m) };
-    }
-    if !section.meter.heads.is_empty() {
-        return Kind::Even;
     }
     let on_beat = late.round() % period;
     if d == 1 && (late - late.round()).abs() < SAME_RATIO {

@@ -81,6 +81,7 @@ pub(crate) fn chart(input: &Input) -> SpeedChart {
         percents = between.map(|(a, b)| a + (b - a) / 2).collect();
         if percents.is_empty() {
             chart.turns = turns(&chart.points);
+            chart.hear_turns(&heard);
             return chart;
         }
     }
@@ -119,6 +120,17 @@ impl SpeedChart {
             None => (Leader::Written, heard.written / best.max(1e-9)),
         };
         SpeedPoint { percent, hardness: heard.hardness(), leader, lead, best }
+    }
+
+    /// Keeps the hearings that lead from a turn on as they are at its speed.
+    fn hear_turns(&mut self, heard: &[(u16, Listening)]) {
+        for turn in self.turns.iter_mut().filter(|t| matches!(t.leader, Leader::Hearing(_))) {
+            let at = heard.iter().find(|h| h.0 == turn.percent);
+            if let Some(hearing) = at.and_then(|h| h.1.hearings.iter().find(|h| !h.keeps_written())) {
+                turn.leader = Leader::Hearing(self.hearings.len());
+                self.hearings.push(hearing.clone());
+            }
+        }
     }
 
     fn index(&mut self, hearing: &Hearing, length: f64) -> usize {

@@ -71,7 +71,7 @@ pub(super) fn measures(groove: &Groove, section: usize, groups: &Groups) -> Vec<
     let clock = ring.as_ref().filter(|r| r.pulses <= MAX_PULSES).and_then(best_clock);
     let clock_detail = clock.as_ref().map(|c| {
         format!(
-            "best clock: every {} cells from cell {}, ticks: {} accented, {} unaccented, {} silent",
+            "best clock: every {} cells of the common grid from cell {}, ticks: {} accented, {} unaccented, {} silent",
             c.unit, c.start, c.accented, c.plain, c.silent
         )
     });

@@ -52,6 +52,8 @@ pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
             "audible": p.audible,
             "meets_after_s": p.meets_after.map(round),
             "apart_s": p.apart.map(round),
+            "shared_s": p.shared.map(|s| round(s.seconds)),
+            "coincidences": p.shared.map(|s| s.coincidences),
             "again_after_s": p.again_after.map(round),
             "drift_ms_per_bar": round(p.drift_ms),
         })).collect::<Vec<_>>(),

@@ -185,12 +185,15 @@ fn event_loop<W: io::Write>(
         screen.show(state)?;
         let Ok(event) = events.recv() else { return Ok(true) };
         effects.extend(update(state, event));
-        // One frame for all events that have arrived.
-        while let Ok(event) = events.try_recv() {
+        // One frame for all events that have arrived, unless they arrive faster than they can be handled.
+        for event in events.try_iter().take(MAX_EVENTS_PER_FRAME) {
             effects.extend(update(state, event));
         }
     }
 }
+
+/// Events of one frame; the journal is written and the screen drawn between frames.
+const MAX_EVENTS_PER_FRAME: usize = 64;
 
 fn is_set(variable: &str) -> bool {
     std::env::var_os(variable).is_some_and(|value| !value.is_empty())

@@ -35,7 +35,7 @@ fn the_full_view_shows_the_whole_report() {
     for m in report.measures.iter().flat_map(|(_, m)| m) {
         assert!(text.contains(m.name) && text.contains(m.source));
         if let Err(why) = m.value {
-            assert!(text.contains(&format!("{}: not defined here: {why}", m.name)));
+            assert!(text.contains(&format!("{}: not computed: {why}", m.name)));
         }
     }
     let speeds = report.speeds.as_ref().expect("the chart");
