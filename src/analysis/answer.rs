@@ -60,6 +60,8 @@ pub(crate) struct Answer {
     pub(crate) shown_written: f64,
     /// What is heard instead; the parts add up to the hardness.
     pub(crate) split: Split,
+    /// Whether it is the mean of answers, one for each written tempo.
+    pub(crate) is_mean: bool,
     /// Probability of unequal beats or bars of five and seven, where cells are felt.
     pub(crate) odd: f64,
     /// Probability of cycles that agree with the written bars, where cells are felt.
@@ -68,8 +70,8 @@ pub(crate) struct Answer {
 
 impl Answer {
     pub(super) fn of(heard: &Listening) -> Self {
-        let Listening { written, shown_written, split, odd, bar, .. } = *heard;
-        Self { written, shown_written, split, odd, bar }
+        let Listening { written, shown_written, split, odd, bar, spans, .. } = *heard;
+        Self { written, shown_written, split, is_mean: spans > 1, odd, bar }
     }
 
     /// Probability that the written beat is lost.

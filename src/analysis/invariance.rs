@@ -9,9 +9,9 @@ use std::sync::Arc;
 /// named first.
 fn heard(r: &Report) -> Vec<(String, f64, f64)> {
     let name = |kind: Kind| match kind {
-        Kind::Unequal(mut sizes) => {
+        Kind::Unequal { mut sizes, unit } => {
             sizes.sort_unstable();
-            Kind::Unequal(sizes).to_string()
+            Kind::Unequal { sizes, unit }.to_string()
         }
         kind => kind.to_string(),
     };

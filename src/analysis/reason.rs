@@ -61,6 +61,8 @@ pub(crate) enum Reason {
     AccentsOffBeat(f64),
     /// Accents at even distances against a figure of another length, in cells.
     AccentsAgainstFigure { accents: u32, figure: u32 },
+    /// An average pulse has more of the attacks on it than the written beat: the shares.
+    MoreOnPulse { pulse: f64, written: f64 },
     /// A likely pulse changes: the tempos of its stretches, at most four.
     Changes(Vec<f64>),
     /// Two layers of even attacks at rates not simply related.
@@ -140,22 +142,28 @@ impl fmt::Display for Reason {
             }
             Self::NoPeriod(n) => write!(f, "{n} groups of only a few sizes, in no order that lasts"),
             Self::UnequalBeats { sizes, limp_ms } => {
-                write!(f, "the attacks suggest unequal beats, {sizes}: the long ones last {limp_ms:.0} ms longer")
+                write!(f, "a listener may hear unequal beats, {sizes}: the long ones last {limp_ms:.0} ms longer")
             }
             Self::OddBar(beats) => write!(f, "a bar has {beats} beats, an odd number"),
             Self::MeterChange(meters) => write!(f, "the meter changes: {meters} different meters"),
             Self::CrossRhythm { pulses, beats } => {
-                write!(f, "the attacks suggest {pulses} even pulses in the time of {beats} beats")
+                write!(f, "a listener may hear {pulses} even pulses in the time of {beats} beats")
             }
             Self::Displacement(Kind::Displaced { late, .. }) => {
-                write!(f, "the attacks suggest a shifted beat: {late}")
+                write!(f, "a listener may hear a shifted beat: {late}")
             }
-            Self::Displacement(kind) => write!(f, "the attacks suggest a shifted beat: {kind}"),
+            Self::Displacement(kind) => write!(f, "a listener may hear a shifted beat: {kind}"),
             Self::AccentsOffBeat(share) => write!(f, "{} of the accents are not on a beat", percent(*share)),
             Self::AccentsAgainstFigure { accents, figure } => {
                 write!(f, "accents every {accents} cells run against the figure of {figure} cells")
             }
-            Self::Changes(tempos) => write!(f, "the attacks suggest a changing pulse: {} BPM", tempo_row(tempos)),
+            Self::Changes(tempos) => write!(f, "a listener may hear a changing pulse: {} BPM", tempo_row(tempos)),
+            Self::MoreOnPulse { pulse, written } => write!(
+                f,
+                "{} of the attacks are on an average pulse, {} on the written beat",
+                percent(*pulse),
+                percent(*written)
+            ),
             Self::Unrelated { ratio, .. } => {
                 write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
             }

@@ -171,6 +171,8 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
         sections: &asked[0].sections,
     };
     let hearings = heard.as_ref().map(|h| hearing::hearings(h, &material)).unwrap_or_default();
+    // In a region without a pulse, as one within a beat, nothing can be said of the beat.
+    let heard = heard.filter(|_| !hearings.is_empty());
     let all = answers.next().flatten().map(|of_all| {
         let inside = |a: &&TimedAttack| a.seconds >= range.0 - 1e-9 && a.seconds < range.1 - 1e-9;
         let inside: Vec<TimedAttack> = everything.iter().filter(inside).copied().collect();
@@ -184,7 +186,7 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
         }
     });
     let answer = heard.as_ref().map(Answer::of);
-    let streams = stream::streams(&layer_attacks, &hearings, speed);
+    let streams = stream::streams(&layer_attacks, &hearings, range, speed);
     let pairs = stream::pairs(groove, &streams, &clock, speed);
     let measured = focus.first().and_then(|l| layers.get(*l)).map(|l| l.sections.as_slice()).unwrap_or_default();
     let measures = measured
@@ -205,7 +207,10 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
             hearings: &hearings,
             two_streams: all.as_ref().and_then(|a| {
                 let meets = hearings.first().zip(a.hearings.first());
-                Some((a.two_streams.as_ref()?, meets.and_then(|(x, y)| stream::meets_after(x, y, speed))))
+                Some((
+                    a.two_streams.as_ref()?,
+                    meets.and_then(|(x, y)| stream::meets_after(x, y, range.1 - range.0, speed)),
+                ))
             }),
             streams: &streams,
             pairs: &pairs,

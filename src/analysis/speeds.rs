@@ -1,7 +1,7 @@
 //! The listener model over the playing speeds: how hard the groove is and which hearing leads.
 
-use super::hearing::{Kind, distinct_tempos};
-use super::listener::{Leader, SpeedChart};
+use super::hearing::Kind;
+use super::listener::{Leader, SpeedChart, distinct_tempos};
 
 /// A hearing that leads at some speed.
 #[derive(Debug, Clone, PartialEq)]
@@ -77,7 +77,7 @@ impl SpeedReport {
         self.hardness_at(speed * 100.0).is_some_and(|h| h > 0.5)
     }
 
-    /// Whether they do from a speed in percent up to another one, without it.
+    /// Whether most listeners lose it at the speeds from `from` to below `to`, in percent.
     pub(crate) fn lost_between(&self, from: u16, to: u16) -> Lost {
         let range = || self.points.iter().filter(|p| (from..to).contains(&p.0));
         match range().filter(|p| p.1 > 0.5).count() {

@@ -90,6 +90,8 @@ const SIMPLE: u32 = 8;
 const EXACT: u32 = 1000;
 /// Intervals that differ by less are equal, in seconds.
 const SAME_TIME: f64 = 1e-6;
+/// By how much of a period the length of a loop may miss whole periods of a pulse that goes on.
+const SAME_PERIODS: f64 = 1e-3;
 /// Seconds in which a meeting is looked for.
 const PATIENCE: f64 = 600.0;
 
@@ -100,7 +102,12 @@ const MAX_HEARINGS: usize = 3;
 const MAX_STRETCHES: usize = 4;
 
 /// The written beat, the likely hearings that do not keep it, changing ones stretch by stretch, and the layers of even attacks.
-pub(super) fn streams(layer_attacks: &LayerAttacks<'_>, hearings: &[Hearing], speed: f64) -> Vec<Stream> {
+pub(super) fn streams(
+    layer_attacks: &LayerAttacks<'_>,
+    hearings: &[Hearing],
+    range: (f64, f64),
+    speed: f64,
+) -> Vec<Stream> {
     let groove = layer_attacks.groove;
     let mut streams = Vec::new();
     let additive = groove.sections().iter().any(|s| s.meter.kind() == MeterKind::Additive);
@@ -112,12 +119,12 @@ pub(super) fn streams(layer_attacks: &LayerAttacks<'_>, hearings: &[Hearing], sp
             end: None,
         });
     }
-    let likely = hearings
-        .iter()
-        .enumerate()
-        .filter(|(_, h)| !h.keeps_written() && h.probability >= MIN_PROBABILITY && !matches!(h.kind, Kind::Unequal(_)));
+    let likely = hearings.iter().enumerate().filter(|(_, h)| {
+        !h.keeps_written() && h.probability >= MIN_PROBABILITY && !matches!(h.kind, Kind::Unequal { .. })
+    });
     for (hearing, h) in likely.take(MAX_HEARINGS) {
         let several = h.stretches.len() > 1;
+        let goes_on = goes_on(h, range.1 - range.0);
         // A tempo that comes back is the same stream.
         let is_new = |i: usize| {
             h.stretches[..i]
@@ -127,8 +134,8 @@ pub(super) fn streams(layer_attacks: &LayerAttacks<'_>, hearings: &[Hearing], sp
         let stretches = h.stretches.iter().enumerate().filter(|(i, _)| is_new(*i));
         for (i, s) in stretches.take(MAX_STRETCHES) {
             let source = Source::Hearing { hearing, stretch: several.then_some(i) };
-            let next = h.stretches.get(i + 1).map_or(layer_attacks.clock.total(), |next| next.start);
-            let end = (several || !h.closes).then_some(next / speed);
+            let next = h.stretches.get(i + 1).map_or(range.1, |next| next.start);
+            let end = (!goes_on).then_some(next / speed);
             streams.push(Stream { source, period: s.period / speed, start: s.start / speed, end });
         }
     }
@@ -145,6 +152,13 @@ pub(super) fn streams(layer_attacks: &LayerAttacks<'_>, hearings: &[Hearing], sp
         }
     }
     streams
+}
+
+/// Whether the one pulse of a hearing goes on evenly from loop to loop.
+fn goes_on(h: &Hearing, length: f64) -> bool {
+    let [s] = &h.stretches[..] else { return false };
+    let count = length / s.period;
+    h.kind == Kind::Written || (h.closes && (count - count.round()).abs() < SAME_PERIODS)
 }
 
 /// Period and first pulse, at full speed, of a layer of even attacks. Once in the loop the pulse may re-enter: one interval, wherever
@@ -172,10 +186,10 @@ fn even_layer(layer_attacks: &LayerAttacks<'_>, layer: usize) -> Option<(f64, f6
 }
 
 /// Seconds at the playing speed from one meeting of two hearings to the next; `None` unless both are even throughout.
-pub(super) fn meets_after(a: &Hearing, b: &Hearing, speed: f64) -> Option<f64> {
+pub(super) fn meets_after(a: &Hearing, b: &Hearing, length: f64, speed: f64) -> Option<f64> {
     let stream = |h: &Hearing| {
         let [s] = &h.stretches[..] else { return None };
-        let is_even = h.closes && !matches!(h.kind, Kind::Unequal(_));
+        let is_even = goes_on(h, length) && !matches!(h.kind, Kind::Unequal { .. });
         let stream = Stream { source: Source::Written, period: s.period / speed, start: s.start / speed, end: None };
         is_even.then_some(stream)
     };

@@ -218,7 +218,7 @@ fn the_written_beat_of_an_additive_meter_has_the_mean_tempo_of_the_bar() {
 fn unequal_beats_are_heard_where_a_plain_meter_is_written() {
     let r = at_speed(&in_meter("7/8", 2, "2(3+2+2)"), 100);
     let first = &r.hearings[0];
-    assert_eq!(first.kind.to_string(), "unequal beats 3+2+2");
+    assert_eq!(first.kind.to_string(), "unequal beats 3+2+2 in eighths");
     let limp = r.findings.iter().find_map(|f| match &f.reason {
         Reason::UnequalBeats { limp_ms, .. } => Some(*limp_ms),
         _ => None,

@@ -173,7 +173,7 @@ pub(crate) fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
         let written = describe::written_tempo(groove, change.percent);
         words.push(match words.len() {
             0 if speeds.changes.len() == 1 && change.leader != Leader::Written => {
-                format!("at 40% {leader}, and much the same pulse at every speed up to 120%")
+                format!("at 40% {leader}, and a similar pulse at every speed up to 120%")
             }
             0 if speeds.changes.len() == 1 => format!("from 40% to 120% {leader}"),
             0 => format!("at {}% {leader}", change.percent),

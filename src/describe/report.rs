@@ -41,7 +41,7 @@ pub(crate) fn voice_summary(groove: &Groove, layer: usize) -> String {
 
 /// Why a report has no hearing.
 pub(crate) fn no_hearing_reason(report: &Report) -> &'static str {
-    if report.attacks.is_empty() { "no attacks" } else { "too few attacks to hear a pulse from" }
+    if report.attacks.is_empty() { "no attacks" } else { "too few attacks, or too short a region, to hear a pulse in" }
 }
 
 /// A position as players say it: section if there are several, bar, beat, and cell if it is off the beat. Empty for a position
@@ -178,15 +178,21 @@ pub(crate) fn about_as_likely(report: &Report) -> usize {
 /// Which hearings keep the written beat and so count as one, with what is shown of them together; `None` if it is only the written beat itself.
 pub(crate) fn written_family(report: &Report) -> Option<String> {
     let shown = report.answer.as_ref()?.shown_written;
-    let keeping = report.hearings.iter().enumerate().filter(|(_, h)| h.keeps_written() && h.shown.is_some());
-    let numbers: Vec<String> = keeping.map(|(i, _)| (i + 1).to_string()).collect();
+    let is_listed = |h: &Hearing| h.keeps_written() && h.shown.is_some();
+    let keeping: Vec<_> = report.hearings.iter().enumerate().filter(|(_, h)| is_listed(h)).collect();
+    let numbers: Vec<String> = keeping.iter().map(|(i, _)| (i + 1).to_string()).collect();
     match &numbers[..] {
+        [] if shown >= 0.005 => {
+            Some(format!("the {} that keep the written beat are pulses too unlikely to be listed", percent(shown)))
+        }
         [] => None,
         [one] => {
             let is_other = report.written().is_none_or(|w| report.hearings[w].shown.is_none());
             let always = report.hearings.iter().filter(|h| h.keeps_written()).all(|h| h.written_share > 0.99);
-            let mostly = if always { "" } else { " for most of the time" };
-            is_other.then(|| format!("{one} keeps the written beat{mostly}: {}", percent(shown)))
+            let mostly = if always { "" } else { " for at least half of the time" };
+            let of_row = keeping.first().map(|h| likelihood(h.1));
+            let rest = if of_row == Some(percent(shown)) { "" } else { ", with pulses too unlikely to be listed" };
+            is_other.then(|| format!("{one} keeps the written beat{mostly}: {}{rest}", percent(shown)))
         }
         [first @ .., last] => {
             let (first, shown) = (first.join(", "), percent(shown));
@@ -222,7 +228,8 @@ pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
 pub(crate) fn hardness(answer: &Answer) -> String {
     let parts: Vec<String> = answer.parts().iter().map(|(part, p)| format!("{part} {p:.2}")).collect();
     let parts = if parts.is_empty() { String::new() } else { format!(": {}", parts.join(", ")) };
-    format!("hardness {:.2} of 1{parts}", answer.hardness().max(0.0))
+    let mean = if answer.is_mean { ", a mean over the written tempos" } else { "" };
+    format!("hardness {:.2} of 1{mean}{parts}", answer.hardness().max(0.0))
 }
 
 /// The number of attacks on the pulse of a hearing, on its subdivisions, and off it.
@@ -355,8 +362,8 @@ pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String 
     let ratio = if is_small {
         String::new()
     } else {
-        let audibly = if p.audible { "audibly" } else { "not audibly" };
-        format!(", near {}:{} ({:+.1}%, {audibly} different)", p.simple.0, p.simple.1, p.error_percent)
+        let audible = if p.audible { ", audibly different" } else { "" };
+        format!(", near {}:{} ({:+.1}%{audible})", p.simple.0, p.simple.1, p.error_percent)
     };
     let distance = p.apart.map(|s| format!("they never coincide; the closest distance is {:.0} ms", s * 1000.0));
     let again = p.again_after.filter(|_| exact_terms.is_some());

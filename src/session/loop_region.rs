@@ -23,7 +23,7 @@ impl LoopRegion {
     pub(super) fn new(groove: &Groove, start: Mark, end: Mark) -> Option<Self> {
         let sections = groove.sections();
         let Mark { section, at } = start;
-        // At the end of a section is at the start of the next one, and the other way round for the end.
+        // A start at the end of a section is the start of the next one; an end at the start of a section is the end of the one before.
         let start = match sections.get(section)? {
             s if at >= s.length() => Mark { section: section + 1, at: Time::ZERO },
             _ => Mark { section, at: at.max(Time::ZERO) },

@@ -18,7 +18,7 @@ use std::time::{Duration, Instant};
 const MAX_DELAY: Duration = Duration::from_secs(2);
 /// The smoothed delay follows a change of this many seconds or more at once.
 const DELAY_STEP: f64 = 0.05;
-/// A buffer that is asked for this long after the device ran dry leaves a gap; what is reported of the device jitters.
+/// How long after the device ran dry a buffer may be asked for without counting as a gap: the reported times jitter.
 const MAX_DRY: Duration = Duration::from_millis(2);
 /// Seconds of the fade in when a stream begins, so that a ringing source does not start with a step.
 const FADE_IN: f32 = 0.005;

@@ -2,7 +2,7 @@
 
 use super::super::attacks::TimedAttack;
 use super::super::clock::wholes;
-use super::super::hearing::{Hearing, Kind};
+use super::super::hearing::{Hearing, Kind, unit_text};
 use super::super::landing::Depth;
 use super::super::limits;
 use super::super::listener::TwoStreams;
@@ -19,6 +19,8 @@ const SILENT: f64 = 0.25;
 const SELDOM: f64 = 0.25;
 /// Probability of a hearing from which on it is a reason (ours, no source).
 const LIKELY: f64 = 0.1;
+/// By how much more of the attacks a pulse has on it than the written beat to be a reason (ours, no source).
+const MORE_ON_PULSE: f64 = 0.25;
 /// Greatest term of a cross-rhythm that is named.
 const MAX_TERM: u8 = 8;
 
@@ -62,13 +64,16 @@ fn hearing_fact(m: &Material<'_>, h: &Hearing) -> Option<Fact> {
         Some(Fact { reason, parts, threshold, source, place, weight: 0.3 + 0.6 * h.probability })
     };
     match h.kind {
-        Kind::Unequal(sizes) => {
+        Kind::Unequal { sizes, unit: value } => {
             let sizes: Vec<u8> = sizes.into_iter().filter(|s| *s > 0).collect();
             let (long, short) = (*sizes.iter().max()?, *sizes.iter().min()?);
             let units: f64 = sizes.iter().map(|s| f64::from(*s)).sum();
             let unit = h.stretches.first()?.period * sizes.len() as f64 / units * 1000.0 / m.speed;
             let text: Vec<String> = sizes.iter().map(u8::to_string).collect();
-            let reason = Reason::UnequalBeats { sizes: text.join("+"), limp_ms: f64::from(long - short) * unit };
+            let reason = Reason::UnequalBeats {
+                sizes: text.join("+") + &unit_text(value),
+                limp_ms: f64::from(long - short) * unit,
+            };
             fact(reason, &[Part::Unequal], 0.0, OURS, first)
         }
         Kind::Displaced { .. } => fact(Reason::Displacement(h.kind), &[Part::Displaced], LIKELY, OURS, first),
@@ -82,6 +87,12 @@ fn hearing_fact(m: &Material<'_>, h: &Hearing) -> Option<Fact> {
             (tempos.len() > 1).then_some(())?;
             let limit = &limits::TEMPO_CHANGE;
             fact(Reason::Changes(tempos), &[Part::Changing], limit.high, limit.source, second)
+        }
+        Kind::Average => {
+            let share = |h: &Hearing| h.on_pulse as f64 / m.attacks.len().max(1) as f64;
+            let (pulse, written) = (share(h), share(m.written()?));
+            let reason = Reason::MoreOnPulse { pulse, written };
+            (pulse - written >= MORE_ON_PULSE).then(|| fact(reason, &[Part::Average], MORE_ON_PULSE, OURS, None))?
         }
         _ => None,
     }

@@ -2,9 +2,9 @@
 
 use super::super::clock::wholes;
 use super::super::groups::{Figure, Groups, groups_through};
-use super::super::hearing::distinct_tempos;
 use super::super::landing::{self, Depth};
 use super::super::limits;
+use super::super::listener::distinct_tempos;
 use super::super::stream::Source;
 use super::{Fact, Material, OURS, Part, Reason, place_of};
 use crate::analysis::attacks::TimedAttack;

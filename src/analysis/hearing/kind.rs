@@ -1,7 +1,7 @@
 //! What a hearing is, and its name.
 
-use super::{Material, distinct_tempos};
-use crate::analysis::listener::{self, Member};
+use super::Material;
+use crate::analysis::listener::{self, Member, distinct_tempos};
 use crate::analysis::stream::{exact, nearest};
 use crate::rhythm::{MeterKind, Time};
 use std::fmt;
@@ -40,8 +40,13 @@ pub enum Kind {
         /// How late it is after a downbeat; `None` if a pulse is on the downbeat.
         late: Option<Lateness>,
     },
-    /// Unequal beats: their sizes in units from the first pulse on, 0 for none.
-    Unequal([u8; 5]),
+    /// Unequal beats.
+    Unequal {
+        /// Their sizes in units from the first pulse on, 0 for none.
+        sizes: [u8; 5],
+        /// The note value of the unit, as a part of a whole note with one as numerator; 0 if it is none.
+        unit: u16,
+    },
     /// An even pulse that no simple ratio relates to the beat.
     Even,
     /// One pulse per attack, near their mean rate.
@@ -77,7 +82,7 @@ impl Kind {
             Self::Displaced { late, .. } => late.to_string(),
             Self::Against { pulses, beats: 1, .. } => format!("{pulses} per beat"),
             Self::Against { pulses, beats, .. } => format!("{pulses} against {beats}"),
-            Self::Unequal(sizes) => sizes_text(sizes),
+            Self::Unequal { sizes, .. } => sizes_text(sizes),
             Self::Average => "average pulse".to_owned(),
             other => other.to_string(),
         }
@@ -87,6 +92,21 @@ impl Kind {
 fn sizes_text(sizes: [u8; 5]) -> String {
     let sizes: Vec<String> = sizes.iter().filter(|s| **s > 0).map(u8::to_string).collect();
     sizes.join("+")
+}
+
+/// ` in eighths`; empty for 0.
+pub(in crate::analysis) fn unit_text(unit: u16) -> String {
+    match unit {
+        0 => String::new(),
+        1 => " in whole notes".to_owned(),
+        2 => " in half notes".to_owned(),
+        4 => " in quarters".to_owned(),
+        8 => " in eighths".to_owned(),
+        16 => " in sixteenths".to_owned(),
+        32 => " in 32nds".to_owned(),
+        64 => " in 64ths".to_owned(),
+        n => format!(" in parts of 1/{n}"),
+    }
 }
 
 const NUMBERS: [&str; 9] = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight"];
@@ -116,7 +136,7 @@ impl fmt::Display for Kind {
             Self::Displaced { period: (1, n), late } => write!(f, "{} pulses per beat, {late}", number(n)),
             Self::Displaced { period: (n, _), late } => write!(f, "every {n} beats, {late}"),
             Self::Against { pulses, beats, .. } => write!(f, "{} against {}", number(pulses), number(beats)),
-            Self::Unequal(sizes) => write!(f, "unequal beats {}", sizes_text(sizes)),
+            Self::Unequal { sizes, unit } => write!(f, "unequal beats {}{}", sizes_text(sizes), unit_text(unit)),
             Self::Even => f.write_str("even pulse"),
             Self::Average => f.write_str("one pulse per attack, near the mean rate"),
             Self::Changing => f.write_str("changing pulse"),
@@ -176,9 +196,28 @@ pub(in crate::analysis) fn of(h: &listener::Hearing, m: &Material<'_>) -> Kind {
             let mut sizes = [0; 5];
             let of_stretch = h.stretches.first().map(|s| s.sizes.as_slice()).unwrap_or_default();
             sizes.iter_mut().zip(of_stretch).for_each(|(a, b)| *a = *b);
-            Kind::Unequal(sizes)
+            let units = f64::from(sizes.iter().map(|s| u16::from(*s)).sum::<u16>());
+            let unit = h.period * of_stretch.len() as f64 / units;
+            Kind::Unequal { sizes, unit: unit_of(unit, m) }
         }
         listener::Kind::Even => even(h, m),
+    }
+}
+
+/// The note value that lasts so many seconds, as a part of a whole note with one as numerator; 0 if none does.
+fn unit_of(seconds: f64, m: &Material<'_>) -> u16 {
+    let of_beat = listener::Section::longest(m.sections).and_then(|s| nearest(seconds / s.meter.beat, 8).zip(Some(s)));
+    let Some(((n, d), section)) = of_beat else { return 0 };
+    if (f64::from(n) / f64::from(d) * section.meter.beat / seconds - 1.0).abs() > SAME_RATIO {
+        return 0;
+    }
+    let beats = m.groove.sections().iter().map(|s| s.meter.beat());
+    let value = |beat: Time| beat.repeated(n as usize)?.divided(d as usize);
+    let mut values: Vec<Option<Time>> = beats.map(value).collect();
+    values.dedup();
+    match values[..] {
+        [Some(value)] if value.numer() == 1 && (value.denom() as u64).is_power_of_two() => value.denom() as u16,
+        _ => 0,
     }
 }
 

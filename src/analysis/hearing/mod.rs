@@ -5,10 +5,11 @@ mod kind;
 
 pub use kind::Kind;
 pub(in crate::analysis) use kind::of as kind_of;
+pub(super) use kind::unit_text;
 
 use super::clock::Clock;
 use super::limits;
-use super::listener;
+use super::listener::{self, distinct_tempos};
 use crate::rhythm::{Groove, MeterKind};
 use fit::Fit;
 
@@ -106,23 +107,6 @@ impl Hearing {
     }
 }
 
-/// The tempos of some periods in order, at most four, without those that cannot be told from the one before; of a row that comes
-/// again, one round.
-pub(super) fn distinct_tempos(periods: impl Iterator<Item = f64>, speed: f64) -> Vec<f64> {
-    let mut tempos: Vec<f64> = Vec::new();
-    for period in periods {
-        let bpm = 60.0 * speed / period;
-        let differs = |last: &f64| (bpm / last - 1.0).abs() * 100.0 >= limits::TEMPO_CHANGE.value;
-        if tempos.last().is_none_or(differs) {
-            tempos.push(bpm);
-        }
-    }
-    let repeats = |d: &usize| tempos.iter().zip(&tempos[*d..]).all(|(a, b)| (a / b - 1.0).abs() < 1e-3);
-    let round = (1..tempos.len()).find(|d| tempos.len().is_multiple_of(*d) && repeats(d));
-    tempos.truncate(round.unwrap_or(tempos.len()).min(4));
-    tempos
-}
-
 /// What a hearing of the model is laid over.
 pub(in crate::analysis) struct Material<'a> {
     pub(in crate::analysis) groove: &'a Groove,
@@ -142,6 +126,7 @@ pub(in crate::analysis) struct Material<'a> {
 pub(super) fn hearings(heard: &listener::Listening, m: &Material<'_>) -> Vec<Hearing> {
     let shown = heard.hearings.iter().filter(|h| h.shown.is_some());
     let mut all: Vec<Hearing> = shown.map(|h| through(h, heard.length, m)).collect();
+    merge_averages(&mut all, m.speed);
     let rival = all.iter().filter(|h| !h.keeps_written()).map(|h| h.probability).fold(0.0, f64::max);
     if heard.written >= rival
         && let Some(family) = all.iter().position(Hearing::keeps_written)
@@ -164,6 +149,26 @@ pub(super) fn hearings(heard: &listener::Listening, m: &Material<'_>) -> Vec<Hea
         others.sort_by(|a, b| b.shown.unwrap_or(0.0).total_cmp(&a.shown.unwrap_or(0.0)));
     }
     all
+}
+
+/// Adds average pulses whose tempos cannot be told apart to the likeliest of them.
+fn merge_averages(all: &mut Vec<Hearing>, speed: f64) {
+    let mut kept: Vec<Hearing> = Vec::with_capacity(all.len());
+    for h in all.drain(..) {
+        let is_average = |h: &Hearing| h.kind == Kind::Average && h.stretches.len() == 1 && !h.keeps_written();
+        let is_same = |k: &&mut Hearing| {
+            let difference = (k.bpm(speed) / h.bpm(speed) - 1.0).abs() * 100.0;
+            is_average(k) && is_average(&h) && difference < limits::TEMPO_CHANGE.value
+        };
+        match kept.iter_mut().find(is_same) {
+            Some(k) => {
+                k.probability += h.probability;
+                k.shown = k.shown.zip(h.shown).map(|(a, b)| a + b);
+            }
+            None => kept.push(h),
+        }
+    }
+    *all = kept;
 }
 
 /// A hearing of the model, repeated to the end of what is looked at. Where it follows the attacks its pulses are made even: at
@@ -194,7 +199,7 @@ fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
     };
     let fit = Fit::new(&pulses, &stretches, is_exact(h.kind), m);
     let mut hearing = fit.hearing(kind_of(h, m), (h.probability, h.shown, h.written_share), pulses);
-    if let Kind::Unequal(sizes) = hearing.kind
+    if let Kind::Unequal { sizes, .. } = hearing.kind
         && let [first, .., last] = hearing.pulses[..]
     {
         let count = sizes.iter().filter(|s| **s > 0).count() as f64;

@@ -1,5 +1,6 @@
 //! What a listener hears: hearings with their probabilities, how much of it keeps the written beat, and what is heard instead.
 
+use super::super::limits;
 use super::family::Member;
 use super::hypothesis::Kind;
 use super::input::Carried;
@@ -89,6 +90,23 @@ impl Split {
         self.other_rate += other.other_rate * factor;
         self.changing += other.changing * factor;
     }
+}
+
+/// The tempos of some periods in order, at most four, without those that cannot be told from the one before; of a row that comes
+/// again, one round.
+pub(crate) fn distinct_tempos(periods: impl Iterator<Item = f64>, speed: f64) -> Vec<f64> {
+    let mut tempos: Vec<f64> = Vec::new();
+    for period in periods {
+        let bpm = 60.0 * speed / period;
+        let differs = |last: &f64| (bpm / last - 1.0).abs() * 100.0 >= limits::TEMPO_CHANGE.value;
+        if tempos.last().is_none_or(differs) {
+            tempos.push(bpm);
+        }
+    }
+    let repeats = |d: &usize| tempos.iter().zip(&tempos[*d..]).all(|(a, b)| (a / b - 1.0).abs() < 1e-3);
+    let round = (1..tempos.len()).find(|d| tempos.len().is_multiple_of(*d) && repeats(d));
+    tempos.truncate(round.unwrap_or(tempos.len()).min(4));
+    tempos
 }
 
 /// The answer of the model.

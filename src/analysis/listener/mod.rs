@@ -36,7 +36,9 @@ pub(crate) use gains::{Cause, Gain, gains};
 pub(crate) use hypothesis::Kind;
 use input::Carried;
 pub(crate) use input::{Context, Input, Section};
-pub(crate) use listening::{ABOUT_AS_LIKELY, Hearing, Listening, Split, Stretch, TwoStreams, two_streams};
+pub(crate) use listening::{
+    ABOUT_AS_LIKELY, Hearing, Listening, Split, Stretch, TwoStreams, distinct_tempos, two_streams,
+};
 pub(crate) use speeds::{Leader, SpeedChart, chart};
 
 use cell::Cell;
@@ -193,11 +195,13 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
         let written_share = (kept / c.pieces.iter().map(|p| p.end - p.start).sum::<f64>()).clamp(0.0, 1.0);
         listening.written += c.probability * written_share;
         let split = &mut listening.split;
-        *match c.kind {
+        *match kind_of(c) {
             Kind::Unequal => &mut split.unequal,
             Kind::Average => &mut split.average,
             Kind::Changing => &mut split.changing,
-            Kind::Even if longest.is_some_and(|s| is_familiar(c.period, &s.meter)) => &mut split.displaced,
+            Kind::Even if longest.is_some_and(|s| s.meter.heads.is_empty() && is_familiar(c.period, &s.meter)) => {
+                &mut split.displaced
+            }
             Kind::Even => &mut split.other_rate,
         } += c.probability * (1.0 - written_share);
         if c.probability >= MIN_PROBABILITY {
@@ -207,6 +211,15 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
     listening.written = listening.written.clamp(0.0, 1.0);
     listening.temper();
     listening
+}
+
+/// What a candidate is; changes of the order or the place of beats at one tempo are no change of the pulse.
+fn kind_of(c: &Candidate) -> Kind {
+    let is_one_tempo = || distinct_tempos(c.pieces.iter().map(|p| p.tempo(c)), 1.0).len() == 1;
+    match (c.kind, c.pieces.first()) {
+        (Kind::Changing, Some(first)) if is_one_tempo() => first.kind,
+        (kind, _) => kind,
+    }
 }
 
 /// A candidate at full speed; `shares` tell of each piece how much of its time it keeps the written beat, and how.

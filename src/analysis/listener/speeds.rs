@@ -1,5 +1,7 @@
 //! The same groove over playing speeds: how hard it is, and which hearing leads.
 
+use super::super::limits;
+use super::hypothesis::Kind;
 use super::input::Input;
 use super::listening::{ABOUT_AS_LIKELY, Hearing, Listening};
 use super::{listen, merge};
@@ -57,7 +59,7 @@ pub(crate) struct SpeedChart {
     /// The hearings that lead somewhere, each as it is at the speed where it leads first.
     pub hearings: Vec<Hearing>,
     /// Where the leader changes, from slow to fast; the first row is the slowest speed. A hearing that never leads by a factor of
-    /// 1.5 before it loses again does not count, but where one leads the written beat by it nobody leads.
+    /// 1.5 before it loses again does not count; but where it is likelier than the written beat by that factor, nobody leads.
     pub turns: Vec<Turn>,
 }
 
@@ -135,7 +137,11 @@ impl SpeedChart {
 
     fn index(&mut self, hearing: &Hearing, length: f64) -> usize {
         let near = |a: &Hearing, b: &Hearing| {
-            merge::on_each_other(&a.pulses, &b.pulses, length, SAME_PULSE * a.period.min(b.period))
+            let difference = (a.period / b.period - 1.0).abs() * 100.0;
+            let are_averages = a.kind == Kind::Average && b.kind == Kind::Average;
+            are_averages
+                || difference < limits::TEMPO_CHANGE.high
+                    && merge::on_each_other(&a.pulses, &b.pulses, length, SAME_PULSE * a.period.min(b.period))
         };
         self.hearings.iter().position(|h| near(h, hearing)).unwrap_or_else(|| {
             self.hearings.push(hearing.clone());

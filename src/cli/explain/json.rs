@@ -133,6 +133,7 @@ fn name(reason: &Reason) -> &'static str {
         R::Displacement(_) => "displacement",
         R::AccentsOffBeat(_) => "accents-off-beat",
         R::AccentsAgainstFigure { .. } => "accents-against-figure",
+        R::MoreOnPulse { .. } => "more-on-pulse",
         R::Changes(_) => "changes",
         R::Unrelated { .. } => "unrelated-layers",
         R::TwoStreams { .. } => "two-streams",

@@ -68,7 +68,7 @@ fn edits_move_the_marks_and_undo_moves_them_back() {
     let (whole_bars, within) = (((0, 8), (0, 24)), ((0, 12), (1, 4)));
     // The region, the cursor, an edit there, and the region after it.
     let rows = [
-        // Bars before the region shift it, bars in it change its length, bars behind it do nothing.
+        // Bars before the region shift it, bars in it change its length, bars after it change nothing.
         (whole_bars, (0, 0), Command::InsertBar, Some(((0, 16), (0, 32)))),
         (whole_bars, (0, 8), Command::InsertBar, Some(((0, 16), (0, 32)))),
         (whole_bars, (0, 16), Command::InsertBar, Some(((0, 8), (0, 32)))),
