@@ -38,4 +38,4 @@ pub(crate) use reason::{Reason, percent, tempo_row};
 pub use report::{AnalysisOptions, Report, full_report, report};
 pub(crate) use report::{LayerReport, SectionReport};
 pub(crate) use speeds::{LeadingHearing, Lost, SpeedReport};
-pub(crate) use stream::{Pair, Source};
+pub(crate) use stream::{Pair, Source, Stream};

@@ -69,10 +69,11 @@ pub(crate) enum Reason {
     Unrelated { a: usize, b: usize, ratio: (u32, u32) },
     /// The layers asked about give another beat than all layers together.
     TwoStreams {
-        followed_bpm: f64,
-        all_bpm: f64,
-        ratio: (u32, u32),
-        /// Whether that is the ratio itself and not the nearest simple one.
+        /// What is heard of the layers asked about, with its tempos, and of all layers.
+        followed: String,
+        all: String,
+        /// The ratio of two even pulses, or the nearest simple one.
+        ratio: Option<(u32, u32)>,
         is_exact: bool,
         /// Seconds from one meeting to the next, where they meet.
         meets_after: Option<f64>,
@@ -167,19 +168,15 @@ impl fmt::Display for Reason {
             Self::Unrelated { ratio, .. } => {
                 write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
             }
-            Self::TwoStreams { followed_bpm, ratio: (1, 1), .. } => write!(
-                f,
-                "two streams: {followed_bpm:.1} BPM in the layers followed and in all layers together, but the pulses do not coincide everywhere"
-            ),
-            Self::TwoStreams { followed_bpm, all_bpm, ratio, is_exact, meets_after } => {
-                let meets = meets_after.map(|s| format!(", coinciding every {s:.1} s")).unwrap_or_default();
-                write!(
-                    f,
-                    "two streams: {followed_bpm:.1} BPM in the layers followed, {all_bpm:.1} BPM in all layers together, {} {} to {}{meets}",
-                    if *is_exact { "a ratio of" } else { "a ratio near" },
-                    ratio.0,
-                    ratio.1
-                )
+            Self::TwoStreams { followed, all, ratio, is_exact, meets_after } => {
+                write!(f, "two streams: {followed} in the layers followed, {all} in all layers together")?;
+                match ratio {
+                    Some((1, 1)) => return write!(f, ", but the pulses do not coincide everywhere"),
+                    Some((a, b)) if *is_exact => write!(f, ", a ratio of {a} to {b}")?,
+                    Some((a, b)) => write!(f, ", a ratio near {a} to {b}")?,
+                    None => {}
+                }
+                meets_after.map_or(Ok(()), |s| write!(f, ", coinciding every {s:.1} s"))
             }
         }
     }

@@ -206,11 +206,10 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
             answer,
             hearings: &hearings,
             two_streams: all.as_ref().and_then(|a| {
-                let meets = hearings.first().zip(a.hearings.first());
-                Some((
-                    a.two_streams.as_ref()?,
-                    meets.and_then(|(x, y)| stream::meets_after(x, y, range.1 - range.0, speed)),
-                ))
+                let difference = a.two_streams.as_ref()?.difference;
+                let (followed, all) = a.main_hearings(&hearings)?;
+                let meets_after = stream::meets_after(followed, all, range.1 - range.0, speed);
+                Some(finding::TwoStreams { difference, followed, all, meets_after })
             }),
             streams: &streams,
             pairs: &pairs,
@@ -235,6 +234,21 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
         measures,
         clock,
     }
+}
+
+impl AllLayers {
+    /// The first hearing of the layers asked about and of all layers, if they do not both keep the written beat.
+    pub(crate) fn main_hearings<'a>(&'a self, followed: &'a [Hearing]) -> Option<(&'a Hearing, &'a Hearing)> {
+        let (a, b) = main_hearing(followed).zip(main_hearing(&self.hearings))?;
+        (!(a.keeps_written() && b.keeps_written())).then_some((a, b))
+    }
+}
+
+/// The first hearing; where it keeps the written beat, that.
+fn main_hearing(hearings: &[Hearing]) -> Option<&Hearing> {
+    let first = hearings.first()?;
+    let written = hearings.iter().find(|h| h.kind == hearing::Kind::Written);
+    written.filter(|_| first.keeps_written()).or(Some(first))
 }
 
 /// The report with all that takes longer.

@@ -6,25 +6,61 @@ use super::hearing::{Hearing, Kind};
 use super::limits;
 use crate::rhythm::{Groove, MeterKind};
 
-/// A steady pulse that sounds on its own.
+/// A pulse that sounds on its own. Times are in seconds at the playing speed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stream {
     /// What it is.
     pub source: Source,
-    /// Period in seconds at the playing speed.
+    /// The time from a pulse to the next.
     pub period: f64,
-    /// First pulse in seconds at the playing speed.
+    /// The first pulse.
     pub start: f64,
-    /// Where it ends, in seconds at the playing speed, if it does not go on from loop to loop.
-    pub end: Option<f64>,
+    /// Its pulses in one loop, if it does not go on evenly from loop to loop.
+    pub once: Option<Once>,
+}
+
+/// Pulses that sound in one loop and not evenly on into the next.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Once {
+    /// The pulses in order, at least one.
+    pub pulses: Vec<f64>,
+    /// Where they are over.
+    pub end: f64,
 }
 
 impl Stream {
+    /// A stream that goes on from loop to loop.
+    pub(crate) fn endless(source: Source, period: f64, start: f64) -> Self {
+        Self { source, period, start, once: None }
+    }
+
+    pub(crate) fn end(&self) -> Option<f64> {
+        self.once.as_ref().map(|once| once.end)
+    }
+
+    /// The pulse nearest to a time.
+    pub(crate) fn nearest(&self, time: f64) -> f64 {
+        let Some(Once { pulses, .. }) = &self.once else {
+            return self.start + ((time - self.start) / self.period).round() * self.period;
+        };
+        let next = pulses.partition_point(|p| *p < time);
+        let around = pulses[next.saturating_sub(1)..pulses.len().min(next + 1)].iter();
+        around.copied().min_by(|a, b| (a - time).abs().total_cmp(&(b - time).abs())).unwrap_or(self.start)
+    }
+
     /// Seconds from a time to the nearest pulse.
-    fn distance(&self, time: f64) -> f64 {
-        let last = self.end.map_or(f64::INFINITY, |end| ((end - self.start) / self.period - 1e-6).floor());
-        let pulse = ((time - self.start) / self.period).round().min(last);
-        (time - self.start - pulse * self.period).abs()
+    pub(crate) fn distance(&self, time: f64) -> f64 {
+        (self.nearest(time) - time).abs()
+    }
+
+    /// The pulses from one time to another.
+    pub(crate) fn between(&self, from: f64, to: f64) -> Vec<f64> {
+        if let Some(once) = &self.once {
+            return once.pulses.iter().copied().filter(|p| (from..=to).contains(p)).collect();
+        }
+        let first = ((from - self.start) / self.period).ceil();
+        let pulses = (0..).map(|k| self.start + (first + f64::from(k)) * self.period);
+        pulses.take_while(|p| *p <= to).collect()
     }
 }
 
@@ -86,6 +122,8 @@ pub struct Pair {
 
 /// Greatest term of a simple ratio.
 const SIMPLE: u32 = 8;
+/// Ratios with terms up to this are far apart; a mean rate may be rounded.
+const FEW: f64 = 32.0;
 /// Greatest term of a ratio that is called exact.
 const EXACT: u32 = 1000;
 /// Intervals that differ by less are equal, in seconds.
@@ -112,12 +150,8 @@ pub(super) fn streams(
     let mut streams = Vec::new();
     let additive = groove.sections().iter().any(|s| s.meter.kind() == MeterKind::Additive);
     if let Some(written) = hearings.iter().find(|h| h.kind == Kind::Written && h.stretches.len() == 1 && !additive) {
-        streams.push(Stream {
-            source: Source::Written,
-            period: written.stretches[0].period / speed,
-            start: written.pulses[0] / speed,
-            end: None,
-        });
+        let (period, start) = (written.stretches[0].period, written.pulses[0]);
+        streams.push(Stream::endless(Source::Written, period / speed, start / speed));
     }
     let likely = hearings.iter().enumerate().filter(|(_, h)| {
         !h.keeps_written() && h.probability >= MIN_PROBABILITY && !matches!(h.kind, Kind::Unequal { .. })
@@ -135,35 +169,38 @@ pub(super) fn streams(
         for (i, s) in stretches.take(MAX_STRETCHES) {
             let source = Source::Hearing { hearing, stretch: several.then_some(i) };
             let next = h.stretches.get(i + 1).map_or(range.1, |next| next.start);
-            let end = (!goes_on).then_some(next / speed);
-            streams.push(Stream { source, period: s.period / speed, start: s.start / speed, end });
+            let own = |p: &&f64| **p >= s.start - SAME_TIME && **p < next - SAME_TIME;
+            let pulses: Vec<f64> = h.pulses.iter().filter(own).map(|p| p / speed).collect();
+            if several && !h.is_even_in(i) {
+                continue;
+            }
+            let once = (!goes_on).then_some(Once { pulses, end: next / speed });
+            if once.as_ref().is_none_or(|once| !once.pulses.is_empty()) {
+                streams.push(Stream { source, period: s.period / speed, start: s.start / speed, once });
+            }
         }
     }
     for layer in 0..groove.layers().len() {
-        if let Some((step, start)) = even_layer(layer_attacks, layer)
-            && !streams.iter().any(|s| (s.period * speed - step).abs() < SAME_TIME)
-        {
-            streams.push(Stream {
-                source: Source::Layer(layer),
-                period: step / speed,
-                start: start / speed,
-                end: None,
-            });
-        }
+        let of_layer = even_layer(layer_attacks, layer, speed);
+        streams.extend(of_layer.filter(|l| !streams.iter().any(|s| (s.period - l.period).abs() * speed < SAME_TIME)));
     }
     streams
+}
+
+/// Whether the pulses of a hearing come at one interval, as those of an additive meter do not.
+pub(super) fn is_even(h: &Hearing) -> bool {
+    h.stretches.len() == 1 && h.is_even_in(0)
 }
 
 /// Whether the one pulse of a hearing goes on evenly from loop to loop.
 fn goes_on(h: &Hearing, length: f64) -> bool {
     let [s] = &h.stretches[..] else { return false };
     let count = length / s.period;
-    h.kind == Kind::Written || (h.closes && (count - count.round()).abs() < SAME_PERIODS)
+    (h.kind == Kind::Written && is_even(h)) || (h.closes && (count - count.round()).abs() < SAME_PERIODS)
 }
 
-/// Period and first pulse, at full speed, of a layer of even attacks. Once in the loop the pulse may re-enter: one interval, wherever
-/// the loop begins, is another one.
-fn even_layer(layer_attacks: &LayerAttacks<'_>, layer: usize) -> Option<(f64, f64)> {
+/// A layer of even attacks. Once in the loop the pulse may start again: one interval, wherever the loop begins, is another one.
+fn even_layer(layer_attacks: &LayerAttacks<'_>, layer: usize, speed: f64) -> Option<Stream> {
     let (groove, clock) = (layer_attacks.groove, layer_attacks.clock);
     let attacks = layer_attacks.joined(&[layer], None);
     if attacks.len() < 3 {
@@ -178,11 +215,16 @@ fn even_layer(layer_attacks: &LayerAttacks<'_>, layer: usize) -> Option<(f64, f6
     sorted.sort_by(f64::total_cmp);
     let step = *sorted.get(n / 2)?;
     let mut others = (0..n).filter(|i| (interval(*i) - step).abs() >= SAME_TIME);
-    match (others.next(), others.next()) {
-        (None, _) => Some((step, times[0])),
-        (Some(i), None) if n > 2 => Some((step, times[(i + 1) % n])),
-        _ => None,
-    }
+    let once = match (others.next(), others.next()) {
+        (None, _) => None,
+        (Some(last), None) if n > 2 => {
+            // Where the gap is the loop's return, they are over one step after the last.
+            let end = if last + 1 == n { (times[last] + step).min(length) } else { length };
+            Some(Once { pulses: times.iter().map(|t| t / speed).collect(), end: end / speed })
+        }
+        _ => return None,
+    };
+    Some(Stream { source: Source::Layer(layer), period: step / speed, start: times[0] / speed, once })
 }
 
 /// Seconds at the playing speed from one meeting of two hearings to the next; `None` unless both are even throughout.
@@ -190,8 +232,7 @@ pub(super) fn meets_after(a: &Hearing, b: &Hearing, length: f64, speed: f64) -> 
     let stream = |h: &Hearing| {
         let [s] = &h.stretches[..] else { return None };
         let is_even = goes_on(h, length) && !matches!(h.kind, Kind::Unequal { .. });
-        let stream = Stream { source: Source::Written, period: s.period / speed, start: s.start / speed, end: None };
-        is_even.then_some(stream)
+        is_even.then(|| Stream::endless(Source::Written, s.period / speed, s.start / speed))
     };
     meeting(&stream(a)?, &stream(b)?)
 }
@@ -205,7 +246,9 @@ pub(super) fn pairs(groove: &Groove, streams: &[Stream], clock: &Clock, speed: f
     for a in 0..streams.len() {
         let hearing = |s: &Stream| if let Source::Hearing { hearing, .. } = s.source { Some(hearing) } else { None };
         let of_one = |b: &usize| hearing(&streams[a]).is_some_and(|h| hearing(&streams[*b]) == Some(h));
-        pairs.extend((a + 1..streams.len()).filter(|b| !of_one(b)).map(|b| pair(streams, a, b, bar)));
+        let sound_together = |b: &usize| common_time(&streams[a], &streams[*b]).is_some();
+        let others = (a + 1..streams.len()).filter(|b| !of_one(b) && sound_together(b));
+        pairs.extend(others.map(|b| pair(streams, a, b, bar)));
     }
     pairs
 }
@@ -221,6 +264,7 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
     let shared = shared(x, y);
     let meets_after = if shared.is_none() { meeting(x, y) } else { None };
     let is_apart = shared.map_or(meets_after.is_none(), |s| s.coincidences == 0);
+    let apart = || distances(x, y).into_iter().min_by(f64::total_cmp);
     Pair {
         a,
         b,
@@ -231,7 +275,7 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
         audible: error_percent.abs() >= limits::TEMPO_CHANGE.value,
         meets_after,
         shared,
-        apart: is_apart.then(|| apart(x, y)),
+        apart: is_apart.then(apart).flatten(),
         again_after: exact.filter(|_| shared.is_none()).map(|(_, of_first)| f64::from(of_first) * x.period),
         drift_ms: slip * y.period * 1000.0,
     }
@@ -249,7 +293,8 @@ pub(super) fn exact(x: f64) -> Option<(u32, u32)> {
         if now.0 > f64::from(EXACT) || now.1 > f64::from(EXACT) || !rest.is_finite() {
             return None;
         }
-        if now.0 > 0.0 && (now.0 / now.1 / x - 1.0).abs() < 5e-8 {
+        let tolerance = if now.0.max(now.1) <= FEW { 1e-5 } else { 5e-8 };
+        if now.0 > 0.0 && (now.0 / now.1 / x - 1.0).abs() < tolerance {
             return Some((now.0 as u32, now.1 as u32));
         }
         rest = 1.0 / (rest - whole);
@@ -279,21 +324,31 @@ pub(crate) fn nearest(x: f64, most: u32) -> Option<(u32, u32)> {
         .map(|(_, n, d)| (n, d))
 }
 
-/// Pulses of `x` while both sound.
-fn pulses_while_both<'a>(x: &'a Stream, y: &Stream) -> impl Iterator<Item = f64> + 'a {
-    let until = [x.end, y.end].into_iter().flatten().fold(x.start + PATIENCE, f64::min);
-    let from = y.start.max(x.start) - x.period / 2.0;
-    let pulses = (0..).map(|k| x.start + f64::from(k) * x.period);
-    pulses.take_while(move |t| *t < until - 1e-9).skip_while(move |t| *t < from)
+/// The time in which both sound; `None` if there is none. Of two that go on it is ten minutes.
+fn common_time(x: &Stream, y: &Stream) -> Option<(f64, f64)> {
+    let of = |s: &Stream| s.once.as_ref().map_or((f64::NEG_INFINITY, f64::INFINITY), |once| (s.start, once.end));
+    let (from, to) = (of(x).0.max(of(y).0), of(x).1.min(of(y).1));
+    let from = if from.is_finite() { from } else { x.start.min(y.start) };
+    let to = if to.is_finite() { to } else { from + PATIENCE };
+    (to - from > SAME_TIME).then_some((from, to))
+}
+
+/// The distances in seconds of the pulses of the one, in the time in which both sound, from the nearest of the other.
+fn distances(x: &Stream, y: &Stream) -> Vec<f64> {
+    let Some((from, to)) = common_time(x, y) else { return Vec::new() };
+    // The pulses of the one that ends are counted: the other one's may lie on the very end.
+    let (counted, other) = if x.once.is_some() { (x, y) } else { (y, x) };
+    counted.between(from - SAME_TIME, to - SAME_TIME).into_iter().map(|t| other.distance(t)).collect()
 }
 
 fn shared(x: &Stream, y: &Stream) -> Option<Shared> {
-    let until = [x.end, y.end].into_iter().flatten().reduce(f64::min)?;
+    if x.once.is_none() && y.once.is_none() {
+        return None;
+    }
+    let (from, to) = common_time(x, y)?;
     let close = limits::TOGETHER.value / 1000.0 + 1e-9;
-    Some(Shared {
-        seconds: (until - x.start.max(y.start)).max(0.0),
-        coincidences: pulses_while_both(x, y).filter(|t| y.distance(*t) <= close).count(),
-    })
+    let coincidences = distances(x, y).iter().filter(|d| **d <= close).count();
+    Some(Shared { seconds: to - from, coincidences })
 }
 
 /// Seconds from the first meeting within the limit to the next one, with the streams apart between.
@@ -304,8 +359,7 @@ fn meeting(x: &Stream, y: &Stream) -> Option<f64> {
     let mut k = 0.0;
     while k * x.period < PATIENCE {
         let t = x.start + k * x.period;
-        let phase = (t - y.start) / y.period;
-        let away = (phase - phase.round()).abs() * y.period;
+        let away = y.distance(t);
         match first {
             None if away <= close => first = Some(t),
             Some(met) if apart && away <= close => return Some(t - met),
@@ -317,11 +371,6 @@ fn meeting(x: &Stream, y: &Stream) -> Option<f64> {
         k += 1.0;
     }
     None
-}
-
-/// The least time between pulses of the two while both sound, at most ten minutes, in seconds.
-fn apart(x: &Stream, y: &Stream) -> f64 {
-    pulses_while_both(x, y).map(|t| y.distance(t)).fold(f64::INFINITY, f64::min)
 }
 
 #[cfg(test)]
@@ -344,7 +393,7 @@ mod tests {
 
     #[test]
     fn three_against_two_meet_every_two_beats() {
-        let stream = |period| Stream { source: Source::Written, period, start: 0.0, end: None };
+        let stream = |period| Stream::endless(Source::Written, period, 0.0);
         let streams = [stream(0.5), stream(1.0 / 3.0)];
         let p = pair(&streams, 0, 1, 2.0);
         assert_eq!((p.exact, p.simple, p.audible), (Some((3, 2)), (3, 2), false));
@@ -366,15 +415,24 @@ mod tests {
 
     #[test]
     fn streams_that_end_share_what_sounds_of_both() {
-        let stream = |period, start, end| Stream { source: Source::Written, period, start, end };
+        let stream = |period, start: f64, count: u32, end| {
+            let pulses = (0..count).map(|k| start + f64::from(k) * period).collect();
+            Stream { once: Some(Once { pulses, end }), ..Stream::endless(Source::Written, period, start) }
+        };
+        let beat = Stream::endless(Source::Written, 0.5, 0.0);
         // Against a beat of 500 ms: 600 ms from 1 s to 2.8 s meets it at 1 s only.
-        let p = pair(&[stream(0.5, 0.0, None), stream(0.6, 1.0, Some(2.8))], 0, 1, 2.0);
+        let p = pair(&[beat.clone(), stream(0.6, 1.0, 3, 2.8)], 0, 1, 2.0);
         let shared = p.shared.expect("one of them ends");
         assert!((shared.seconds - 1.8).abs() < 1e-9 && shared.coincidences == 1, "{shared:?}");
         assert_eq!((p.meets_after, p.apart, p.again_after), (None, None, None));
         // 250 ms late it never does; 50 ms is the least distance, at 2.45 s.
-        let p = pair(&[stream(0.5, 0.0, None), stream(0.6, 1.25, Some(2.8))], 0, 1, 2.0);
+        let p = pair(&[beat.clone(), stream(0.6, 1.25, 3, 2.8)], 0, 1, 2.0);
         assert_eq!(p.shared.map(|s| s.coincidences), Some(0));
         assert!((p.apart.expect("never") - 0.05).abs() < 1e-9, "{:?}", p.apart);
+        // The beat on its very end is none of its pulses: 0, 0.4 and 0.8 s.
+        let p = pair(&[beat, stream(0.4, 0.0, 3, 1.0)], 0, 1, 2.0);
+        assert_eq!(p.shared.map(|s| s.coincidences), Some(1));
+        // One is over when the other begins.
+        assert_eq!(common_time(&stream(0.5, 0.0, 2, 1.0), &stream(0.5, 1.0, 2, 2.0)), None);
     }
 }

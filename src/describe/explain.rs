@@ -1,7 +1,7 @@
 //! The full explanation of one groove as plain text.
 
 use super::{self as describe, streams};
-use crate::analysis::{Hearing, Leader, Lost, Report};
+use crate::analysis::{Hearing, Kind, Leader, Lost, Report};
 use crate::rhythm::{Groove, count};
 use std::fmt::Write;
 
@@ -33,7 +33,7 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
     if let Some(answer) = &report.answer {
         let hardness = describe::hardness(answer);
         if report.findings.is_empty() {
-            writeln!(t, "\nNo reasons found ({hardness})")?;
+            writeln!(t, "\nNo reason reported ({hardness})")?;
         } else {
             writeln!(t, "\nWhy it is hard ({hardness})")?;
             reasons(t, groove, report)?;
@@ -91,7 +91,7 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
         writeln!(t, "  {line}")?;
     }
     if report.answer.is_some() {
-        writeln!(t, "  these percentages are tempered, since the model is too sure; the hardness is not")?;
+        writeln!(t, "  these percentages are tempered, since the model is too sure; the hardness is not tempered")?;
     }
     if let Some(ms) = report.cell_ms {
         writeln!(t, "  at least a fifth of the attacks start or end a group that needs cells as short as {ms:.0} ms")?;
@@ -116,7 +116,7 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
             h.deviation * 100.0,
             describe::hearing_name(h)
         )?;
-        if h.stretches.len() > 1 {
+        if h.tempos(report.speed).len() > 1 {
             writeln!(t, "        {}", stretches(groove, report, h))?;
         }
     }
@@ -151,7 +151,9 @@ fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
             break;
         }
         let at = describe::stretch_place(groove, report, s);
-        parts.push(format!("{:.1} BPM ({} from {at})", s.bpm, count(s.attacks, "attack")));
+        let unequal =
+            if h.stretches.iter().position(|o| o == s).is_none_or(|i| h.is_even_in(i)) { "" } else { ", unequal" };
+        parts.push(format!("{:.1} BPM{unequal} ({} from {at})", s.bpm, count(s.attacks, "attack")));
     }
     parts.join(" -> ")
 }
@@ -170,14 +172,16 @@ pub(crate) fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
                 Lost::Everywhere => ", though less likely than not",
             };
         }
-        let written = describe::written_tempo(groove, change.percent);
+        let written = describe::written_tempo_text(groove, change.percent);
         words.push(match words.len() {
             0 if speeds.changes.len() == 1 && change.leader != Leader::Written => {
-                format!("at 40% {leader}, and a similar pulse at every speed up to 120%")
+                let is_average = speeds.hearing(change.leader).is_some_and(|h| h.kind == Kind::Average);
+                let like = if is_average { "such a pulse" } else { "much the same pulse" };
+                format!("at 40% {leader}, and {like} at every speed up to 120%")
             }
             0 if speeds.changes.len() == 1 => format!("from 40% to 120% {leader}"),
-            0 => format!("at {}% {leader}", change.percent),
-            _ => format!("from {}% (written {written:.1} BPM) {leader}", change.percent),
+            0 => format!("from {}% {leader}", change.percent),
+            _ => format!("from {}% ({written}) {leader}", change.percent),
         });
     }
     words.join("; ")

@@ -12,7 +12,7 @@ fn meaning(name: &str) -> &'static str {
         "weighted note-to-beat distance"
         | "Keith's syncopation, as a count"
         | "Longuet-Higgins and Lee's syncopation" => "higher: more syncopated",
-        "off-beatness" => "higher: further off the beat",
+        "off-beatness" => "attacks on cells that no even division of the cycle reaches",
         "nPVI of the groups" => "0: equal groups; higher: more contrast between neighbors",
         EVENNESS => "1: as even as its cells allow",
         "rhythmic oddity" => "1: no two attacks split the cycle into equal halves; 0: some do",

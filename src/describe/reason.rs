@@ -22,15 +22,14 @@ pub(crate) fn threshold(f: &Finding) -> String {
         Reason::OddBar(_) => format!("reported for {limit} or more beats"),
         Reason::MeterChange(_) => format!("reported for {limit} or more meters"),
         Reason::BeatChanges(_) | Reason::Changes(_) => format!("reported for a difference of {limit}% or more"),
-        Reason::Displacement(_) => format!("reported if its probability is at least {limit}"),
+        Reason::Displacement(_) | Reason::UnequalBeats { .. } | Reason::CrossRhythm { .. } => {
+            format!("reported if its probability is at least {limit}")
+        }
         Reason::MoreOnPulse { .. } => {
             format!("reported for a difference of {percent}% or more, if the pulse is likely")
         }
-        Reason::UnequalBeats { .. } => "reported if such a beat is likely".to_owned(),
         Reason::AccentsAgainstFigure { .. } => "reported if neither length is a multiple of the other".to_owned(),
-        Reason::CrossRhythm { .. } | Reason::Unrelated { .. } => {
-            format!("reported if both numbers exceed {limit}")
-        }
+        Reason::Unrelated { .. } => format!("reported if both numbers exceed {limit}"),
         Reason::TwoStreams { .. } => {
             format!("reported if the probabilities of the written beat differ by more than {limit}")
         }

@@ -155,9 +155,17 @@ fn percent_of(part: usize, all: usize) -> String {
     percent(part as f64 / all.max(1) as f64)
 }
 
-/// The name of a hearing. A pulse that does not fit the loop a whole number of times re-enters each loop, and the name says so.
+/// The name of a hearing. A pulse that does not fit the loop, or what is repeated in it, a whole number of times starts again with
+/// each, and the name says so.
 pub(crate) fn hearing_name(h: &Hearing) -> String {
-    let re_enters = if h.closes || h.stretches.len() > 1 { "" } else { " (re-enters each loop)" };
+    let intervals = || h.pulses.windows(2).map(|w| w[1] - w[0]);
+    let (longest, shortest) = (intervals().fold(0.0, f64::max), intervals().fold(f64::INFINITY, f64::min));
+    let re_enters = match h.kind {
+        _ if h.closes || h.stretches.len() > 1 => "",
+        Kind::Average | Kind::Changing | Kind::Unequal { .. } => " (re-enters each loop)",
+        _ if longest > shortest * 1.05 => " (re-enters each repeat)",
+        _ => " (re-enters each loop)",
+    };
     format!("{}{re_enters}", h.kind)
 }
 
@@ -182,16 +190,21 @@ pub(crate) fn written_family(report: &Report) -> Option<String> {
     let keeping: Vec<_> = report.hearings.iter().enumerate().filter(|(_, h)| is_listed(h)).collect();
     let numbers: Vec<String> = keeping.iter().map(|(i, _)| (i + 1).to_string()).collect();
     match &numbers[..] {
-        [] if shown >= 0.005 => {
-            Some(format!("the {} that keep the written beat are pulses too unlikely to be listed", percent(shown)))
-        }
+        [] if shown >= 0.005 => Some(format!(
+            "{} keep the written beat, by pulses that have each less than 1% before tempering",
+            percent(shown)
+        )),
         [] => None,
         [one] => {
             let is_other = report.written().is_none_or(|w| report.hearings[w].shown.is_none());
             let always = report.hearings.iter().filter(|h| h.keeps_written()).all(|h| h.written_share > 0.99);
             let mostly = if always { "" } else { " for at least half of the time" };
             let of_row = keeping.first().map(|h| likelihood(h.1));
-            let rest = if of_row == Some(percent(shown)) { "" } else { ", with pulses too unlikely to be listed" };
+            let rest = if of_row == Some(percent(shown)) {
+                ""
+            } else {
+                ", with pulses that have each less than 1% before tempering"
+            };
             is_other.then(|| format!("{one} keeps the written beat{mostly}: {}{rest}", percent(shown)))
         }
         [first @ .., last] => {
@@ -228,7 +241,7 @@ pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
 pub(crate) fn hardness(answer: &Answer) -> String {
     let parts: Vec<String> = answer.parts().iter().map(|(part, p)| format!("{part} {p:.2}")).collect();
     let parts = if parts.is_empty() { String::new() } else { format!(": {}", parts.join(", ")) };
-    let mean = if answer.is_mean { ", a mean over the written tempos" } else { "" };
+    let mean = if answer.is_mean { ", the mean of its values at each written tempo" } else { "" };
     format!("hardness {:.2} of 1{mean}{parts}", answer.hardness().max(0.0))
 }
 
@@ -262,7 +275,12 @@ pub(crate) fn subdivisions(parts: u16) -> String {
 pub(crate) fn hardness_by_speed(speeds: &SpeedReport) -> String {
     let steps = (0..=20).map(|k| k * 10);
     let of = |percent: u16| Some(format!("{percent}% {:.2}", speeds.hardness_at(f64::from(percent))?.max(0.0)));
-    steps.filter_map(of).collect::<Vec<_>>().join(", ")
+    let mut rows: Vec<String> = steps.filter_map(of).collect();
+    // Between the steps it may be greater.
+    let listed = (0..=20).filter_map(|k| speeds.hardness_at(f64::from(k * 10))).fold(0.0, f64::max);
+    let hardest = speeds.points.iter().max_by(|a, b| a.1.total_cmp(&b.1));
+    rows.extend(hardest.filter(|h| h.1 > listed + 0.05).map(|(percent, h)| format!("at most {h:.2} at {percent}%")));
+    rows.join(", ")
 }
 
 /// The hardness as a row of bars from the slowest to the fastest speed analysed, one bar per five percent of the tempo; `ramp` holds
@@ -309,7 +327,13 @@ pub(crate) fn stretch(groove: &Groove, report: &Report, s: &Stretch) -> String {
     )
 }
 
-/// The tempo of the first section's beat at a playing speed in percent.
+/// The written tempo of the first section at a playing speed in percent, in its own unit: `1/8 = 122.2`.
+pub(crate) fn written_tempo_text(groove: &Groove, percent: u16) -> String {
+    let unit = groove.sections().first().map(|s| print_note_value(s.tempo.unit())).unwrap_or_default();
+    format!("{unit} = {:.1}", written_tempo(groove, percent))
+}
+
+/// The tempo of the first section at a playing speed in percent, in the unit of its tempo.
 pub(crate) fn written_tempo(groove: &Groove, percent: u16) -> f64 {
     let bpm = groove.sections().first().map(|s| s.tempo.bpm());
     bpm.map_or(0.0, |b| b.numer() as f64 / b.denom() as f64 * f64::from(percent) / 100.0)
@@ -388,7 +412,7 @@ pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String 
         (_, Some(meets), None) => format!("they coincide within {:.0} ms after {meets:.2} s", limits::TOGETHER.value),
         (_, None, _) => distance.unwrap_or_default(),
     };
-    let drift = if is_small {
+    let drift = if is_small || p.shared.is_some() {
         String::new()
     } else if p.drift_ms.abs() < 0.5 {
         "; drift 0 ms per bar".to_owned()

@@ -1,7 +1,7 @@
 //! A plain-text picture of streams: one line per stream over a common time axis, one mark per pulse.
 
 use crate::analysis::clock::wholes;
-use crate::analysis::{Report, Source, limits};
+use crate::analysis::{Report, Source, Stream, limits};
 use crate::rhythm::Groove;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
@@ -16,30 +16,11 @@ const SHOWN_BARS: f64 = 4.0;
 /// Minimum columns from one pulse of a stream to the next.
 const MIN_PULSE_COLUMNS: f64 = 2.0;
 
-/// A stream to draw; times in seconds.
+/// A stream to draw.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct StreamLine {
     pub name: String,
-    /// Period, above 0.
-    pub period: f64,
-    /// Time of any of its pulses; of the first one, if it ends.
-    pub start: f64,
-    /// Where it ends, if it does not go on.
-    pub end: Option<f64>,
-}
-
-impl StreamLine {
-    fn nearest(&self, time: f64) -> f64 {
-        let pulse = ((time - self.start) / self.period).round();
-        let last = self.end.map_or(f64::INFINITY, |end| ((end - self.start) / self.period - 1e-6).floor());
-        let first = if self.end.is_some() { 0.0 } else { f64::NEG_INFINITY };
-        self.start + pulse.min(last).max(first) * self.period
-    }
-
-    /// Seconds from a time to the nearest pulse.
-    fn distance(&self, time: f64) -> f64 {
-        (self.nearest(time) - time).abs()
-    }
+    pub stream: Stream,
 }
 
 /// The marks of a picture, one column wide.
@@ -71,12 +52,7 @@ pub(crate) fn draw_streams(
             }
             Source::Layer(l) => groove.layers().get(l)?.name.clone(),
         };
-        Some(StreamLine {
-            name: format!("{:>5.1} {what}", 60.0 / s.period),
-            period: s.period,
-            start: s.start,
-            end: s.end,
-        })
+        Some(StreamLine { name: format!("{:>5.1} {what}", 60.0 / s.period), stream: s.clone() })
     };
     let lines: Vec<StreamLine> = streams.iter().filter_map(line).collect();
     let bar = groove.sections().first().map_or(0.0, |s| wholes(s.meter.bar()));
@@ -88,8 +64,9 @@ pub(crate) fn draw_streams(
 /// that takes longer. The axis in seconds and a legend are below the streams. No line is wider than `width` columns (at least 40).
 /// Streams without a usable period are omitted; the result is empty for fewer than two.
 pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -> Vec<String> {
-    let drawable = |l: &&StreamLine| l.period.is_finite() && l.period > 1e-3 && l.start.is_finite();
+    let drawable = |l: &&StreamLine| l.stream.period > 1e-3 && (l.stream.period + l.stream.start).is_finite();
     let lines: Vec<&StreamLine> = lines.iter().filter(drawable).take(MAX_LINES).collect();
+    let streams: Vec<&Stream> = lines.iter().map(|l| &l.stream).collect();
     if lines.len() < 2 || !bar.is_finite() || bar <= 0.0 {
         return Vec::new();
     }
@@ -98,32 +75,23 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
     let names = lines.iter().map(|l| l.name.width()).max().unwrap_or(0).min(width * 3 / 8);
     let columns = width - names - 1;
     // What ends is drawn where it sounds.
-    let ends = lines.iter().filter_map(|l| l.end).reduce(f64::max);
-    let meeting = if ends.is_none() { meeting(&lines, SHOWN_BARS * bar, close) } else { None };
-    let from = meeting.map_or_else(|| lines.iter().map(|l| l.start).fold(f64::MAX, f64::min), |m| m.0);
+    let ends = streams.iter().filter_map(|s| s.end()).reduce(f64::max);
+    let meeting = if ends.is_none() { meeting(&streams, SHOWN_BARS * bar, close) } else { None };
+    let from = meeting.map_or_else(|| streams.iter().map(|s| s.start).fold(f64::MAX, f64::min), |m| m.0);
     let next = meeting.and_then(|m| m.1);
-    let asked = next.map_or(SHOWN_BARS * bar, |next| next - from).max(ends.unwrap_or(0.0) - from);
-    let fastest = lines.iter().map(|l| l.period).fold(f64::MAX, f64::min);
+    let asked = ends.or(next).map_or(SHOWN_BARS * bar, |to| to - from);
+    let fastest = streams.iter().map(|s| s.period).fold(f64::MAX, f64::min);
     let length = asked.min((columns - 1) as f64 / MIN_PULSE_COLUMNS * fastest);
     // A pulse that coincides with one outside the picture is drawn alone.
     let drawn = from - close..=from + length + close;
     let mut out = Vec::new();
     for (i, line) in lines.iter().enumerate() {
         let mut cells = vec![' '; columns];
-        let mut pulse = ((from - close - line.start) / line.period).ceil();
-        if line.end.is_some() {
-            pulse = pulse.max(0.0);
-        }
-        loop {
-            let time = line.start + pulse * line.period;
-            if time > *drawn.end() || line.end.is_some_and(|end| time > end - 1e-6 * line.period) {
-                break;
-            }
+        for time in line.stream.between(*drawn.start(), *drawn.end()) {
             let column = ((time - from) / length * (columns - 1) as f64).round().clamp(0.0, (columns - 1) as f64);
-            let meets = |other: &StreamLine| other.distance(time) <= close && drawn.contains(&other.nearest(time));
-            let coincides = lines.iter().enumerate().any(|(j, other)| j != i && meets(other));
+            let meets = |other: &Stream| other.distance(time) <= close && drawn.contains(&other.nearest(time));
+            let coincides = streams.iter().enumerate().any(|(j, other)| j != i && meets(other));
             cells[column as usize] = if coincides { marks.coincidence } else { marks.pulse };
-            pulse += 1.0;
         }
         let name = truncate(&line.name, names);
         let room = " ".repeat(names - name.width() + 1);
@@ -155,9 +123,9 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
 
 /// The first pulse of the slowest stream at which all coincide within `close` seconds, and the next such one within `within`
 /// seconds.
-fn meeting(lines: &[&StreamLine], within: f64, close: f64) -> Option<(f64, Option<f64>)> {
-    let slowest = lines.iter().max_by(|a, b| a.period.total_cmp(&b.period))?;
-    let all = |time: f64| lines.iter().all(|l| l.distance(time) <= close);
+fn meeting(streams: &[&Stream], within: f64, close: f64) -> Option<(f64, Option<f64>)> {
+    let slowest = streams.iter().max_by(|a, b| a.period.total_cmp(&b.period))?;
+    let all = |time: f64| streams.iter().all(|s| s.distance(time) <= close);
     let time = |pulse: usize| slowest.start + pulse as f64 * slowest.period;
     let last = (MAX_SEARCH_SECONDS / slowest.period) as usize;
     let first = (0..=last).find(|p| all(time(*p)))?;
@@ -182,7 +150,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn line(name: &str, period: f64, start: f64) -> StreamLine {
-        StreamLine { name: name.into(), period, start, end: None }
+        StreamLine { name: name.into(), stream: Stream::endless(Source::Written, period, start) }
     }
 
     fn check(lines: &[StreamLine], bar: f64, width: usize, expected: &[&str]) {
@@ -280,8 +248,9 @@ mod tests {
             for (l, text) in lines.iter().zip(&drawn) {
                 let marks = text.chars().filter(|c| "|#".contains(*c)).count() as f64;
                 // The axis is rounded to hundredths, and a pulse may be up to 20 ms outside of it.
-                let pulses = length / l.period;
-                prop_assert!(marks >= (pulses - 0.02 / l.period).floor() && marks <= (pulses + 0.06 / l.period).ceil() + 1.0, "{} {}", marks, pulses);
+                let period = l.stream.period;
+                let pulses = length / period;
+                prop_assert!(marks >= (pulses - 0.02 / period).floor() && marks <= (pulses + 0.06 / period).ceil() + 1.0, "{} {}", marks, pulses);
                 met += usize::from(text.contains('#'));
             }
             prop_assert!(met != 1, "{:?}", drawn);

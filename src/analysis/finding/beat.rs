@@ -2,13 +2,13 @@
 
 use super::super::attacks::TimedAttack;
 use super::super::clock::wholes;
-use super::super::hearing::{Hearing, Kind, unit_text};
+use super::super::hearing::{Hearing, Kind, Stretch, unit_text};
 use super::super::landing::Depth;
 use super::super::limits;
-use super::super::listener::TwoStreams;
-use super::super::stream::{exact, nearest};
+use super::super::stream::{exact, is_even, nearest};
 use super::built::depth_of;
-use super::{Fact, Finding, Material, OURS, Part, Reason, place_of};
+use super::{Fact, Finding, Material, OURS, Part, Reason, TwoStreams, place_of};
+use crate::analysis::reason::tempo_row;
 use crate::rhythm::{MeterKind, Place};
 
 /// Share of attacks off the beat and its half from which on landings are weak (ours, no source).
@@ -30,16 +30,27 @@ const MAX_EXACT_TERM: u32 = 16;
 const OFF_THE_BEAT: &[Part] = &[Part::Displaced, Part::OtherRate, Part::Average, Part::Unequal, Part::Changing];
 
 /// Two beats, one of the layers asked about and one of all.
-pub(super) fn two_streams(t: &TwoStreams, meets_after: Option<f64>) -> Finding {
-    let exact = exact(t.ratio).filter(|r| r.0.max(r.1) <= MAX_EXACT_TERM);
-    let ratio = exact.or_else(|| nearest(t.ratio, 8)).unwrap_or((1, 1));
+pub(super) fn two_streams(t: &TwoStreams<'_>, speed: f64) -> Finding {
+    let (a, b) = (t.followed, t.all);
+    let text = |h: &Hearing| match h.kind {
+        Kind::Written => format!("the written beat ({} BPM)", tempo_row(&h.tempos(speed))),
+        Kind::Unequal { .. } => format!("{} at {:.1} BPM", h.kind, h.bpm(speed)),
+        _ => format!("{} BPM", tempo_row(&h.tempos(speed))),
+    };
+    // Means of unequal beats or of changing tempos are in no ratio that can be played.
+    let is_even = |h: &Hearing| {
+        let is_uneven = matches!(h.kind, Kind::Unequal { .. }) || h.kind == Kind::Written && !is_even(h);
+        !is_uneven && h.tempos(speed).len() == 1
+    };
+    let ratio = (is_even(a) && is_even(b)).then(|| a.bpm(speed) / b.bpm(speed));
+    let exact = ratio.and_then(exact).filter(|r| r.0.max(r.1) <= MAX_EXACT_TERM);
     Finding {
         reason: Reason::TwoStreams {
-            followed_bpm: t.followed_bpm,
-            all_bpm: t.all_bpm,
-            ratio,
+            followed: text(a),
+            all: text(b),
+            ratio: exact.or_else(|| nearest(ratio?, 8)),
             is_exact: exact.is_some(),
-            meets_after,
+            meets_after: t.meets_after,
         },
         part: None,
         threshold: 0.2,
@@ -53,7 +64,9 @@ pub(super) fn facts(m: &Material<'_>) -> Vec<Fact> {
     let mut found = landings(m);
     found.extend(downbeats(m));
     found.extend(silence(m));
-    found.extend(m.hearings.iter().filter(|h| h.probability >= LIKELY).filter_map(|h| hearing_fact(m, h)));
+    found.extend(
+        m.hearings.iter().filter(|h| h.probability >= LIKELY && !h.keeps_written()).filter_map(|h| hearing_fact(m, h)),
+    );
     found
 }
 
@@ -74,19 +87,20 @@ fn hearing_fact(m: &Material<'_>, h: &Hearing) -> Option<Fact> {
                 sizes: text.join("+") + &unit_text(value),
                 limp_ms: f64::from(long - short) * unit,
             };
-            fact(reason, &[Part::Unequal], 0.0, OURS, first)
+            fact(reason, &[Part::Unequal], LIKELY, OURS, first)
         }
         Kind::Displaced { .. } => fact(Reason::Displacement(h.kind), &[Part::Displaced], LIKELY, OURS, first),
         Kind::Against { pulses, beats, .. } if pulses > 1 && beats > 1 && pulses.max(beats) <= MAX_TERM => {
-            let source = "neither number is a multiple of the other";
-            fact(Reason::CrossRhythm { pulses, beats }, &[Part::OtherRate], 1.0, source, first)
+            fact(Reason::CrossRhythm { pulses, beats }, &[Part::OtherRate], LIKELY, OURS, first)
         }
         Kind::Changing => {
             let tempos = h.tempos(m.speed);
-            let second = h.stretches.get(1).and_then(|s| m.attacks.get(s.first)).map(place_of);
             (tempos.len() > 1).then_some(())?;
             let limit = &limits::TEMPO_CHANGE;
-            fact(Reason::Changes(tempos), &[Part::Changing], limit.high, limit.source, second)
+            let before = h.stretches.first()?.period;
+            let is_change = |s: &&Stretch| (s.period / before - 1.0).abs() * 100.0 >= limit.value;
+            let place = h.stretches.iter().find(is_change).and_then(|s| m.attacks.get(s.first)).map(place_of);
+            fact(Reason::Changes(tempos), &[Part::Changing], limit.value, limit.source, place)
         }
         Kind::Average => {
             let share = |h: &Hearing| h.on_pulse as f64 / m.attacks.len().max(1) as f64;

@@ -8,7 +8,7 @@ use super::attacks::TimedAttack;
 use super::clock::Clock;
 use super::hearing::Hearing;
 use super::limits::Limits;
-use super::listener::{Cause, Gain, TwoStreams};
+use super::listener::{Cause, Gain};
 use super::reason::Reason;
 use super::report::{LayerReport, Need};
 use super::stream::{Pair, Stream};
@@ -46,7 +46,7 @@ pub(super) struct Material<'a> {
     pub(super) answer: &'a Answer,
     pub(super) hearings: &'a [Hearing],
     /// The beat of all layers where it differs, and when it meets that of the layers asked about.
-    pub(super) two_streams: Option<(&'a TwoStreams, Option<f64>)>,
+    pub(super) two_streams: Option<TwoStreams<'a>>,
     pub(super) streams: &'a [Stream],
     pub(super) pairs: &'a [Pair],
     pub(super) cell_ms: Option<f64>,
@@ -74,7 +74,7 @@ struct Fact {
 /// [`super::answer::MIN_PART`] has none.
 pub(super) fn findings(m: &Material<'_>) -> Vec<Finding> {
     let parts = m.answer.parts();
-    let mut found: Vec<Finding> = m.two_streams.map(|(t, meets)| beat::two_streams(t, meets)).into_iter().collect();
+    let mut found: Vec<Finding> = m.two_streams.as_ref().map(|t| beat::two_streams(t, m.speed)).into_iter().collect();
     if !parts.is_empty() {
         let facts = beat::facts(m).into_iter().chain(built::facts(m));
         found.extend(facts.filter_map(|f| {
@@ -86,6 +86,16 @@ pub(super) fn findings(m: &Material<'_>) -> Vec<Finding> {
     let rank = |f: &Finding| parts.iter().position(|p| Some(p.0) == f.part);
     found.sort_by(|a, b| rank(a).cmp(&rank(b)).then(b.weight.total_cmp(&a.weight)));
     found
+}
+
+/// The first hearings of the layers asked about and of all layers, where these lead to different beats.
+pub(super) struct TwoStreams<'a> {
+    /// P(written) of the followed layers less that of all layers.
+    pub(super) difference: f64,
+    pub(super) followed: &'a Hearing,
+    pub(super) all: &'a Hearing,
+    /// Seconds at the playing speed from one coincidence to the next, if both are even throughout.
+    pub(super) meets_after: Option<f64>,
 }
 
 /// Orders the findings of each part by what the written beat would regain without them, then by weight.

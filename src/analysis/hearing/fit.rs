@@ -92,7 +92,7 @@ impl<'a> Fit<'a> {
             silent: nearest.iter().filter(|n| n.is_none()).count(),
             unsounded: 0,
             squares: (0.0, 0.0),
-            closes: closes(&ring, stretches),
+            closes: closes(&ring, stretches, exact),
         };
         let mut sounded = vec![false; pulses.len()];
         let mut sound = |p: &Position| sounded[p.pulse] |= p.phase.min(1.0 - p.phase) <= tolerance + 1e-9;
@@ -186,8 +186,8 @@ fn rms(sum: f64, count: usize) -> f64 {
     (sum / count.max(1) as f64).sqrt()
 }
 
-/// Whether the interval over the loop's return is like those before it.
-fn closes(ring: &Ring<'_>, stretches: &[(f64, f64)]) -> bool {
+/// Whether the interval over the loop's return is like those before it; of an exact pulse, whether all intervals are alike.
+fn closes(ring: &Ring<'_>, stretches: &[(f64, f64)], exact: bool) -> bool {
     let n = ring.pulses.len() as isize;
     let &[(_, period)] = stretches else { return true };
     if n < 2 {
@@ -196,7 +196,7 @@ fn closes(ring: &Ring<'_>, stretches: &[(f64, f64)]) -> bool {
     let longest = (1..n).map(|i| ring.at(i) - ring.at(i - 1)).fold(0.0, f64::max);
     let shortest = (1..n).map(|i| ring.at(i) - ring.at(i - 1)).fold(f64::INFINITY, f64::min);
     let returning = ring.at(n) - ring.at(n - 1);
-    (shortest * 0.95..=longest * 1.05).contains(&returning)
+    (shortest * 0.95..=longest * 1.05).contains(&returning) && !(exact && longest > shortest * 1.05)
 }
 
 /// Attacks per minute at the playing speed, from the first of a run to the first one after it.

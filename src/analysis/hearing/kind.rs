@@ -48,7 +48,10 @@ pub enum Kind {
         unit: u16,
     },
     /// An even pulse that no simple ratio relates to the beat.
-    Even,
+    Even {
+        /// The unit of an additive meter's bar on which it starts, from 1; 0 in other meters, or off the units.
+        from: u8,
+    },
     /// One pulse per attack, near their mean rate.
     Average,
     /// A pulse that changes from stretch to stretch.
@@ -135,9 +138,11 @@ impl fmt::Display for Kind {
             Self::Displaced { period: (2, 1), late } => write!(f, "half the tempo, {late}"),
             Self::Displaced { period: (1, n), late } => write!(f, "{} pulses per beat, {late}", number(n)),
             Self::Displaced { period: (n, _), late } => write!(f, "every {n} beats, {late}"),
+            Self::Against { pulses, beats, .. } if pulses.max(beats) > 8 => write!(f, "{pulses} against {beats}"),
             Self::Against { pulses, beats, .. } => write!(f, "{} against {}", number(pulses), number(beats)),
             Self::Unequal { sizes, unit } => write!(f, "unequal beats {}{}", sizes_text(sizes), unit_text(unit)),
-            Self::Even => f.write_str("even pulse"),
+            Self::Even { from: 0 | 1 } => f.write_str("even pulse"),
+            Self::Even { from } => write!(f, "even pulse, from unit {from}"),
             Self::Average => f.write_str("one pulse per attack, near the mean rate"),
             Self::Changing => f.write_str("changing pulse"),
         }
@@ -223,18 +228,20 @@ fn unit_of(seconds: f64, m: &Material<'_>) -> u16 {
 
 /// An even pulse by its ratio to the beat and its phase.
 fn even(h: &listener::Hearing, m: &Material<'_>) -> Kind {
-    let Some(section) = listener::Section::longest(m.sections) else { return Kind::Even };
+    let Some(section) = listener::Section::longest(m.sections) else { return Kind::Even { from: 0 } };
     let ratio = h.period / section.meter.beat;
     // The bars and beats of an additive meter are no pulses of one length.
     if !section.meter.heads.is_empty() {
-        return Kind::Even;
+        let units = h.pulses.first().map(|p| (p - section.meter.origin) / section.meter.beat);
+        let on_unit = units.filter(|u| (u - u.round()).abs() < SAME_RATIO && (0.0..250.0).contains(&u.round()));
+        return Kind::Even { from: on_unit.map_or(0, |u| u.round() as u8 + 1) };
     }
     let exact = exact(ratio).filter(|(n, d)| *n.max(d) <= MAX_TERM);
-    let Some((n, d)) = exact.or_else(|| nearest(ratio, 8)) else { return Kind::Even };
+    let Some((n, d)) = exact.or_else(|| nearest(ratio, 8)) else { return Kind::Even { from: 0 } };
     if (f64::from(n) / f64::from(d) / ratio - 1.0).abs() > SAME_RATIO {
-        return Kind::Even;
+        return Kind::Even { from: 0 };
     }
-    let Some(first) = h.pulses.first() else { return Kind::Even };
+    let Some(first) = h.pulses.first() else { return Kind::Even { from: 0 } };
     let period = f64::from(n) / f64::from(d);
     // How many beats after a pulse that starts on a downbeat.
     let late = ((first - section.meter.origin) / section.meter.beat).rem_euclid(period);

@@ -99,6 +99,15 @@ impl Hearing {
         60.0 * speed / longest.map_or_else(|| self.period(), |s| s.period)
     }
 
+    /// Whether the pulses of a stretch, by its index, come at one interval.
+    pub(crate) fn is_even_in(&self, stretch: usize) -> bool {
+        let bound = |i: usize| self.stretches.get(i).map_or(f64::INFINITY, |s| s.start - 1e-6);
+        let (from, to) = (bound(stretch), bound(stretch + 1));
+        let own: Vec<f64> = self.pulses.iter().copied().filter(|p| *p >= from && *p < to).collect();
+        let intervals = || own.windows(2).map(|w| w[1] - w[0]);
+        intervals().fold(0.0, f64::max) <= intervals().fold(f64::INFINITY, f64::min) * EVEN
+    }
+
     /// The tempos of its stretches in order, at full speed times `speed`: at most four, without those that cannot be told from the
     /// one before.
     pub fn tempos(&self, speed: f64) -> Vec<f64> {
@@ -126,7 +135,6 @@ pub(in crate::analysis) struct Material<'a> {
 pub(super) fn hearings(heard: &listener::Listening, m: &Material<'_>) -> Vec<Hearing> {
     let shown = heard.hearings.iter().filter(|h| h.shown.is_some());
     let mut all: Vec<Hearing> = shown.map(|h| through(h, heard.length, m)).collect();
-    merge_averages(&mut all, m.speed);
     let rival = all.iter().filter(|h| !h.keeps_written()).map(|h| h.probability).fold(0.0, f64::max);
     if heard.written >= rival
         && let Some(family) = all.iter().position(Hearing::keeps_written)
@@ -151,33 +159,14 @@ pub(super) fn hearings(heard: &listener::Listening, m: &Material<'_>) -> Vec<Hea
     all
 }
 
-/// Adds average pulses whose tempos cannot be told apart to the likeliest of them.
-fn merge_averages(all: &mut Vec<Hearing>, speed: f64) {
-    let mut kept: Vec<Hearing> = Vec::with_capacity(all.len());
-    for h in all.drain(..) {
-        let is_average = |h: &Hearing| h.kind == Kind::Average && h.stretches.len() == 1 && !h.keeps_written();
-        let is_same = |k: &&mut Hearing| {
-            let difference = (k.bpm(speed) / h.bpm(speed) - 1.0).abs() * 100.0;
-            is_average(k) && is_average(&h) && difference < limits::TEMPO_CHANGE.value
-        };
-        match kept.iter_mut().find(is_same) {
-            Some(k) => {
-                k.probability += h.probability;
-                k.shown = k.shown.zip(h.shown).map(|(a, b)| a + b);
-            }
-            None => kept.push(h),
-        }
-    }
-    *all = kept;
-}
-
 /// A hearing of the model, repeated to the end of what is looked at. Where it follows the attacks its pulses are made even: at
 /// the tempo of each stretch, in the phase of least squares.
 fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
     let (from, to) = m.range;
     let passes = if length > 0.0 { ((to - from) / length).round().max(1.0) as usize } else { 1 };
     let at = |pass: usize| from + pass as f64 * length;
-    let mut once = if is_exact(h.kind) { h.pulses.clone() } else { even_pulses(h, length) };
+    let is_exact = h.stretches.iter().all(|s| is_exact(s.kind));
+    let mut once = if is_exact { h.pulses.clone() } else { evened_pulses(h, length) };
     // A pulse just before the loop's end is its first one, rounded.
     for pulse in once.iter_mut().filter(|p| length - **p < 1e-3 * h.period) {
         *pulse = 0.0;
@@ -197,7 +186,7 @@ fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
         let of_pass = |p: usize| h.stretches.iter().map(move |s| (at(p) + s.start, s.period));
         (0..passes).flat_map(of_pass).collect()
     };
-    let fit = Fit::new(&pulses, &stretches, is_exact(h.kind), m);
+    let fit = Fit::new(&pulses, &stretches, is_exact, m);
     let mut hearing = fit.hearing(kind_of(h, m), (h.probability, h.shown, h.written_share), pulses);
     if let Kind::Unequal { sizes, .. } = hearing.kind
         && let [first, .., last] = hearing.pulses[..]
@@ -209,6 +198,9 @@ fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
     }
     hearing
 }
+
+/// By how much the intervals of an even pulse may differ (ours, no source).
+const EVEN: f64 = 1.05;
 
 /// Least interval of two pulses, as a share of the period (ours, no source).
 const MIN_INTERVAL: f64 = 0.2;
@@ -226,18 +218,20 @@ struct EvenRun {
     count: usize,
     /// Sum of the pulses' times, each less its number times the period.
     offsets: f64,
+    /// Whether it is one pulse at its very place.
+    is_single: bool,
 }
 
 impl EvenRun {
     fn new(pulse: f64, period: f64) -> Self {
-        Self { period, count: 1, offsets: pulse }
+        Self { period, count: 1, offsets: pulse, is_single: false }
     }
 
     /// One run through all pulses, unless there is a gap among them or they would mostly be off its pulses.
     fn through(pulses: &[f64], period: f64) -> Option<Self> {
         let elapsed = |k: usize| k as f64 * period;
         let offsets: f64 = pulses.iter().enumerate().map(|(k, p)| p - elapsed(k)).sum();
-        let run = Self { period, count: pulses.len(), offsets };
+        let run = Self { period, count: pulses.len(), offsets, is_single: false };
         let has_gap = pulses.windows(2).any(|w| ((w[1] - w[0]) / period - 1.0).abs() > MAX_GAP);
         let squares: f64 = pulses.iter().enumerate().map(|(k, p)| (p - run.start() - elapsed(k)).powi(2)).sum();
         let tolerance = limits::AGREES.value / 100.0 * period;
@@ -261,13 +255,17 @@ impl EvenRun {
     }
 }
 
-/// The pulses of one pass in even runs.
-fn even_pulses(h: &listener::Hearing, length: f64) -> Vec<f64> {
+/// The pulses of one pass, those that follow attacks in even runs.
+fn evened_pulses(h: &listener::Hearing, length: f64) -> Vec<f64> {
     let mut runs: Vec<EvenRun> = Vec::new();
     for (i, s) in h.stretches.iter().enumerate() {
         let is_last = i + 1 == h.stretches.len();
         let own = h.pulses.iter().copied().filter(|p| *p >= s.start - 1e-6 && (is_last || *p < s.end - 1e-6));
         let own: Vec<f64> = own.collect();
+        if is_exact(s.kind) {
+            runs.extend(own.into_iter().map(|p| EvenRun { is_single: true, ..EvenRun::new(p, s.period) }));
+            continue;
+        }
         if let Some(run) = EvenRun::through(&own, s.period) {
             runs.push(run);
             continue;
@@ -283,6 +281,7 @@ fn even_pulses(h: &listener::Hearing, length: f64) -> Vec<f64> {
     for (i, run) in runs.iter().enumerate() {
         let end = runs.get(i + 1).map_or_else(|| runs[0].start() + length, EvenRun::start);
         let count = ((end - run.start()) / run.period - 0.5 - 1e-9).floor().max(0.0) as usize + 1;
+        let count = if run.is_single { 1 } else { count };
         even.extend((0..count).map(|k| run.start() + k as f64 * run.period));
     }
     for pulse in &mut even {

@@ -20,9 +20,11 @@ pub(super) fn merged(mut all: Vec<Candidate>, length: f64) -> Vec<Candidate> {
     all.sort_by_cached_key(key);
     let mut kept: Vec<Candidate> = Vec::new();
     for candidate in all {
-        // Two beats of the grid differ by a cell or more, however near that is.
-        let may_coincide = |k: &&mut Candidate| !(k.on_grid && candidate.on_grid);
-        match kept.iter_mut().filter(may_coincide).find(|k| coincide(k, &candidate, length)) {
+        // Two beats of the grid are one only if all their pulses are: they differ by a cell or more, however near that is.
+        let is_one = |k: &&mut Candidate| {
+            if k.on_grid && candidate.on_grid { are_same(k, &candidate) } else { coincide(k, &candidate, length) }
+        };
+        match kept.iter_mut().find(is_one) {
             Some(k) => {
                 k.probability += candidate.probability;
                 // The pulses of a hearing that follows attacks are these themselves.
@@ -35,6 +37,12 @@ pub(super) fn merged(mut all: Vec<Candidate>, length: f64) -> Vec<Candidate> {
     }
     kept.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     kept
+}
+
+fn are_same(a: &Candidate, b: &Candidate) -> bool {
+    let near = |a: f64, b: f64| (a - b).abs() < 1e-7;
+    let have_same_ends = a.count() == b.count() && a.first().zip(b.first()).is_some_and(|(a, b)| near(a, b));
+    have_same_ends && a.times().iter().zip(b.times().iter()).all(|(a, b)| near(*a, *b))
 }
 
 fn coincide(a: &Candidate, b: &Candidate, length: f64) -> bool {

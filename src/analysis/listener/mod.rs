@@ -31,6 +31,7 @@ mod structure;
 #[cfg(test)]
 mod tests;
 
+use super::limits;
 pub(crate) use family::{Member, is_familiar};
 pub(crate) use gains::{Cause, Gain, gains};
 pub(crate) use hypothesis::Kind;
@@ -209,8 +210,24 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
         }
     }
     listening.written = listening.written.clamp(0.0, 1.0);
+    merge_averages(&mut listening.hearings);
     listening.temper();
     listening
+}
+
+/// Adds average pulses whose tempos cannot be told apart to the likeliest of them.
+fn merge_averages(hearings: &mut Vec<Hearing>) {
+    let is_average = |h: &Hearing| h.kind == Kind::Average && h.stretches.len() == 1 && !h.keeps_written();
+    let mut kept: Vec<Hearing> = Vec::with_capacity(hearings.len());
+    for h in hearings.drain(..) {
+        let is_same = |k: &&mut Hearing| (k.bpm / h.bpm - 1.0).abs() * 100.0 < limits::TEMPO_CHANGE.value;
+        match kept.iter_mut().filter(|k| is_average(k) && is_average(&h)).find(is_same) {
+            Some(k) => k.probability += h.probability,
+            None => kept.push(h),
+        }
+    }
+    kept.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    *hearings = kept;
 }
 
 /// What a candidate is; changes of the order or the place of beats at one tempo are no change of the pulse.

@@ -11,7 +11,7 @@ pub(crate) use cycle::{evenness, keith, metric_complexity, npvi, oddity, off_bea
 pub(crate) use tree::{Tree, indispensability, syncopations};
 
 use crate::analysis::groups::Groups;
-use crate::rhythm::{Groove, MeterKind, Time};
+use crate::rhythm::{Groove, MeterKind, Time, count as count_of};
 #[cfg(test)]
 use clock::{accented, clock};
 
@@ -57,7 +57,7 @@ pub struct Measure {
 pub(super) fn measures(groove: &Groove, section: usize, groups: &Groups) -> Vec<Measure> {
     let s = &groove.sections()[section];
     let count = |t: Time| t.ratio_to(groups.unit).filter(|r| r.denom() == 1).map(|r| r.numer() as usize);
-    let ring = ring(groups);
+    let ring = ring(groups).map(|r| shortest(r, count(s.meter.bar()), usize::from(s.bars)));
     let beat = count(s.meter.beat());
     let tree = beat.ok_or("the beat is not a whole number of cells").and_then(|cells| Tree::of_meter(&s.meter, cells));
     let too_long = "the cycle is longer than 1024 cells";
@@ -70,9 +70,18 @@ pub(super) fn measures(groove: &Groove, section: usize, groups: &Groups) -> Vec<
     let plain = |name, source, value| Measure { name, source, value, detail: String::new() };
     let clock = ring.as_ref().filter(|r| r.pulses <= MAX_PULSES).and_then(best_clock);
     let clock_detail = clock.as_ref().map(|c| {
+        let time = |cells: usize| match groups.unit.repeated(cells) {
+            Some(t) if t.denom() == 1 => count_of(t.numer() as usize, "whole note"),
+            Some(t) => format!("{t} of a whole note"),
+            None => String::new(),
+        };
+        let start = if c.start == 0 { String::new() } else { format!("{} after ", time(c.start)) };
         format!(
-            "best clock: every {} cells of the common grid from cell {}, ticks: {} accented, {} unaccented, {} silent",
-            c.unit, c.start, c.accented, c.plain, c.silent
+            "best clock: every {} from {start}the downbeat, ticks: {} accented, {} unaccented, {} silent",
+            time(c.unit),
+            c.accented,
+            c.plain,
+            c.silent
         )
     });
     let additive = s.meter.kind() == MeterKind::Additive;
@@ -130,6 +139,21 @@ pub(super) fn measures(groove: &Groove, section: usize, groups: &Groups) -> Vec<
             detail: clock_detail.unwrap_or_default(),
         },
     ]
+}
+
+/// The shortest run of whole bars of which the cycle is a repetition.
+fn shortest(ring: Ring, bar: Option<usize>, bars: usize) -> Ring {
+    let Some(bar) = bar.filter(|bar| bar * bars == ring.pulses) else { return ring };
+    let n = ring.attacks.len();
+    let is_period = |k: &usize| {
+        let (pulses, attacks) = (bar * k, n * k / bars);
+        let again = |i: usize| (ring.attacks[i] + pulses) % ring.pulses == ring.attacks[(i + attacks) % n];
+        bars.is_multiple_of(*k) && (n * k).is_multiple_of(bars) && (0..n).all(again)
+    };
+    match (1..bars).find(is_period) {
+        Some(k) => Ring { pulses: bar * k, attacks: ring.attacks[..n * k / bars].to_vec() },
+        None => ring,
+    }
 }
 
 /// The cycle as it is written: a finer grid gives other measures.

@@ -33,11 +33,11 @@ pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
         "all_layers": report.all.as_ref().map(|all| json!({
             "answer": answer(&all.answer),
             "hearings": all.hearings.iter().map(|h| hearing(groove, report.speed, &all.attacks, h)).collect::<Vec<_>>(),
-            "two_streams": all.two_streams.map(|t| json!({
+            "two_streams": all.two_streams.zip(all.main_hearings(&report.hearings)).map(|(t, (followed, of_all))| json!({
                 "difference": round(t.difference),
-                "followed_bpm": round(t.followed_bpm),
-                "all_bpm": round(t.all_bpm),
-                "ratio": round(t.ratio),
+                "followed_bpm": round(followed.bpm(report.speed)),
+                "all_bpm": round(of_all.bpm(report.speed)),
+                "ratio": round(followed.bpm(1.0) / of_all.bpm(1.0)),
             })),
         })),
         "speeds": report.speeds.as_deref().map(speeds),

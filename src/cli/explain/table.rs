@@ -26,7 +26,7 @@ pub(super) fn row(path: &Path, groove: &Groove, report: &Report) -> [String; 8] 
         first.map_or_else(|| "no pulse".into(), |h| h.kind.short()),
         first.map(|h| describe::tempos(h, report.speed)).unwrap_or_default(),
         written,
-        report.findings.first().map_or_else(|| "no reasons found".into(), |f| f.reason.to_string()),
+        report.findings.first().map_or_else(|| "no reason reported".into(), |f| f.reason.to_string()),
     ]
 }
 

@@ -71,7 +71,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
 
     out.push(Block::Heading("Why it is hard"));
     if report.findings.is_empty() {
-        out.push(Block::Text("No reasons found.".into()));
+        out.push(Block::Text("No reason reported.".into()));
     }
     let reason = |f: &Finding| {
         let place = f.place.map(|p| format!(", first at {}", describe::place(groove, p))).unwrap_or_default();

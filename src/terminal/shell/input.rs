@@ -5,7 +5,7 @@ use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, Mo
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
 use std::io;
-use std::sync::mpsc::Sender;
+use std::sync::mpsc::{Receiver, Sender, sync_channel};
 use std::thread;
 use std::time::Instant;
 
@@ -19,8 +19,25 @@ const MAX_SEQUENCE: usize = 64;
 const PASTE_START: &[u8] = b"\x1b[200~";
 const PASTE_END: &[u8] = b"\x1b[201~";
 
+/// Inputs sent and not yet handled; the terminal keeps the others, so that a signal does not wait behind a flood of keys.
+const MAX_UNHANDLED: usize = 256;
+
+/// Inputs that wait to be handled.
+pub(super) struct Unhandled(Receiver<()>);
+
+impl Unhandled {
+    /// Lets the reading thread go on after an event that may have been an input.
+    pub(super) fn handled(&self, event: &Event) {
+        if matches!(event, Event::Key(..) | Event::Mouse(_) | Event::Pasted(_)) {
+            // Keys that are not from the terminal have no place here.
+            let _ = self.0.try_recv();
+        }
+    }
+}
+
 /// Starts the thread that reads standard input; [`Event::Signal`] says that the terminal is gone.
-pub(super) fn start(events: Sender<Event>) -> io::Result<()> {
+pub(super) fn start(events: Sender<Event>) -> io::Result<Unhandled> {
+    let (places, unhandled) = sync_channel(MAX_UNHANDLED);
     let read = move || {
         let stdin = io::stdin();
         let (mut parser, mut buffer) = (Parser::default(), [0; 4096]);
@@ -50,13 +67,14 @@ pub(super) fn start(events: Sender<Event>) -> io::Result<()> {
                     Input::Mouse(mouse) => Event::Mouse(mouse),
                     Input::Paste(text) => Event::Pasted(text),
                 };
-                if events.send(event).is_err() {
+                if places.send(()).is_err() || events.send(event).is_err() {
                     return;
                 }
             }
         }
     };
-    thread::Builder::new().name("input".into()).spawn(read).map(drop)
+    thread::Builder::new().name("input".into()).spawn(read)?;
+    Ok(Unhandled(unhandled))
 }
 
 #[derive(Debug, Clone, PartialEq)]

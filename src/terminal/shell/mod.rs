@@ -27,6 +27,7 @@ use crate::session::DocumentId;
 use crate::store::{self, Calibration, LoadError, Problem, SoundLevels, StateFolder, Unsaved};
 use analysis_worker::AnalysisWorker;
 use disk::{Disk, Request, Source, lock};
+use input::Unhandled;
 use job_runner::JobRunner;
 use journals::Journals;
 use playback::{PlaybackHandle, RemoteSpeaker, outside_sounds};
@@ -104,11 +105,11 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError>
     workers.playback.set_volume(state.playback.levels.volume_db as f32);
     let guard = screen::guard()?;
     signals(&sender)?;
-    input::start(sender)?;
+    let unhandled = input::start(sender)?;
     let size = crossterm::terminal::size()?;
     update(&mut state, Event::Resize(size.0, size.1));
     let mut screen = Screen::new(io::stdout());
-    let ended = event_loop(&mut state, &mut screen, &events, &workers, &mut undecided);
+    let ended = event_loop(&mut state, &mut screen, &events, &unhandled, &workers, &mut undecided);
     let Workers { disk, journals, playback, job_runner, .. } = workers;
     // The running job removes its temporary files before the screen is restored.
     drop(job_runner);
@@ -134,6 +135,7 @@ fn event_loop<W: io::Write>(
     state: &mut State,
     screen: &mut Screen<W>,
     events: &Receiver<Event>,
+    unhandled: &Unhandled,
     workers: &Workers,
     undecided: &mut Undecided,
 ) -> io::Result<bool> {
@@ -184,9 +186,9 @@ fn event_loop<W: io::Write>(
         }
         screen.show(state)?;
         let Ok(event) = events.recv() else { return Ok(true) };
-        effects.extend(update(state, event));
         // One frame for all events that have arrived, unless they arrive faster than they can be handled.
-        for event in events.try_iter().take(MAX_EVENTS_PER_FRAME) {
+        for event in std::iter::once(event).chain(events.try_iter()).take(MAX_EVENTS_PER_FRAME) {
+            unhandled.handled(&event);
             effects.extend(update(state, event));
         }
     }

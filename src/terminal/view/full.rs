@@ -130,9 +130,9 @@ impl BlockBuilder<'_> {
             let (mark, style) = if now == Some(i) { (theme.glyphs().here, theme.value()) } else { (' ', Style::new()) };
             let here = if now == Some(i) { format!(" (now {:.0}%)", report.speed * 100.0) } else { String::new() };
             let line = format!(
-                "from {:>3}%, written {:>5.1}: {}{here}",
+                "from {:>3}%, {}: {}{here}",
                 change.percent,
-                describe::written_tempo(self.state.groove(), change.percent),
+                describe::written_tempo_text(self.state.groove(), change.percent),
                 describe::leader_name(speeds, change.leader, f64::from(change.percent) / 100.0)
             );
             let lines = wrap(&line, self.width.saturating_sub(2)).into_iter().enumerate();
@@ -180,7 +180,7 @@ impl BlockBuilder<'_> {
             self.add(Item::Heading, lines);
         }
         if self.report.findings.is_empty() {
-            let text = if self.report.attacks.is_empty() { "no attacks" } else { "no reasons found" };
+            let text = if self.report.attacks.is_empty() { "no attacks" } else { "no reason reported" };
             return self.text(text, self.theme.faint());
         }
         let mut own = None;
