@@ -206,7 +206,7 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
             Kind::Even => &mut split.other_rate,
         } += c.probability * (1.0 - written_share);
         if c.probability >= MIN_PROBABILITY {
-            listening.hearings.push(hearing(c, &shares, written_share, from, (input.speed, &input.params)));
+            listening.hearings.push(hearing(c, &shares, written_share, (from, to), (input.speed, &input.params)));
         }
     }
     listening.written = listening.written.clamp(0.0, 1.0);
@@ -214,6 +214,9 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
     listening.temper();
     listening
 }
+
+/// Part of the period by which a pulse may be off the end of a span by rounding.
+const SEAM: f64 = 1e-3;
 
 /// Adds average pulses whose tempos cannot be told apart to the likeliest of them.
 fn merge_averages(hearings: &mut Vec<Hearing>) {
@@ -244,7 +247,7 @@ fn hearing(
     c: &Candidate,
     shares: &[(f64, Option<Member>)],
     written_share: f64,
-    from: f64,
+    (from, to): (f64, f64),
     (speed, params): (f64, &Params),
 ) -> Hearing {
     let mut member: Option<(f64, Member)> = None;
@@ -266,13 +269,19 @@ fn hearing(
             member: how,
         }
     };
+    // A pulse just before the end of the span is its first one, rounded.
+    let rounding = SEAM * c.period * speed;
+    let at = |t: &f64| Some(from + t * speed).filter(|at| to - at > rounding).unwrap_or(from);
+    let mut pulses: Vec<f64> = c.times().iter().map(at).collect();
+    pulses.sort_by(f64::total_cmp);
+    pulses.dedup_by(|a, b| *a - *b < rounding);
     Hearing {
         kind: c.kind,
         probability: c.probability,
         shown: None,
         period: c.period * speed,
         bpm: 60.0 / c.period,
-        pulses: c.times().iter().map(|t| from + t * speed).collect(),
+        pulses,
         stretches: c.pieces.iter().zip(shares).map(stretch).collect(),
         written_share,
         member: member.map(|m| m.1),
