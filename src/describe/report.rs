@@ -223,7 +223,10 @@ pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
     let line = |who: String, answer: &Answer, hearings: &[Hearing]| {
         let first = hearings.first().filter(|h| !h.keeps_written()).map(|h| {
             let more = if h.probability > ABOUT_AS_LIKELY * answer.written { "more" } else { "about as" };
-            format!("; {more} likely: {}, {} BPM", h.kind, tempos(h, report.speed))
+            let is_unequal = |i: &usize| h.stretches[*i].attacks > 0 && !h.is_even_in(*i);
+            let unequal = (0..h.stretches.len()).any(|i| is_unequal(&i)) && h.kind == Kind::Changing;
+            let unequal = if unequal { ", some of its beats unequal" } else { "" };
+            format!("; {more} likely: {}, {} BPM{unequal}", h.kind, tempos(h, report.speed))
         });
         format!("{who}: {} keep the written beat{}", percent(answer.shown_written), first.unwrap_or_default())
     };

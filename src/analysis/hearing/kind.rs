@@ -187,12 +187,10 @@ pub(in crate::analysis) fn of(h: &listener::Hearing, m: &Material<'_>) -> Kind {
             None => {}
         }
     }
-    // Changes of the order or the place of beats, at one tempo, are no change of the pulse.
     let is_one_tempo = || distinct_tempos(h.stretches.iter().map(|s| s.period), 1.0).len() == 1;
-    let kind = match (h.kind, h.stretches.first()) {
-        (listener::Kind::Changing, Some(first)) if is_one_tempo() => first.kind,
-        (listener::Kind::Even, Some(_)) if !is_one_tempo() => listener::Kind::Changing,
-        (kind, _) => kind,
+    let kind = match h.main_kind() {
+        listener::Kind::Even if !h.stretches.is_empty() && !is_one_tempo() => listener::Kind::Changing,
+        kind => kind,
     };
     match kind {
         listener::Kind::Changing => Kind::Changing,

@@ -55,7 +55,7 @@ impl Pulses {
         Self::Times(Rc::new(times))
     }
 
-    fn first(&self) -> Option<f64> {
+    pub(super) fn first(&self) -> Option<f64> {
         match self {
             Self::Times(times) => times.first().copied(),
             Self::Cells { cell, starts, .. } => starts.first().map(|i| cell.origin + *i as f64 * cell.length),

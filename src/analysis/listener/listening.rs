@@ -55,6 +55,15 @@ pub(crate) struct Hearing {
 }
 
 impl Hearing {
+    /// What it is; changes of the order or the place of beats at one tempo are no change of the pulse.
+    pub(crate) fn main_kind(&self) -> Kind {
+        let is_one_tempo = || distinct_tempos(self.stretches.iter().map(|s| s.period), 1.0).len() == 1;
+        match (self.kind, self.stretches.first()) {
+            (Kind::Changing, Some(first)) if is_one_tempo() => first.kind,
+            (kind, _) => kind,
+        }
+    }
+
     /// Whether it keeps the written beat for more than half of its time.
     pub(crate) fn keeps_written(&self) -> bool {
         self.written_share > 0.5

@@ -251,13 +251,19 @@ fn hearing(
     (speed, params): (f64, &Params),
 ) -> Hearing {
     let mut member: Option<(f64, Member)> = None;
+    let times = c.times();
     let stretch = |(p, &(share, how)): (&Piece, &(f64, Option<Member>))| {
         let time = (p.end - p.start) * share;
         if let Some(how) = how.filter(|_| member.is_none_or(|m| m.0 < time)) {
             member = Some((time, how));
         }
-        // At a seam a pulse more or less may leave the range of a beat.
-        let period = p.tempo(c).clamp(params.shortest, params.longest);
+        // A single pulse lasts until the next; at a seam one more or less may leave the range of a beat.
+        let until_next = p.pulses.first().filter(|_| c.pieces.len() > 1 && p.pulses.count() == 1).map(|t| {
+            let next =
+                times.iter().copied().find(|next| *next > t).or(times.first().map(|next| next + (to - from) / speed));
+            next.map_or(p.period, |next| next - t)
+        });
+        let period = until_next.unwrap_or_else(|| p.tempo(c)).clamp(params.shortest, params.longest);
         Stretch {
             start: from + p.start * speed,
             end: from + p.end * speed,
@@ -272,7 +278,7 @@ fn hearing(
     // A pulse just before the end of the span is its first one, rounded.
     let rounding = SEAM * c.period * speed;
     let at = |t: &f64| Some(from + t * speed).filter(|at| to - at > rounding).unwrap_or(from);
-    let mut pulses: Vec<f64> = c.times().iter().map(at).collect();
+    let mut pulses: Vec<f64> = times.iter().map(at).collect();
     pulses.sort_by(f64::total_cmp);
     pulses.dedup_by(|a, b| *a - *b < rounding);
     Hearing {

@@ -138,9 +138,11 @@ impl SpeedChart {
     fn index(&mut self, hearing: &Hearing, length: f64) -> usize {
         let near = |a: &Hearing, b: &Hearing| {
             let difference = (a.period / b.period - 1.0).abs() * 100.0;
-            let are_averages = a.kind == Kind::Average && b.kind == Kind::Average;
+            let kind = a.main_kind();
+            let are_averages = kind == Kind::Average && b.main_kind() == kind;
             are_averages
-                || difference < limits::TEMPO_CHANGE.high
+                || kind == b.main_kind()
+                    && difference < limits::TEMPO_CHANGE.high
                     && merge::on_each_other(&a.pulses, &b.pulses, length, SAME_PULSE * a.period.min(b.period))
         };
         self.hearings.iter().position(|h| near(h, hearing)).unwrap_or_else(|| {
