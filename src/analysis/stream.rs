@@ -169,8 +169,7 @@ pub(super) fn streams(
         for (i, s) in stretches.take(MAX_STRETCHES) {
             let source = Source::Hearing { hearing, stretch: several.then_some(i) };
             let next = h.stretches.get(i + 1).map_or(range.1, |next| next.start);
-            let own = |p: &&f64| **p >= s.start - SAME_TIME && **p < next - SAME_TIME;
-            let pulses: Vec<f64> = h.pulses.iter().filter(own).map(|p| p / speed).collect();
+            let pulses: Vec<f64> = h.pulses_in(i).iter().map(|p| p / speed).collect();
             if several && !h.is_even_in(i) {
                 continue;
             }

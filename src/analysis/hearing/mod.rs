@@ -99,11 +99,24 @@ impl Hearing {
         60.0 * speed / longest.map_or_else(|| self.period(), |s| s.period)
     }
 
+    /// The pulses of a stretch, by its index, in seconds at full speed.
+    pub(crate) fn pulses_in(&self, stretch: usize) -> &[f64] {
+        let bound = |i: usize| self.stretches.get(i).map_or(f64::INFINITY, |s| s.start - 1e-6);
+        let at = |i: usize| self.pulses.partition_point(|p| *p < bound(i));
+        let own = &self.pulses[at(stretch)..at(stretch + 1)];
+        // The first stretch may begin with a pulse just before the loop returns.
+        let is_last = stretch > 0 && stretch + 1 == self.stretches.len();
+        match own {
+            [.., before, last] if is_last && last - before < EARLY * self.stretches[stretch].period => {
+                &own[..own.len() - 1]
+            }
+            _ => own,
+        }
+    }
+
     /// Whether the pulses of a stretch, by its index, come at one interval.
     pub(crate) fn is_even_in(&self, stretch: usize) -> bool {
-        let bound = |i: usize| self.stretches.get(i).map_or(f64::INFINITY, |s| s.start - 1e-6);
-        let (from, to) = (bound(stretch), bound(stretch + 1));
-        let own: Vec<f64> = self.pulses.iter().copied().filter(|p| *p >= from && *p < to).collect();
+        let own = self.pulses_in(stretch);
         let intervals = || own.windows(2).map(|w| w[1] - w[0]);
         intervals().fold(0.0, f64::max) <= intervals().fold(f64::INFINITY, f64::min) * EVEN
     }
@@ -166,7 +179,7 @@ fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
     let passes = if length > 0.0 { ((to - from) / length).round().max(1.0) as usize } else { 1 };
     let at = |pass: usize| from + pass as f64 * length;
     let is_exact = h.stretches.iter().all(|s| is_exact(s.kind));
-    let (mut once, lead) = if is_exact { (h.pulses.clone(), 0.0) } else { evened_pulses(h, length) };
+    let mut once = if is_exact { h.pulses.clone() } else { evened_pulses(h, length) };
     // A pulse just before the loop's end is its first one, rounded.
     for pulse in once.iter_mut().filter(|p| length - **p < 1e-3 * h.period) {
         *pulse = 0.0;
@@ -183,15 +196,8 @@ fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
     let stretches = if h.stretches.len() == 1 {
         vec![(from, h.stretches[0].period)]
     } else {
-        let of_pass = |p: usize| {
-            let start =
-                move |(i, s): (usize, &listener::Stretch)| if i == 0 && p > 0 { s.start + lead } else { s.start };
-            h.stretches.iter().enumerate().map(move |s| (at(p) + start(s), s.1.period))
-        };
-        let mut all: Vec<(f64, f64)> = (0..passes).flat_map(of_pass).collect();
-        // The first stretch may begin with a pulse before the loop returns.
-        all.extend(h.stretches.first().filter(|_| lead < 0.0).map(|s| (to + lead, s.period)));
-        all
+        let of_pass = |p: usize| h.stretches.iter().map(move |s| (at(p) + s.start, s.period));
+        (0..passes).flat_map(of_pass).collect()
     };
     let fit = Fit::new(&pulses, &stretches, is_exact, m);
     let mut hearing = fit.hearing(kind_of(h, m), (h.probability, h.shown, h.written_share), pulses);
@@ -205,6 +211,9 @@ fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
     }
     hearing
 }
+
+/// Part of the period by which a pulse before the loop's return is nearer to the one before it than those of its stretch.
+const EARLY: f64 = 0.97;
 
 /// By how much the intervals of an even pulse may differ (ours, no source).
 const EVEN: f64 = 1.05;
@@ -262,9 +271,8 @@ impl EvenRun {
     }
 }
 
-/// The pulses of one pass, those that follow attacks in even runs; and how far before the pass the first run begins, as a number of
-/// seconds that is 0 or below.
-fn evened_pulses(h: &listener::Hearing, length: f64) -> (Vec<f64>, f64) {
+/// The pulses of one pass, those that follow attacks in even runs.
+fn evened_pulses(h: &listener::Hearing, length: f64) -> Vec<f64> {
     let mut runs: Vec<EvenRun> = Vec::new();
     for (i, s) in h.stretches.iter().enumerate() {
         let is_last = i + 1 == h.stretches.len();
@@ -296,8 +304,7 @@ fn evened_pulses(h: &listener::Hearing, length: f64) -> (Vec<f64>, f64) {
         *pulse = pulse.rem_euclid(length.max(1e-9));
     }
     even.sort_by(f64::total_cmp);
-    let lead = runs.first().map_or(0.0, |run| run.start().min(0.0));
-    (even, if lead < -1e-6 { lead } else { 0.0 })
+    even
 }
 
 /// Whether the pulses of a hearing lie where its beats are cut exactly, so that an attack near a pulse is not on it.
