@@ -1,7 +1,7 @@
 //! Whatever groove, scope and speed: a report comes, and every figure in it is a number within its range.
 
 use super::*;
-use crate::rhythm::{Edit, Fraction, Groove, Layer, Meter, Region, Section, Tempo, Time, Voice, tests::grooves};
+use crate::rhythm::{Edit, Fraction, Region, Time, tests::grooves};
 use proptest::prelude::*;
 
 /// Checks every figure of a report.
@@ -64,19 +64,4 @@ proptest! {
             sound(&report(&cycled, &AnalysisOptions::default()))?;
         }
     }
-}
-
-#[test]
-fn a_region_within_a_beat_has_no_hearing() {
-    let meter = Meter::parse("3/1").expect("meter");
-    let tempo = Tempo::new(Fraction::whole(240), Time::new(1, 1).expect("whole note")).expect("tempo");
-    let part = crate::rhythm::cell_notation::parse_bars("xxxxxxxx ........ ........", &meter, 1, 8).expect("cells");
-    let section = Section { name: "A".into(), meter, tempo, bars: 1, times: 1, swing: None };
-    let layer = Layer::new("l", Voice::Wood, 8, vec![part]);
-    let g = Groove::new("t", "", vec![section], vec![layer]).expect("groove");
-    let time = |n| Time::new(n, 16).expect("a time");
-    let region = Some(Region { layers: 0..1, section: 0, from: time(1), to: time(13) });
-    let r = report(&g, &AnalysisOptions { scope: Scope { layers: Vec::new(), region }, ..AnalysisOptions::default() });
-    assert_eq!(r.attacks.len(), 6);
-    assert_eq!(r.answer.is_some(), !r.hearings.is_empty());
 }
