@@ -18,14 +18,16 @@ fn the_shipped_handouts_are_made_again() {
     let script = fs::read_to_string(in_package("demo/handouts")).expect("the command");
     for groove in GROOVES {
         assert!(script.contains(&format!("patterns/{groove}.toml")), "{groove} is not in demo/handouts");
-        let (made, shipped) = (folder.path().join(format!("{groove}.html")), format!("demo/pages/{groove}.html"));
-        let made = fs::read(made).expect("a page");
-        if std::env::var_os("TEETER_WRITE").is_some() {
-            fs::create_dir_all(in_package("demo/pages")).expect("a folder");
-            fs::write(in_package(&shipped), &made).expect("written");
+        for page in [format!("{groove}.html"), format!("{groove}-teacher.html")] {
+            let (made, shipped) = (folder.path().join(&page), format!("demo/pages/{page}"));
+            let made = fs::read(made).expect("a page");
+            if std::env::var_os("TEETER_WRITE").is_some() {
+                fs::create_dir_all(in_package("demo/pages")).expect("a folder");
+                fs::write(in_package(&shipped), &made).expect("written");
+            }
+            let shipped = fs::read(in_package(&shipped)).expect("a shipped page");
+            assert!(made == shipped, "{page}: the shipped page is another one; TEETER_WRITE=1 writes it anew");
         }
-        let shipped = fs::read(in_package(&shipped)).expect("a shipped page");
-        assert!(made == shipped, "{groove}: the shipped page is another one; TEETER_WRITE=1 writes it anew");
     }
 }
 
@@ -70,7 +72,7 @@ fn what_to_do_names_a_pulse_that_can_be_clapped_and_every_section() {
             .output()
             .expect("the program");
         assert!(ended.status.success(), "{}", String::from_utf8_lossy(&ended.stderr));
-        let page = std::fs::read_to_string(folder.path().join(format!("{groove}.md"))).expect("a page");
+        let page = std::fs::read_to_string(folder.path().join(format!("{groove}-teacher.md"))).expect("a page");
         page.split_once("## How to practice it").expect("what to do").1.to_owned()
     };
     // Its eighths run at 320: nobody claps them, but the heads of its meter.

@@ -3,7 +3,7 @@
 use super::engraving::notation;
 use super::handout::{self, Handout};
 use super::picture::{self, Picture, PictureKind, PictureOptions, Theme};
-use super::{ExportError, ExportInput, midi, musicxml};
+use super::{ExportError, ExportInput, data, midi, musicxml};
 use crate::analysis::{Kind, Limits, Report};
 use crate::describe::notes::NotationOptions;
 use crate::describe::plain;
@@ -74,7 +74,9 @@ macro_rules! formats {
 
 pub(crate) const FORMATS: &[Format] = formats! {
     "midi" "mid", picture: false, "a Standard MIDI File, format 1",
-        |piece, _, out| whole(out, &midi::export(piece)?);
+        |piece, _, out| whole(out, &midi::export(piece, midi::Tracks::Layers)?);
+    "click-midi" "mid", picture: false, "the tempo map with clicks of the written beat and hearings, as MIDI",
+        |piece, _, out| whole(out, &midi::export(piece, midi::Tracks::WrittenBeat)?);
     "musicxml" "musicxml", picture: false, "notation as MusicXML 4.0",
         |piece, options, out| musicxml::write(piece, &options.style.notation, out);
     "mxl" "mxl", picture: false, "MusicXML 4.0, compressed",
@@ -86,12 +88,18 @@ pub(crate) const FORMATS: &[Format] = formats! {
         let scale = options.style.scale.unwrap_or_else(|| picture::default_scale(&picture));
         whole(out, &picture::png(&picture, scale)?)
     };
-    "html" "html", picture: false, "a handout as one page, without audio", |piece, options, out| {
+    "pdf" "pdf", picture: true, "a picture on pages of A4",
+        |piece, options, out| whole(out, &picture::pdf(&draw(piece, options)?)?);
+    "html" "html", picture: false, "a student's page with a player", |piece, options, out| {
         let handout = silent_handout(piece.clone(), options.limits, options.style.notation.clone());
-        whole(out, handout::html(&handout).as_bytes())
+        whole(out, handout::html(&handout, handout::Reader::Student).as_bytes())
     };
     "txt" "txt", picture: false, "groups, box notation and counting syllables as text",
         |piece, _, out| whole(out, plain::all(piece.groove, piece.section).as_bytes());
+    "csv" "csv", picture: false, "the attacks with their times, landings and distances from pulses, as a table",
+        |piece, _, out| whole(out, data::csv(piece)?.as_bytes());
+    "json" "json", picture: false, "the same with the beats and the pulses of hearings",
+        |piece, _, out| whole(out, data::json(piece)?.as_bytes());
 };
 
 /// Known file extensions; those of one row mean the same kind of file.
@@ -105,6 +113,9 @@ const ENDINGS: &[&[&str]] = &[
     &["html", "htm"],
     &["md"],
     &["txt"],
+    &["csv"],
+    &["json"],
+    &["pdf"],
     &["wav"],
     &["tsv"],
 ];

@@ -9,7 +9,7 @@
 
 use super::ExportInput;
 use crate::notation::{FormatError, Pass, TimedNote, general_midi, passes, teeter_meta, timed_notes};
-use crate::rhythm::{Accent, Fraction, Groove, Layer, Meter, Pitch, Tempo, Time, Voice};
+use crate::rhythm::{Accent, Attack, Fraction, Groove, Layer, Meter, Pitch, Tempo, Time, Voice};
 use midly::num::{u4, u7, u15, u24, u28};
 use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, TrackEvent, TrackEventKind};
 use num_integer::lcm;
@@ -50,27 +50,44 @@ enum Rank {
     End,
 }
 
+/// What a file has besides its tempo and meter map and the clicks of hearings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Tracks {
+    /// A track per layer.
+    Layers,
+    /// A track of clicks on the written beat.
+    WrittenBeat,
+}
+
 /// Writes the groove or one section of it.
 ///
 /// # Errors
 /// [`FormatError`] if the groove is too long, or the section or a hearing does not exist.
-pub fn export(piece: &ExportInput<'_>) -> Result<Vec<u8>, FormatError> {
+pub fn export(piece: &ExportInput<'_>, content: Tracks) -> Result<Vec<u8>, FormatError> {
     let groove = piece.groove;
     if piece.section.is_some_and(|s| s >= groove.sections().len()) {
         return Err(FormatError::new("", "no such section"));
     }
     let too_long = || FormatError::new("", "the groove is too long to export with exact times");
     let passes = passes(groove, piece.section).ok_or_else(too_long)?;
-    let notes = (0..groove.layers().len()).map(|l| timed_notes(groove, l, &passes));
-    let notes: Vec<Vec<TimedNote>> = notes.collect::<Option<_>>().ok_or_else(too_long)?;
+    let notes: Option<Vec<Vec<TimedNote>>> = match content {
+        Tracks::Layers => (0..groove.layers().len()).map(|l| timed_notes(groove, l, &passes)).collect(),
+        Tracks::WrittenBeat => beats(groove, &passes).map(|beats| vec![beats]),
+    };
+    let notes = notes.ok_or_else(too_long)?;
     let last = passes.last().and_then(|p| p.start.plus(groove.sections()[p.section].length())).ok_or_else(too_long)?;
     let (ticks, exact) = resolution(&passes, &notes, last);
     let end = ticks.of(last);
     let texts = Texts::new(piece, &passes, exact)?;
     let mut tracks = vec![delta_encoded(conductor_track(groove, &passes, ticks, &texts), end)];
     let mut channels = channels();
-    for ((layer, notes), texts) in groove.layers().iter().zip(&notes).zip(&texts.layers) {
-        tracks.push(delta_encoded(layer_track(layer, notes, ticks, &mut channels, texts), end));
+    match content {
+        Tracks::Layers => {
+            for ((layer, notes), texts) in groove.layers().iter().zip(&notes).zip(&texts.layers) {
+                tracks.push(delta_encoded(layer_track(layer, notes, ticks, &mut channels, texts), end));
+            }
+        }
+        Tracks::WrittenBeat => tracks.push(delta_encoded(beat_track(&notes[0], ticks, &texts.beat), end)),
     }
     for (n, (hearing, texts)) in piece.hearings.iter().zip(&texts.hearings).enumerate() {
         let pulses = &piece.report.hearings[*hearing].pulses;
@@ -91,6 +108,7 @@ struct Texts {
     sections: Vec<(String, String)>,
     layers: Vec<(String, String)>,
     hearings: Vec<(String, String)>,
+    beat: (String, String),
 }
 
 impl Texts {
@@ -112,6 +130,7 @@ impl Texts {
             sections: sections.map(|s| (s.name.clone(), teeter_meta::section(s))).collect(),
             layers: groove.layers().iter().map(|l| (l.name.clone(), teeter_meta::layer(l, &order))).collect(),
             hearings: piece.hearings.iter().map(hearing).collect::<Result<_, _>>()?,
+            beat: ("written beat".to_owned(), teeter_meta::click()),
         })
     }
 }
@@ -220,6 +239,40 @@ fn layer_track<'a>(
 
 fn named_track(texts: &(String, String)) -> Vec<Event<'_>> {
     vec![meta(0, MetaMessage::TrackName(texts.0.as_bytes())), meta(0, MetaMessage::Text(texts.1.as_bytes()))]
+}
+
+/// The written beats of all passes, the downbeats accented.
+fn beats(groove: &Groove, passes: &[Pass]) -> Option<Vec<TimedNote>> {
+    let mut notes = Vec::new();
+    for pass in passes {
+        let section = &groove.sections()[pass.section];
+        for b in 0..section.beats() {
+            let is_downbeat = b.is_multiple_of(section.meter.beats());
+            let accent = if is_downbeat { Accent::Accent } else { Accent::Plain };
+            let start = pass.start.plus(section.meter.beat().repeated(b)?)?;
+            let length = Time::new(1, 64)?.min(section.meter.beat());
+            notes.push(TimedNote { start, length, attack: Attack { accent, pitch: None } });
+        }
+    }
+    Some(notes)
+}
+
+/// The written beat as clicks on the percussion channel; the downbeats have a key of their own.
+fn beat_track<'a>(beats: &[TimedNote], ticks: Ticks, texts: &'a (String, String)) -> Vec<Event<'a>> {
+    let mut events = named_track(texts);
+    for beat in beats {
+        let key = match beat.attack.accent {
+            Accent::Accent => general_midi::DOWNBEAT_CLICK,
+            Accent::Plain | Accent::Ghost => general_midi::BEAT_CLICK,
+        };
+        let (key, vel) = (u7::new(key), u7::new(general_midi::velocity(beat.attack.accent)));
+        let start = ticks.of(beat.start);
+        let end = beat.start.plus(beat.length).map_or(start, |e| ticks.of(e)).max(start + 1);
+        let midi = |tick, rank, message| midi(tick, rank, general_midi::PERCUSSION, message);
+        events.push(midi(start, Rank::NoteOn, MidiMessage::NoteOn { key, vel }));
+        events.push(midi(end, Rank::NoteOff, MidiMessage::NoteOff { key, vel: u7::new(0) }));
+    }
+    events
 }
 
 /// The pulses of the `n`th hearing as clicks on the percussion channel.

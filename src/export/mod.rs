@@ -1,6 +1,7 @@
 //! Exports to open formats, as bytes. It must not know paths, the session or the screen.
 
 pub mod annotations;
+mod data;
 pub mod engraving;
 pub(crate) mod formats;
 pub mod handout;

@@ -1,4 +1,4 @@
-//! Writes a handout with its pictures and takes.
+//! Writes a handout: the student's page, the teacher's page, their pictures and takes.
 
 use super::control::JobControl;
 use super::output::{OutputFile, check_targets, write_files};
@@ -7,14 +7,14 @@ use super::request::{HandoutFormat, Job, JobError, JobReport, TakeSound};
 use super::takes::{self, AnalysedGroove};
 use super::user_samples;
 use crate::describe::notes::NotationOptions;
-use crate::export::handout::{self, Sound};
+use crate::export::handout::{self, Reader, Sound};
 use crate::export::{ExportInput, formats};
 use crate::rhythm::Fraction;
 use crate::sound::UserSamples;
 use crate::sound::take::{Sequence, Take};
 use std::fs;
 use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Creates the folder of the page if it is missing.
 pub(super) fn run(
@@ -30,7 +30,8 @@ pub(super) fn run(
         let reason = "expected a folder, found a file".to_owned();
         return Err(JobError::Write { path: folder.to_owned(), kind: io::ErrorKind::NotADirectory, reason });
     }
-    check_targets([page], &inputs, job.overwrite)?;
+    let teacher = teacher_page(page);
+    check_targets([page, teacher.as_path()], &inputs, job.overwrite)?;
     let analysed = AnalysedGroove::new(&job.groove, &job.layers, Fraction::ONE, job.limits);
     let selected = job.hearings.indices(&analysed.report)?;
     let hearings = selected.unwrap_or_else(|| formats::default_hearings(&analysed.report));
@@ -58,17 +59,20 @@ pub(super) fn run(
             handout.takes.push(handout::Take { name, sound });
         }
     }
-    let text = match format {
-        HandoutFormat::Html => handout::html(&handout),
-        HandoutFormat::Markdown => {
-            let handout::Markdown { text, files } = handout::markdown(&handout);
-            for (name, bytes) in files {
-                add(&name, bytes);
+    let mut pages = Vec::new();
+    for (path, reader) in [(page, Reader::Student), (&teacher, Reader::Teacher)] {
+        let (text, beside) = match format {
+            HandoutFormat::Html => (handout::html(&handout, reader), Vec::new()),
+            HandoutFormat::Markdown => {
+                let handout::Markdown { text, files } = handout::markdown(&handout, reader);
+                (text, files)
             }
-            text
-        }
-    };
-    files.insert(0, OutputFile { path: page.to_owned(), bytes: text.into_bytes() });
+        };
+        pages.push(OutputFile { path: path.to_owned(), bytes: text.into_bytes() });
+        let beside = beside.into_iter().map(|(name, bytes)| OutputFile { path: page.with_file_name(name), bytes });
+        files.extend(beside);
+    }
+    files.splice(0..0, pages);
     let written = files.iter().map(|f| f.path.clone()).collect();
     let is_new = !folder.as_os_str().is_empty() && !folder.exists();
     if is_new {
@@ -81,6 +85,14 @@ pub(super) fn run(
         }
     })?;
     Ok(JobReport { files: written, notes, ..JobReport::default() })
+}
+
+/// The teacher's page next to a student's page.
+fn teacher_page(page: &Path) -> PathBuf {
+    let mut name = page.file_stem().unwrap_or_default().to_owned();
+    name.push("-teacher.");
+    name.push(page.extension().unwrap_or_default());
+    page.with_file_name(name)
 }
 
 /// The default takes with count-ins, without repetitions.

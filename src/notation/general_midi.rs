@@ -67,6 +67,9 @@ pub(crate) fn voice_of_program(program: u8) -> Voice {
     }
 }
 
+/// The keys of the clicks of the written beat: metronome bell and metronome click (General MIDI 2, percussion).
+pub(crate) const DOWNBEAT_CLICK: u8 = 34;
+pub(crate) const BEAT_CLICK: u8 = 33;
 /// The keys of the clicks of hearings, by index: claves, low and high wood block, side stick.
 pub(crate) const CLICKS: [u8; 4] = [75, 77, 76, 37];
 

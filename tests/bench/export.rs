@@ -6,7 +6,7 @@ use teeter::analysis::{self, Limits};
 use teeter::describe::plain;
 use teeter::export::annotations::NotationOptions;
 use teeter::export::engraving::notation;
-use teeter::export::handout::{Handout, html, markdown};
+use teeter::export::handout::{Handout, Reader, html, markdown};
 use teeter::export::musicxml;
 use teeter::export::picture::{PictureKind, PictureOptions, Theme, picture, png};
 use teeter::export::{ExportInput, midi};
@@ -46,14 +46,14 @@ fn export(c: &mut Criterion) {
     c.bench_function("musicxml", |b| b.iter(|| musicxml::write(black_box(&piece), &score, &mut Vec::new())));
     c.bench_function("mxl", |b| b.iter(|| musicxml::write_mxl(black_box(&piece), &score, &mut Vec::new())));
     c.bench_function("musicxml in", |b| b.iter(|| teeter::import::musicxml::read(black_box(&document))));
-    c.bench_function("midi", |b| b.iter(|| midi::export(black_box(&piece))));
+    c.bench_function("midi", |b| b.iter(|| midi::export(black_box(&piece), midi::Tracks::Layers)));
     c.bench_function("notation svg", |b| b.iter(|| notation(black_box(&piece), &score, &PictureOptions::default())));
     c.bench_function("text", |b| b.iter(|| plain::all(black_box(&groove), None)));
     let ladder = (5..=10).filter_map(|n| Fraction::new(n, 10)).collect();
     let handout =
         Handout { piece, limits: Limits::default(), ladder, takes: Vec::new(), stem: "long".into(), notation: score };
-    c.bench_function("page html", |b| b.iter(|| html(black_box(&handout))));
-    c.bench_function("page markdown", |b| b.iter(|| markdown(black_box(&handout))));
+    c.bench_function("page html", |b| b.iter(|| html(black_box(&handout), Reader::Student)));
+    c.bench_function("page markdown", |b| b.iter(|| markdown(black_box(&handout), Reader::Teacher)));
 }
 
 criterion_group!(benches, export);

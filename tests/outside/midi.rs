@@ -87,7 +87,8 @@ fn others_read_our_midi_files_as_they_are() {
         let hearings: Vec<usize> = (0..report.hearings.len().min(2)).collect();
         let expected = exact(&groove, &report, &hearings);
         let piece = ExportInput { groove: &groove, report: &report, hearings, section: None };
-        let bytes = export::midi::export(&piece).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let bytes =
+            export::midi::export(&piece, export::midi::Tracks::Layers).unwrap_or_else(|e| panic!("{name}: {e}"));
         fs::write(place.join(format!("{name}.mid")), bytes).expect("a file");
         fs::write(place.join(format!("{name}.json")), expected.to_string()).expect("a file");
     }

@@ -13,13 +13,14 @@ use crate::export::annotations::Annotator;
 use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
 use crate::export::picture::theme::StyleClass;
-use crate::export::picture::{Picture, PictureOptions};
+use crate::export::picture::{Picture, PictureHeading, PictureOptions, Staves, TimeLine};
 use crate::notation::{Bar, FormatError, HeadShape, Note, Score, Staff, Value};
 use crate::rhythm::{Accent, Section, Time};
 use glyph::BEAM_STEP;
 use std::collections::HashSet;
 
-const NAME_WIDTH: f32 = 88.0;
+const MAX_NAME_WIDTH: f32 = 88.0;
+const MIN_NAME_WIDTH: f32 = 48.0;
 const METER_SIZE: f32 = 13.0;
 const STEM_LENGTH: f32 = 25.0;
 /// Minimum distance of two onsets.
@@ -112,19 +113,24 @@ pub fn notation(
     notation: &NotationOptions,
     options: &PictureOptions,
 ) -> Result<Picture, FormatError> {
-    let score = Score::of(piece.groove, piece.section, notation.beams)?;
+    let mut score = Score::of(piece.groove, piece.section, notation.beams)?;
+    if options.staves == Staves::Analysed {
+        score.staves.retain(|s| piece.report.focus.contains(&s.layer));
+    }
     let marks = pulses::marks(piece);
     let columns = columns(piece, &score, &marks);
     let lines: Vec<Line<'_>> = score.staves.iter().map(|s| Line::new(piece, s, notation, &marks)).collect();
     let title = format!("{}: notation", piece.groove.title());
     let (mut canvas, page) = options.page(&title);
     let width = page.right - page.left;
-    let mut y = 32.0;
+    let mut y = page.top - 2.0;
     for mark in &marks {
         canvas.fitted_text(StyleClass::Text, page.left, y + 8.0, 9.5, &mark.description, width);
         y += 14.0;
     }
-    let room = width - NAME_WIDTH;
+    let name_width = (width * 0.14).clamp(MIN_NAME_WIDTH, MAX_NAME_WIDTH);
+    let room = width - name_width;
+    let mut time_lines = Vec::new();
     let (mut notes, mut cut, mut rest) = (0, String::new(), &columns[..]);
     while let [first, ..] = rest {
         if notes > MAX_NOTES {
@@ -137,7 +143,8 @@ pub fn notation(
         if rest.len() < columns.len() {
             canvas.allow_break(y + 3.0);
         }
-        if first.first_of_section {
+        let is_named = options.heading == PictureHeading::Title || piece.sections().len() > 1;
+        if first.first_of_section && is_named {
             y += 20.0;
             canvas.fitted_text(StyleClass::Text, page.left, y, 10.5, &section_summary(first.section), width);
         }
@@ -152,8 +159,12 @@ pub fn notation(
         let is_last = later.first().is_none_or(|c| c.first_of_section);
         let stretch = ((room - meter) / wide).min(if is_last { 1.35 } else { f32::INFINITY });
         notes += now.iter().flat_map(|c| &c.bars).map(|b| b.notes.len()).sum::<usize>();
-        let system = System { columns: now, lines: &lines, left: page.left + NAME_WIDTH, meter, stretch };
+        let system = System { columns: now, lines: &lines, left: page.left + name_width, meter, stretch };
+        let top = y;
         y = system.draw(&mut canvas, page.left, y + 8.0);
+        let points = system.points();
+        let section = now[0].bars[0].section;
+        time_lines.push(TimeLine { section, block: canvas.block(), top: top + 8.0, bottom: y, points });
         rest = later;
     }
     if !cut.is_empty() {
@@ -161,7 +172,7 @@ pub fn notation(
         canvas.fitted_text(StyleClass::Text, page.left, y, 10.0, &cut, width);
     }
     let alt = alt(&score, &lines, notation, &cut);
-    Ok(Picture { drawing: canvas.finish((y + 14.0).ceil()), title, alt })
+    Ok(Picture { drawing: canvas.finish((y + 14.0).ceil()), title, alt, time_lines })
 }
 
 fn alt(score: &Score, lines: &[Line<'_>], notation: &NotationOptions, cut: &str) -> String {
@@ -264,6 +275,19 @@ struct System<'a> {
 }
 
 impl System<'_> {
+    /// The times of its onsets and its end, in whole notes from the start of the section, and where they are.
+    fn points(&self) -> Vec<(f64, f32)> {
+        let (mut points, mut x) = (Vec::new(), self.left + self.meter);
+        for column in self.columns {
+            let start = wholes(column.start);
+            points.extend(column.at.iter().map(|(at, offset)| (start + wholes(*at), x + offset * self.stretch)));
+            x += column.width * self.stretch;
+        }
+        let last = self.columns.last().and_then(|c| c.start.plus(c.length));
+        points.extend(last.map(|end| (wholes(end), x)));
+        points
+    }
+
     /// Returns the lower edge.
     fn draw(&self, canvas: &mut Canvas, name_x: f32, top: f32) -> f32 {
         let Self { columns, lines, left, meter, stretch } = *self;
@@ -275,7 +299,7 @@ impl System<'_> {
             y += line.height;
             let staff = y - line.below;
             staves.push(staff);
-            canvas.fitted_text(StyleClass::Text, name_x, staff + 3.5, 9.5, line.name, NAME_WIDTH - 10.0);
+            canvas.fitted_text(StyleClass::Text, name_x, staff + 3.5, 9.5, line.name, left - name_x - 10.0);
             canvas.rect(StyleClass::Staff, left, staff - 0.5, right - left, 1.0);
         }
         let (first, last) = (staves[0], staves[staves.len() - 1]);

@@ -1,14 +1,16 @@
-//! The content of a handout, independent of its format.
+//! The content of a teacher's page, independent of its format, and what pages are made of.
 
+use super::figure::{Layout, PHONE_WIDTH, PageFigure};
 use super::{Handout, Take, practice, terms};
 use crate::analysis::{Finding, Hearing};
 use crate::describe::{self, ladder, plain};
-use crate::export::picture::{self, Picture, PictureKind, PictureOptions};
+use crate::export::picture::{self, PictureKind, PictureOptions};
 use crate::export::{ExportInput, capitalized, engraving, section_summary};
+use crate::notation::FormatError;
 use crate::rhythm::Region;
 
-/// Width of a handout's pictures: the text width of A4 within its margins, in CSS pixels.
-const WIDTH: f32 = 690.0;
+/// Width of the text and the pictures on paper: that of A4 within its margins, in CSS pixels.
+pub(super) const TEXT_WIDTH: f32 = 690.0;
 const MAX_REASONS: usize = 8;
 /// Maximum number of bars of a section with boxes and syllables.
 const MAX_BOXED_BARS: usize = 16;
@@ -30,9 +32,12 @@ pub(super) enum Block<'a> {
     Table(Vec<&'static str>, Vec<Vec<String>>),
     /// Lines in a monospaced font.
     Preformatted(String),
-    /// An identifier, unique in the handout, and the picture.
-    Picture(String, Box<Picture>),
+    Picture(PageFigure),
     Sound(&'a Take),
+    /// Items with a box to tick.
+    TickBoxes(Vec<String>),
+    /// The data of the player.
+    Player(String),
 }
 
 pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
@@ -53,13 +58,16 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     out.push(Block::Numbered(built.collect()));
     for s in piece.sections() {
         let part = ExportInput { section: Some(s), ..piece.clone() };
-        out.push(picture(&part, PictureKind::Grid, &format!("grid{}", s + 1)));
-        let id = format!("notation{}", s + 1);
-        let options = PictureOptions { width: WIDTH, id: id.clone(), ..PictureOptions::default() };
-        out.push(match engraving::notation(&part, &handout.notation, &options) {
-            Ok(picture) => Block::Picture(id, Box::new(picture)),
-            Err(error) => Block::Small(format!("It cannot be notated: {error}.")),
-        });
+        out.extend(pictures(&part, PictureKind::Grid, &format!("grid{}", s + 1)));
+        let name = format!("notation{}", s + 1);
+        let notation = |layout| {
+            let picture = engraving::notation(&part, &handout.notation, &options(PictureKind::Grid, &name, layout))?;
+            Ok(Block::Picture(PageFigure::new(&name, layout, picture)))
+        };
+        match LAYOUTS.into_iter().map(notation).collect::<Result<Vec<_>, FormatError>>() {
+            Ok(figures) => out.extend(figures),
+            Err(error) => out.push(Block::Small(format!("It cannot be notated: {error}."))),
+        }
         if usize::from(groove.sections()[s].bars) <= MAX_BOXED_BARS && !groove.layers().is_empty() {
             out.extend(boxes(piece, s).into_iter().map(Block::Preformatted));
         }
@@ -78,7 +86,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         (capitalized(&f.reason.to_string()), format!("{} ({}){place}", describe::threshold(f), f.source))
     };
     out.push(Block::Numbered(report.findings.iter().take(MAX_REASONS).map(reason).collect()));
-    out.push(picture(piece, PictureKind::Landings, "landings"));
+    out.extend(pictures(piece, PictureKind::Landings, "landings"));
 
     out.push(Block::Heading("Pulses a listener may hear"));
     out.push(Block::List(describe::whose_beat(groove, report).iter().map(|l| capitalized(l)).collect()));
@@ -93,7 +101,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     if !by_speed.is_empty() {
         out.push(Block::Text(format!("Leading hearing by playing speed: {by_speed}.")));
     }
-    out.push(picture(piece, PictureKind::Streams, "streams"));
+    out.extend(pictures(piece, PictureKind::Streams, "streams"));
     let streams = describe::main_streams(report);
     let pairs = report.pairs.iter().filter(|p| streams.contains(&p.a) && streams.contains(&p.b));
     let pairs: Vec<String> = pairs.map(|p| capitalized(&describe::stream_pair(groove, report, p))).collect();
@@ -139,9 +147,22 @@ fn boxes(piece: &ExportInput<'_>, s: usize) -> Vec<String> {
     (2..=bars).rev().map(rows).find(fits_page).unwrap_or_else(|| rows(1))
 }
 
-fn picture(piece: &ExportInput<'_>, kind: PictureKind, id: &str) -> Block<'static> {
-    let options = PictureOptions { kind, width: WIDTH, id: id.to_owned(), ..PictureOptions::default() };
-    Block::Picture(id.to_owned(), Box::new(picture::picture(piece, &options)))
+const LAYOUTS: [Layout; 2] = [Layout::Sheet, Layout::Phone];
+
+fn options(kind: PictureKind, name: &str, layout: Layout) -> PictureOptions {
+    let width = match layout {
+        Layout::Sheet => TEXT_WIDTH,
+        Layout::Phone => PHONE_WIDTH,
+    };
+    PictureOptions { kind, width, id: layout.id(name), ..PictureOptions::default() }
+}
+
+/// A picture in both layouts.
+fn pictures<'a>(piece: &ExportInput<'_>, kind: PictureKind, name: &str) -> impl Iterator<Item = Block<'a>> {
+    LAYOUTS.into_iter().map(move |layout| {
+        let picture = picture::picture(piece, &options(kind, name, layout));
+        Block::Picture(PageFigure::new(name, layout, picture))
+    })
 }
 
 fn hearing(piece: &ExportInput<'_>, index: usize, h: &Hearing) -> Vec<String> {

@@ -1,8 +1,9 @@
 //! A handout as Markdown (`CommonMark` with pipe tables), with its pictures and audio in files.
 
-use super::content::{Block, blocks};
+use super::content::Block;
+use super::figure::Layout;
 use super::name::link;
-use super::{Handout, MARKER, Sound};
+use super::{Handout, MARKER, Reader, Sound, blocks};
 use std::fmt::Write;
 
 /// The text of a handout and its files.
@@ -13,11 +14,11 @@ pub struct Markdown {
     pub files: Vec<(String, Vec<u8>)>,
 }
 
-/// Writes a handout and its files.
-pub fn markdown(handout: &Handout<'_>) -> Markdown {
+/// Writes a page for a reader, and its files.
+pub fn markdown(handout: &Handout<'_>, reader: Reader) -> Markdown {
     let mut out = Markdown { text: format!("{MARKER}\n"), files: Vec::new() };
     let mut sounds = 0;
-    for block in blocks(handout) {
+    for block in blocks(handout, reader) {
         out.text.push('\n');
         // Writing to a String cannot fail.
         let _ = write(&mut out, handout, &block, &mut sounds);
@@ -73,8 +74,12 @@ fn write(out: &mut Markdown, handout: &Handout<'_>, block: &Block<'_>, sounds: &
             })
         }
         Block::Preformatted(lines) => lines.lines().try_for_each(|l| writeln!(text, "    {l}")),
-        Block::Picture(id, picture) => {
-            let file = format!("{}-{id}.svg", handout.stem);
+        Block::Player(_) => Ok(()),
+        Block::TickBoxes(items) => items.iter().try_for_each(|item| writeln!(text, "- [ ] {}", escaped(item))),
+        Block::Picture(figure) if figure.layout == Layout::Phone => Ok(()),
+        Block::Picture(figure) => {
+            let picture = &figure.picture;
+            let file = format!("{}-{}.svg", handout.stem, figure.name);
             writeln!(text, "![{}]({})\n\n{}", escaped(&picture.title), link(&file), escaped(&picture.alt))?;
             out.files.push((file, picture.svg().into_bytes()));
             Ok(())

@@ -1,10 +1,13 @@
 //! A page that explains a groove to students: one HTML page, or Markdown with files. The caller renders the takes.
 
 mod content;
+mod figure;
 mod html;
 mod markdown;
 mod name;
+mod player;
 mod practice;
+mod student;
 mod terms;
 #[cfg(test)]
 mod tests;
@@ -43,6 +46,33 @@ pub struct Take {
     pub name: String,
     /// Its sound.
     pub sound: Sound,
+}
+
+impl Take {
+    /// Its title, and the name of its file.
+    fn label(&self) -> String {
+        match &self.sound {
+            Sound::Embedded(_) => self.name.clone(),
+            Sound::File(file) => format!("{} ({file})", self.name),
+        }
+    }
+}
+
+/// Whom a page is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reader {
+    /// One sheet to play from, with a player in the HTML page.
+    Student,
+    /// Everything that is known about the groove.
+    Teacher,
+}
+
+/// The blocks of a page.
+fn blocks<'a>(handout: &'a Handout<'_>, reader: Reader) -> Vec<content::Block<'a>> {
+    match reader {
+        Reader::Student => student::blocks(handout),
+        Reader::Teacher => content::blocks(handout),
+    }
 }
 
 /// The sound of a take.

@@ -24,9 +24,10 @@ pub(super) fn explain(blocks: &[Block<'_>]) -> Vec<String> {
 fn contains(block: &Block<'_>, term: &str) -> bool {
     let has = |text: &str| text.contains(term);
     match block {
-        Block::Title(_) | Block::Heading(_) | Block::Preformatted(_) | Block::Picture(..) | Block::Sound(_) => false,
+        Block::Title(_) | Block::Heading(_) | Block::Preformatted(_) | Block::Picture(_) | Block::Sound(_) => false,
+        Block::Player(_) => false,
         Block::Text(text) | Block::Small(text) => has(text),
-        Block::List(lines) | Block::Steps(lines) => lines.iter().any(|l| has(l)),
+        Block::List(lines) | Block::Steps(lines) | Block::TickBoxes(lines) => lines.iter().any(|l| has(l)),
         Block::Numbered(lines) => lines.iter().any(|(a, b)| has(a) || has(b)),
         Block::Table(head, rows) => head.iter().any(|h| has(h)) || rows.iter().flatten().any(|c| has(c)),
     }

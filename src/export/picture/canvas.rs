@@ -78,6 +78,11 @@ impl Canvas {
         self.drawing.begin_block(hundredths(top));
     }
 
+    /// Index of the block that is drawn now, from 0.
+    pub(crate) fn block(&self) -> usize {
+        self.drawing.last_block()
+    }
+
     fn put(&mut self, class: StyleClass, item: Item) {
         self.drawing.put(class, item);
     }

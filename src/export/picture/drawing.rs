@@ -64,6 +64,19 @@ impl Drawing {
         self.blocks.push(Block { top, ..Block::default() });
     }
 
+    /// The heights at which a page may break, ascending.
+    pub(super) fn breaks(&self) -> Vec<f32> {
+        self.blocks.iter().skip(1).map(|b| b.top as f32 / 100.0).collect()
+    }
+
+    pub(crate) fn width(&self) -> f32 {
+        self.width
+    }
+
+    pub(super) fn last_block(&self) -> usize {
+        self.blocks.len() - 1
+    }
+
     fn last(&mut self) -> &mut Block {
         self.blocks.last_mut().expect("there is a block from the start")
     }

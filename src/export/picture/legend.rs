@@ -87,6 +87,7 @@ pub(super) fn draw(canvas: &mut Canvas, page: PageLayout, top: f32, drawn: &BTre
 
 #[cfg(test)]
 mod tests {
+    use super::super::PictureOptions;
     use super::super::grid::body;
     use super::super::tests::piece;
     use super::super::theme::Theme;
@@ -108,7 +109,7 @@ mod tests {
             piece.hearings.clear();
         }
         let page = PageLayout { left: 14.0, right: 676.0, top: 34.0 };
-        let (_, _, drawn) = body(&piece, &mut Canvas::new(Theme::Print, 690.0, "t"), page);
+        let (_, _, drawn) = body(&piece, &mut Canvas::new(Theme::Print, 690.0, "t"), page, &PictureOptions::default());
         legend(&drawn).into_iter().map(|(_, text)| text).collect()
     }
 

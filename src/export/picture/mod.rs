@@ -10,6 +10,7 @@ pub(super) mod font;
 mod grid;
 mod landings;
 mod legend;
+mod pdf;
 mod png;
 mod streams;
 mod strip;
@@ -18,6 +19,7 @@ pub(super) mod symbol;
 mod tests;
 pub(super) mod theme;
 
+pub use self::pdf::pdf;
 pub(crate) use self::png::default_scale;
 pub use self::png::png;
 pub use theme::Theme;
@@ -25,6 +27,7 @@ pub use theme::Theme;
 use super::ExportInput;
 use canvas::Canvas;
 pub(crate) use drawing::Drawing;
+pub(super) use strip::beats;
 use theme::StyleClass;
 
 /// What a picture shows.
@@ -39,6 +42,36 @@ pub enum PictureKind {
     Landings,
 }
 
+/// What stands above the cells of a grid.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Ruler {
+    /// The numbers of the beats.
+    #[default]
+    Beats,
+    /// The syllables that players count on the cells of the first analysed layer.
+    Counting,
+}
+
+/// What stands above a picture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum PictureHeading {
+    /// Its title.
+    #[default]
+    Title,
+    /// Nothing: the page around it says what it shows. The only section has no heading either.
+    None,
+}
+
+/// Which layers notation has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Staves {
+    /// All of them.
+    #[default]
+    All,
+    /// The analysed ones.
+    Analysed,
+}
+
 /// Options of a picture.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PictureOptions {
@@ -46,8 +79,14 @@ pub struct PictureOptions {
     pub kind: PictureKind,
     /// Its colours.
     pub theme: Theme,
-    /// Its width in CSS pixels (1/96 inch), clamped to 480 to 4000.
+    /// Its width in CSS pixels (1/96 inch), clamped to 320 to 4000.
     pub width: f32,
+    /// What stands above the cells of a grid.
+    pub ruler: Ruler,
+    /// What stands above it.
+    pub heading: PictureHeading,
+    /// The staves of notation.
+    pub staves: Staves,
     /// Prefix of the ids in it, letters and digits, so that several pictures can share a page.
     pub id: String,
 }
@@ -55,16 +94,30 @@ pub struct PictureOptions {
 impl PictureOptions {
     /// An empty page with a title.
     pub(super) fn page(&self, title: &str) -> (Canvas, PageLayout) {
-        let width = if self.width.is_finite() { self.width.clamp(480.0, 4000.0) } else { 1000.0 };
+        let width = if self.width.is_finite() { self.width.clamp(320.0, 4000.0) } else { 1000.0 };
         let mut canvas = Canvas::new(self.theme, width, &self.id);
-        canvas.fitted_text(StyleClass::Text, MARGIN, 24.0, 15.0, title, width - 2.0 * MARGIN);
-        (canvas, PageLayout { left: MARGIN, right: width - MARGIN, top: 34.0 })
+        let (margin, top) = match self.heading {
+            PictureHeading::Title => {
+                canvas.fitted_text(StyleClass::Text, MARGIN, 24.0, 15.0, title, width - 2.0 * MARGIN);
+                (MARGIN, 34.0)
+            }
+            PictureHeading::None => (NARROW_MARGIN, 0.0),
+        };
+        (canvas, PageLayout { left: margin, right: width - margin, top })
     }
 }
 
 impl Default for PictureOptions {
     fn default() -> Self {
-        Self { kind: PictureKind::default(), theme: Theme::default(), width: 1000.0, id: "p".into() }
+        Self {
+            kind: PictureKind::default(),
+            theme: Theme::default(),
+            width: 1000.0,
+            ruler: Ruler::default(),
+            heading: PictureHeading::default(),
+            staves: Staves::default(),
+            id: "p".into(),
+        }
     }
 }
 
@@ -76,6 +129,20 @@ pub struct Picture {
     pub title: String,
     /// Its text alternative.
     pub alt: String,
+    /// Where times are on it, in order of position; empty for pictures that do not run through the groove.
+    pub(crate) time_lines: Vec<TimeLine>,
+}
+
+/// The part of a section that stands on one line of a picture, for a cursor that moves along it. Positions in CSS pixels.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct TimeLine {
+    pub(crate) section: usize,
+    /// Index of its SVG in [`Picture::blocks`].
+    pub(crate) block: usize,
+    pub(crate) top: f32,
+    pub(crate) bottom: f32,
+    /// Whole notes from the start of the section, ascending, and horizontal positions; linear between them.
+    pub(crate) points: Vec<(f64, f32)>,
 }
 
 impl Picture {
@@ -92,6 +159,8 @@ impl Picture {
 
 /// Left and right margin.
 const MARGIN: f32 = 14.0;
+/// The same for a picture without a heading, which the page around it sets off.
+const NARROW_MARGIN: f32 = 2.0;
 
 /// Draws a picture. Hearings and sections that do not exist are ignored. A groove that is too large for one picture is cut after a
 /// whole line, and the picture says so.
@@ -99,12 +168,12 @@ pub fn picture(piece: &ExportInput<'_>, options: &PictureOptions) -> Picture {
     let title = title(piece, options.kind);
     let (mut canvas, page) = options.page(&title);
     let (height, summary) = match options.kind {
-        PictureKind::Grid => grid::draw(piece, &mut canvas, page),
+        PictureKind::Grid => grid::draw(piece, &mut canvas, page, options),
         PictureKind::Streams => streams::draw(piece, &mut canvas, page),
         PictureKind::Landings => landings::draw(piece, &mut canvas, page),
     };
     let alt = alt::text(piece, options.kind, &summary);
-    Picture { drawing: canvas.finish(height.ceil()), title, alt }
+    Picture { drawing: canvas.finish(height.ceil()), title, alt, time_lines: summary.time_lines }
 }
 
 /// The edges of the area below the title.
@@ -124,6 +193,7 @@ struct DrawingSummary {
     meetings: Vec<f64>,
     /// The seconds shown.
     range: (f64, f64),
+    time_lines: Vec<TimeLine>,
 }
 
 fn title(piece: &ExportInput<'_>, kind: PictureKind) -> String {

@@ -35,7 +35,7 @@ pub(super) fn draw(piece: &ExportInput<'_>, canvas: &mut Canvas, page: PageLayou
     let meetings = strips.first().into_iter().flat_map(|s| &s.pulses).filter(|p| p.meets_beat).map(|p| p.seconds);
     let range = (from, from + each * drawn as f64);
     let meetings = meetings.filter(|t| is_inside(*t, range)).collect();
-    let mut summary = DrawingSummary { cut: String::new(), meetings, range };
+    let mut summary = DrawingSummary { meetings, range, ..DrawingSummary::default() };
     let mut y = page.top + 4.0;
     for k in 0..drawn {
         if k > 0 {

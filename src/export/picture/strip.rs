@@ -27,7 +27,7 @@ pub(super) struct Strip {
 }
 
 /// The seconds of every written beat in all passes.
-pub(super) fn beats(piece: &ExportInput<'_>) -> Vec<f64> {
+pub(in crate::export) fn beats(piece: &ExportInput<'_>) -> Vec<f64> {
     let (groove, clock) = (piece.groove, &piece.report.clock);
     let mut beats = Vec::new();
     for (s, section) in groove.sections().iter().enumerate() {

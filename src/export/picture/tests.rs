@@ -188,7 +188,7 @@ fn a_section_played_again_says_so_in_the_picture() {
     let report = report(&g, &analysis::AnalysisOptions::default());
     let piece = piece(&g, &report);
     let mut canvas = Canvas::new(Theme::Print, 1000.0, "p");
-    grid::draw(&piece, &mut canvas, PageLayout { left: 14.0, right: 986.0, top: 34.0 });
+    grid::draw(&piece, &mut canvas, PageLayout { left: 14.0, right: 986.0, top: 34.0 }, &PictureOptions::default());
     assert!(canvas.texts().any(|t| t.contains("3 times through")));
     assert!(picture(&piece, &PictureOptions::default()).alt.contains("3 times through"));
 }
@@ -211,10 +211,10 @@ proptest! {
         for kind in KINDS {
             for section in [None, Some(0), Some(groove.sections().len() - 1), Some(99)] {
                 let piece = ExportInput { section, ..piece(&groove, &report) };
-                let drawn = picture(&piece, &PictureOptions { kind, theme, width, id: "x1".into() });
+                let drawn = picture(&piece, &PictureOptions { kind, theme, width, id: "x1".into(), ..PictureOptions::default() });
                 let (title, desc, paths) = read(&drawn.svg());
                 prop_assert!(!title.is_empty() && desc.len() > 20 && paths > 1);
-                prop_assert_eq!(&picture(&piece, &PictureOptions { kind, theme, width, id: "x1".into() }).svg(), &drawn.svg());
+                prop_assert_eq!(&picture(&piece, &PictureOptions { kind, theme, width, id: "x1".into(), ..PictureOptions::default() }).svg(), &drawn.svg());
             }
         }
     }
@@ -247,7 +247,7 @@ proptest! {
         let report = Report { clock: analysis::Clock::new(&groove), ..Report::default() };
         let piece = ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None };
         let mut canvas = Canvas::new(Theme::Print, 1000.0, "p");
-        grid::draw(&piece, &mut canvas, PageLayout { left: 14.0, right: 986.0, top: 34.0 });
+        grid::draw(&piece, &mut canvas, PageLayout { left: 14.0, right: 986.0, top: 34.0 }, &PictureOptions::default());
         let layers = 0..groove.layers().len();
         let sounds: Vec<_> = layers.flat_map(|l| (0..groove.sections().len()).map(move |s| (l, s)))
             .flat_map(|(l, s)| groove.part(l, s).attacks(groove.context(l, s))).collect();

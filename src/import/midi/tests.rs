@@ -15,7 +15,8 @@ use proptest::prelude::*;
 
 fn out(groove: &Groove) -> Vec<u8> {
     let report = Report::default();
-    midi::export(&ExportInput { groove, report: &report, hearings: vec![], section: None }).expect("a file")
+    midi::export(&ExportInput { groove, report: &report, hearings: vec![], section: None }, midi::Tracks::Layers)
+        .expect("a file")
 }
 
 fn back(bytes: &[u8]) -> Imported {
@@ -140,7 +141,7 @@ fn a_hearing_clicks_in_a_track_of_its_own() {
     }
     let report = analysis::report(&groove, &AnalysisOptions::default());
     let piece = ExportInput { groove: &groove, report: &report, hearings: vec![0], section: None };
-    let song = read::read(&midi::export(&piece).expect("a file")).expect("read");
+    let song = read::read(&midi::export(&piece, midi::Tracks::Layers).expect("a file")).expect("read");
     let clicks = song.parts.last().expect("a track");
     assert_eq!(
         (clicks.meta.as_ref(), clicks.notes.len()),
@@ -151,7 +152,7 @@ fn a_hearing_clicks_in_a_track_of_its_own() {
         let at = note.start as f64 * 0.4 / song.quarter.expect("a header").numer() as f64;
         assert!((at - seconds).abs() <= 0.0005, "{at} {seconds}");
     }
-    let imported = back(&midi::export(&piece).expect("a file"));
+    let imported = back(&midi::export(&piece, midi::Tracks::Layers).expect("a file"));
     assert_eq!(imported.groove.layers().len(), groove.layers().len());
     assert!(imported.warnings[0].contains("clicks"), "{:?}", imported.warnings);
 }

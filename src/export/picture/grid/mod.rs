@@ -3,17 +3,20 @@
 mod row;
 
 use super::canvas::{Anchor, Canvas, Shape};
+use super::font;
 use super::legend::{self, LegendMark};
 use super::strip::{self, Strip};
 use super::theme::StyleClass;
-use super::{DrawingSummary, PageLayout};
+use super::{DrawingSummary, PageLayout, PictureHeading, PictureOptions, Ruler, TimeLine};
 use crate::analysis::clock::wholes;
+use crate::analysis::landing;
 use crate::export::{ExportInput, section_summary};
 use crate::rhythm::Section;
 use row::Row;
 use std::collections::BTreeSet;
 
-const NAME_WIDTH: f32 = 132.0;
+const MAX_NAME_WIDTH: f32 = 132.0;
+const MIN_NAME_WIDTH: f32 = 60.0;
 const MIN_CELL_WIDTH: f32 = 9.0;
 const MAX_CELL_WIDTH: f32 = 40.0;
 const MIN_BEAT_WIDTH: f32 = 14.0;
@@ -21,6 +24,8 @@ const MIN_BEAT_WIDTH: f32 = 14.0;
 const ROW_HEIGHT: f32 = 32.0;
 /// From the upper edge of a row to its marks.
 const MARK_Y: f32 = 18.5;
+/// Size of the counting syllables.
+const COUNT_SIZE: f32 = 8.0;
 const STRIP_HEIGHT: f32 = 21.0;
 /// A picture ends with the line that exceeds this number of marks.
 const MAX_MARKS: usize = 60_000;
@@ -45,8 +50,13 @@ impl Line {
     }
 }
 
-pub(super) fn draw(piece: &ExportInput<'_>, canvas: &mut Canvas, page: PageLayout) -> (f32, DrawingSummary) {
-    let (y, summary, marks) = body(piece, canvas, page);
+pub(super) fn draw(
+    piece: &ExportInput<'_>,
+    canvas: &mut Canvas,
+    page: PageLayout,
+    options: &PictureOptions,
+) -> (f32, DrawingSummary) {
+    let (y, summary, marks) = body(piece, canvas, page, options);
     (legend::draw(canvas, page, y + 12.0, &marks), summary)
 }
 
@@ -55,11 +65,13 @@ pub(super) fn body(
     piece: &ExportInput<'_>,
     canvas: &mut Canvas,
     page: PageLayout,
+    options: &PictureOptions,
 ) -> (f32, DrawingSummary, BTreeSet<LegendMark>) {
     let groove = piece.groove;
     let strips = strip::hearings(piece, &strip::beats(piece));
     let (mut summary, mut y) = (DrawingSummary::default(), page.top);
-    let mut grid = Grid { piece, canvas, page, strips: &strips, marks: 0, legend: BTreeSet::new() };
+    let mut grid =
+        Grid { piece, canvas, page, ruler: options.ruler, strips: &strips, marks: 0, legend: BTreeSet::new() };
     let sections = piece.sections();
     if groove.layers().is_empty() {
         grid.canvas.text(StyleClass::Faint, Anchor::Start, page.left, y + 16.0, 11.0, "No layers.");
@@ -71,11 +83,13 @@ pub(super) fn body(
         if s > sections[0] {
             grid.canvas.allow_break(y + 4.0);
         }
-        y += 18.0;
-        let first_only = if section.times > 1 { " (the first is drawn)" } else { "" };
-        let heading = format!("{}{first_only}", section_summary(section));
-        grid.canvas.fitted_text(StyleClass::Text, page.left, y, 11.0, &heading, page.right - page.left);
-        y += 6.0;
+        if options.heading == PictureHeading::Title || sections.len() > 1 || section.times > 1 {
+            y += 18.0;
+            let first_only = if section.times > 1 { " (the first is drawn)" } else { "" };
+            let heading = format!("{}{first_only}", section_summary(section));
+            grid.canvas.fitted_text(StyleClass::Text, page.left, y, 11.0, &heading, page.right - page.left);
+            y += 6.0;
+        }
         for (k, line) in lines(section, &rows, page).into_iter().enumerate() {
             if grid.marks > MAX_MARKS {
                 summary.cut = format!(
@@ -89,7 +103,15 @@ pub(super) fn body(
                 grid.canvas.allow_break(y + 4.0);
             }
             y += if k > 0 { 14.0 } else { 4.0 };
+            let top = y;
             y = grid.line(s, &rows, line, y);
+            summary.time_lines.push(TimeLine {
+                section: s,
+                block: grid.canvas.block(),
+                top: top + 5.0,
+                bottom: y,
+                points: vec![(line.from, line.x(line.from)), (line.to, line.x(line.to))],
+            });
         }
     }
     let legend = grid.legend;
@@ -100,9 +122,13 @@ pub(super) fn body(
     (y, summary, legend)
 }
 
+fn name_width(page: PageLayout) -> f32 {
+    ((page.right - page.left) * 0.2).clamp(MIN_NAME_WIDTH, MAX_NAME_WIDTH)
+}
+
 /// Breaks a section into lines of about equal length: of whole bars, or of whole beats if a bar does not fit.
 fn lines(section: &Section, rows: &[Row], page: PageLayout) -> Vec<Line> {
-    let room = f64::from(page.right - page.left - NAME_WIDTH);
+    let room = f64::from(page.right - page.left - name_width(page));
     let (bar, beat) = (wholes(section.meter.bar()), wholes(section.meter.beat()));
     let narrowest = |r: &Row| {
         let ends = r.cells.iter().skip(1).map(|c| c.start).chain([r.end]);
@@ -130,13 +156,14 @@ fn lines(section: &Section, rows: &[Row], page: PageLayout) -> Vec<Line> {
         each as f64 * beat
     };
     let scale = (room / longest).min(most);
-    cuts.into_iter().map(|(from, to)| Line { from, to, x: page.left + NAME_WIDTH, scale }).collect()
+    cuts.into_iter().map(|(from, to)| Line { from, to, x: page.left + name_width(page), scale }).collect()
 }
 
 struct Grid<'a> {
     piece: &'a ExportInput<'a>,
     canvas: &'a mut Canvas,
     page: PageLayout,
+    ruler: Ruler,
     strips: &'a [Strip],
     /// The number of marks drawn.
     marks: usize,
@@ -147,6 +174,7 @@ impl Grid<'_> {
     /// Draws one line of a section; returns its lower edge.
     fn line(&mut self, s: usize, rows: &[Row], line: Line, top: f32) -> f32 {
         let left = self.page.left;
+        let name_width = name_width(self.page);
         let rows_top = top + 24.0;
         let rows_end = rows_top + ROW_HEIGHT * rows.len() as f32;
         for (i, r) in rows.iter().enumerate() {
@@ -154,11 +182,14 @@ impl Grid<'_> {
             if i % 2 == 0 {
                 self.canvas.rect(StyleClass::Band, left, y, line.x(line.to) - left, ROW_HEIGHT);
             }
-            self.canvas.fitted_text(StyleClass::Text, left + 4.0, y + MARK_Y + 4.0, 11.0, &r.name, NAME_WIDTH - 18.0);
+            self.canvas.fitted_text(StyleClass::Text, left + 4.0, y + MARK_Y + 4.0, 11.0, &r.name, name_width - 18.0);
             self.marks += row::draw(self.canvas, r, line, y, &mut self.legend);
         }
         let bottom = rows_end + 5.0 + STRIP_HEIGHT * (self.strips.len() + 1) as f32;
         let written = rows_end + 5.0 + STRIP_HEIGHT / 2.0;
+        if self.ruler == Ruler::Counting {
+            self.count(s, rows, line, top);
+        }
         self.beats(s, line, (top, rows_end, bottom), written);
         self.strips(s, line, (rows_top, rows_end), written);
         bottom
@@ -170,7 +201,14 @@ impl Grid<'_> {
         let (bar, beat, beats) = (wholes(meter.bar()), wholes(meter.beat()), meter.beats());
         let (first, last) = ((line.from / beat).round() as usize, (line.to / beat).round() as usize);
         let name = strip::beat_label(self.piece, s);
-        canvas.fitted_text(StyleClass::Text, self.page.left + 4.0, written + 3.0, 9.0, &name, NAME_WIDTH - 16.0);
+        canvas.fitted_text(
+            StyleClass::Text,
+            self.page.left + 4.0,
+            written + 3.0,
+            9.0,
+            &name,
+            name_width(self.page) - 16.0,
+        );
         for b in first..=last {
             let at = b as f64 * beat;
             let x = line.x(at);
@@ -189,10 +227,31 @@ impl Grid<'_> {
                 let number = ((at / bar + 1e-9).floor() as usize + 1).to_string();
                 canvas.text(StyleClass::Text, Anchor::Start, x + 4.0, top + 13.0, 10.5, &number);
             }
-            let number = (b % beats + 1).to_string();
-            canvas.text(StyleClass::Faint, Anchor::Start, x + 2.5, top + 22.0, 7.5, &number);
+            if self.ruler == Ruler::Beats {
+                let number = (b % beats + 1).to_string();
+                canvas.text(StyleClass::Faint, Anchor::Start, x + 2.5, top + 22.0, 7.5, &number);
+            }
             let r = if is_downbeat { 8.0 } else { 5.0 };
             canvas.rect(StyleClass::Written, x - 1.2, written - r, 2.4, 2.0 * r);
+        }
+    }
+
+    /// The syllables of the cells of the first analysed layer, which are bold where the layer has an attack; a syllable without room
+    /// is left out.
+    fn count(&mut self, s: usize, rows: &[Row], line: Line, top: f32) {
+        let Some(layer) = self.piece.report.focus.first().copied() else { return };
+        let (context, mut free) = (self.piece.groove.context(layer, s), f32::MIN);
+        for cell in rows[layer].cells.iter().filter(|c| line.has(c.start)) {
+            let syllable = landing::syllable(cell.spot, context);
+            if syllable == "·" {
+                continue;
+            }
+            let class = if cell.cell.attack().is_some() { StyleClass::Text } else { StyleClass::Faint };
+            let (x, half) = (line.x(cell.start), font::width(&syllable, COUNT_SIZE) / 2.0);
+            if x - half > free {
+                self.canvas.text(class, Anchor::Middle, x, top + 22.0, COUNT_SIZE, &syllable);
+                free = x + half + 0.5;
+            }
         }
     }
 
@@ -202,7 +261,7 @@ impl Grid<'_> {
         let per_whole = clock.seconds_per_whole(s).unwrap_or(1.0);
         for (i, strip) in self.strips.iter().enumerate() {
             let y = written + STRIP_HEIGHT * (i + 1) as f32;
-            strip_name(self.canvas, strip, self.page.left + 4.0, y, NAME_WIDTH - 16.0);
+            strip_name(self.canvas, strip, self.page.left + 4.0, y, name_width(self.page) - 16.0);
             let from = strip.pulses.partition_point(|p| p.seconds < start + line.from * per_whole - 1e-6);
             for pulse in &strip.pulses[from..] {
                 let at = (pulse.seconds - start) / per_whole;

@@ -14,7 +14,8 @@ pub(super) struct RowCell {
     pub(super) start: f64,
     /// The level of an attack's landing.
     level: u32,
-    cell: Cell,
+    pub(super) cell: Cell,
+    pub(super) spot: Spot,
 }
 
 /// A layer's row in one section, times in whole notes from the section's start.
@@ -40,7 +41,7 @@ pub(super) fn row(piece: &ExportInput<'_>, layer: usize, section: usize) -> Row 
             let spot = Spot { cell, ..spot };
             let cell = part.cell(index);
             let level = if cell.attack().is_some() { landing::depth(spot, context).level() } else { 0 };
-            cells.push(RowCell { start: starts[index], level, cell });
+            cells.push(RowCell { start: starts[index], level, cell, spot });
         }
         if spot.span.beats != 1 || spot.span.cells != context.division {
             let from = spot.beat as f64 * beat;

@@ -30,7 +30,7 @@ fn without_texts(bytes: &[u8]) -> Vec<u8> {
 
 fn check(name: &str, groove: &Groove) {
     let report = Report::default();
-    let file = midi::export(&input(groove, &report)).expect("a file");
+    let file = midi::export(&input(groove, &report), midi::Tracks::Layers).expect("a file");
     let mut score = Vec::new();
     let remarks = musicxml::write(&input(groove, &report), &NotationOptions::default(), &mut score).expect("a score");
     assert_eq!(remarks, Vec::<String>::new(), "{name}");
