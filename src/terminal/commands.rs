@@ -3,10 +3,8 @@
 mod table;
 
 use crate::session::Command;
-use crate::terminal::input::key::Key;
 use crate::terminal::lists::Step;
-use crate::terminal::prompts::question::Question;
-use crate::terminal::state::State;
+use crate::terminal::{Key, Question, State};
 use tui_input::InputRequest;
 
 /// Where the keys of a command work.

@@ -2,18 +2,12 @@
 
 use crate::rhythm::Groove;
 use crate::session::{Command, Motion, Outcome, messages};
-use crate::terminal::commands::Action;
-use crate::terminal::event::Effect;
 use crate::terminal::files::{export, outside_sounds, recovery};
-use crate::terminal::input::key::Key;
-use crate::terminal::lists;
 use crate::terminal::manual::ManualInput;
-use crate::terminal::overlay::{Overlay, PendingOverwrite};
+use crate::terminal::overlay::PendingOverwrite;
 use crate::terminal::playback::{practice, tapping};
-use crate::terminal::prompts::ask;
-use crate::terminal::prompts::question::Question;
 use crate::terminal::prompts::typing;
-use crate::terminal::state::State;
+use crate::terminal::{Action, Effect, Key, Overlay, Question, State, ask, lists};
 use ratatui::crossterm::event::KeyCode;
 
 /// Carries out an action; `key` is the key that caused it, if any.

@@ -6,7 +6,7 @@ use crate::jobs::play_request::{PlayRequest, PlaybackEvent, Sequence, Start};
 use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, SoundLevels};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
-use crate::terminal::input::key_time::KeyTime;
+use crate::terminal::KeyTime;
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::path::PathBuf;
 use std::sync::Arc;

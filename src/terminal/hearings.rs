@@ -4,9 +4,7 @@ use crate::analysis::{AnalysisOptions, Finding, Hearing, Kind, Limits, Report, S
 use crate::jobs::HearingKey;
 use crate::jobs::play_request::HearingClicks;
 use crate::rhythm::Groove;
-use crate::terminal::event::Effect;
-use crate::terminal::playback::transport::replay;
-use crate::terminal::state::State;
+use crate::terminal::{Effect, State, replay};
 use std::sync::Arc;
 
 #[derive(Debug, Clone, Default)]

@@ -2,16 +2,10 @@
 
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};
-use crate::terminal::dispatch::{dispatch, run_command};
+use crate::terminal::dispatch::dispatch;
 use crate::terminal::files::export;
-use crate::terminal::hearings;
-use crate::terminal::manual;
-use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::transport::replay;
-use crate::terminal::prompts;
-use crate::terminal::prompts::typing::TextField;
-use crate::terminal::state::State;
 use crate::terminal::view::{Block, Item, ReportPart, blocks, help_lines, list_height, plain_list};
+use crate::terminal::{Overlay, State, TextField, hearings, manual, prompts, replay, run_command};
 
 /// A movement in a list, down if positive.
 #[derive(Debug, Clone, Copy)]

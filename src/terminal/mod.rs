@@ -30,3 +30,14 @@ pub use state::State;
 pub use update::{start, update};
 pub use view::theme::{Colours, Theme};
 pub use view::view;
+
+// Names that most files here use.
+use commands::{Action, CommandSpec, Mode};
+use dispatch::run_command;
+use input::key::Key;
+use overlay::Overlay;
+use playback::transport::replay;
+use prompts::ask;
+use prompts::question::Question;
+use prompts::typing::TextField;
+use state::Message;

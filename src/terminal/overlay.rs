@@ -2,12 +2,10 @@
 
 use crate::jobs::{ImportedGroove, Job};
 use crate::session::Choice;
-use crate::terminal::commands::Mode;
 use crate::terminal::files::export::ExportMenu;
 use crate::terminal::files::recovery::RecoveryView;
 use crate::terminal::manual::{ManualInput, ManualView};
-use crate::terminal::prompts::question::Question;
-use crate::terminal::prompts::typing::TextField;
+use crate::terminal::{Mode, Question, TextField};
 use std::path::PathBuf;
 
 /// What is open over the grid. Numbers of lists are the first visible or the selected line.

@@ -1,6 +1,6 @@
 //! Scrolls the grid to the cursor or the playhead.
 
-use crate::terminal::state::State;
+use crate::terminal::State;
 
 /// Shows the cursor's section, and scrolls as little as necessary to show the cursor, by whole bars if a bar fits.
 pub(crate) fn show_cursor(state: &mut State) {

@@ -3,18 +3,12 @@
 use crate::config::ConfigError;
 use crate::rhythm::Groove;
 use crate::session::{DocumentId, Session};
-use crate::terminal::commands::Mode;
-use crate::terminal::event::Effect;
 use crate::terminal::files::FilesState;
 use crate::terminal::hearings::HearingsState;
 use crate::terminal::input::InputState;
-use crate::terminal::input::keymap::Keymap;
-use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::playing::Playback;
-use crate::terminal::view::ViewState;
-use crate::terminal::view::columns::Scale;
-use crate::terminal::view::layout::Layout;
-use crate::terminal::view::theme::Theme;
+use crate::terminal::view::{Layout, Scale, ViewState};
+use crate::terminal::{Effect, Keymap, Mode, Overlay, Theme};
 use std::sync::Arc;
 
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -2,20 +2,13 @@
 
 use crate::jobs::play_request::PlaybackEvent;
 use crate::rhythm::Groove;
-use crate::terminal::commands::{Action, Mode};
 use crate::terminal::dispatch::dispatch;
-use crate::terminal::event::{Effect, Event};
 use crate::terminal::files::{export, import, outside_sounds, recovery, save};
 use crate::terminal::hearings::{self, AnalysisResult, analyse};
-use crate::terminal::input::key::Key;
-use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::input::mouse;
-use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::transport::{self, replay};
-use crate::terminal::playback::{practice, tapping};
+use crate::terminal::playback::{practice, tapping, transport};
 use crate::terminal::prompts::typing;
-use crate::terminal::scroll;
-use crate::terminal::state::State;
+use crate::terminal::{Action, Effect, Event, Key, KeyTime, Mode, Overlay, State, replay, scroll};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use tui_input::InputRequest;
 

@@ -1,23 +1,17 @@
 //! The table of commands: name, default keys, action, description, hint.
 
-use super::Action::{Ask, Call, Edit, EnterDigit, Navigate, Run, Tap};
-use super::{Action, CommandSpec, Mode};
 use crate::rhythm::{Accent, Stretch};
 use crate::session::{Command, Keep, Motion, PasteContent, PasteInCycle};
-use crate::terminal::dispatch;
-use crate::terminal::event::Effect;
+use crate::terminal::commands::Action::{Ask, Call, Edit, EnterDigit, Navigate, Run, Tap};
 use crate::terminal::files::clipboard::{self, CopyText};
 use crate::terminal::files::export::{self, ExportMenu};
 use crate::terminal::files::{import, outside_sounds, recovery, save};
-use crate::terminal::hearings;
 use crate::terminal::input::key::{ch, ctrl, ctrl_key, ctrl_shift, key, shift};
 use crate::terminal::lists::{self, Step};
 use crate::terminal::manual::{self, Direction};
-use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::mix::Mix;
 use crate::terminal::playback::{clicks, practice, tapping, transport};
-use crate::terminal::prompts::question::Question;
-use crate::terminal::scroll;
+use crate::terminal::{Action, CommandSpec, Effect, Mode, Overlay, Question, dispatch, hearings, scroll};
 use ratatui::crossterm::event::KeyCode as Code;
 use tui_input::InputRequest;
 

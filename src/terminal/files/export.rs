@@ -5,15 +5,11 @@ use crate::jobs::{
     ExportChoice, ExportChoices, ExportKind, HearingKey, HearingSelection, Job, JobError, JobKind, JobReport, Length,
     OutsideSounds, Overwrite, PictureStyle, SampleRate, Target,
 };
-use crate::terminal::event::Effect;
 use crate::terminal::files::RunningJob;
-use crate::terminal::overlay::{Overlay, PendingOverwrite};
-use crate::terminal::prompts::ask;
+use crate::terminal::overlay::PendingOverwrite;
 use crate::terminal::prompts::parse::{self, RenderArgs};
-use crate::terminal::prompts::question::Question;
-use crate::terminal::prompts::typing::TextField;
-use crate::terminal::state::State;
 use crate::terminal::view::Strips;
+use crate::terminal::{Effect, Overlay, Question, State, TextField, ask};
 use std::path::{Path, PathBuf};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

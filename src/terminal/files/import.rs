@@ -2,13 +2,11 @@
 
 use crate::jobs::{ImportedGroove, JobError};
 use crate::rhythm::Fraction;
-use crate::terminal::event::Effect;
 use crate::terminal::files::{export, save};
 use crate::terminal::hearings::HearingsState;
-use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::playing::LoopMode;
 use crate::terminal::playback::practice;
-use crate::terminal::state::State;
+use crate::terminal::{Effect, Overlay, State};
 
 #[derive(Debug, Clone, Default)]
 pub(crate) struct ImportState {

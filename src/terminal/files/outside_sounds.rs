@@ -1,9 +1,6 @@
 //! Sound files outside the groove's folder: the question whether they may be read.
 
-use crate::terminal::event::Effect;
-use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::transport::replay;
-use crate::terminal::state::State;
+use crate::terminal::{Effect, Overlay, State, replay};
 use std::path::PathBuf;
 
 /// Paths that one question names, so that all of them are on the smallest screen.

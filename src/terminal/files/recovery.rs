@@ -1,10 +1,8 @@
 //! Unsaved work of earlier sessions, as far as the state goes: it is offered at the start, one by one.
 
 use crate::rhythm::Groove;
-use crate::terminal::event::Effect;
-use crate::terminal::overlay::Overlay;
-use crate::terminal::state::State;
 use crate::terminal::view::plain_list;
+use crate::terminal::{Effect, Overlay, State};
 use std::collections::VecDeque;
 
 /// Unsaved work of a process that ended.

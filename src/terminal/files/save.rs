@@ -3,12 +3,10 @@
 use crate::jobs::Overwrite;
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::terminal::event::{Effect, SaveFailed};
+use crate::terminal::event::SaveFailed;
 use crate::terminal::files::export;
-use crate::terminal::overlay::{Overlay, PendingOverwrite};
-use crate::terminal::prompts::ask;
-use crate::terminal::prompts::question::Question;
-use crate::terminal::state::State;
+use crate::terminal::overlay::PendingOverwrite;
+use crate::terminal::{Effect, Overlay, Question, State, ask};
 use std::sync::Arc;
 
 /// Saves, or asks for a name first.

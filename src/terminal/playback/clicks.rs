@@ -1,13 +1,12 @@
 //! Switches layers, written beat and hearings on and off, and changes how the pulses click.
 
 use crate::jobs::{Click, HearingKey};
-use crate::terminal::hearings;
 use crate::terminal::lists::selected_item;
 use crate::terminal::playback::mix::Mix;
 use crate::terminal::playback::practice;
-use crate::terminal::playback::transport::{replay, start};
-use crate::terminal::state::State;
+use crate::terminal::playback::transport::start;
 use crate::terminal::view::Item;
+use crate::terminal::{State, hearings, replay};
 
 pub(crate) fn toggle_beat(state: &mut State) {
     practice::leave_takes(state);

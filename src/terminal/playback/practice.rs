@@ -4,11 +4,10 @@ use crate::describe::ladder;
 use crate::jobs::play_request::{LoopSpec, Sequence, SequencePosition, SequenceTake, Start};
 use crate::jobs::{HearingKey, Practice};
 use crate::rhythm::Fraction;
-use crate::terminal::event::Effect;
 use crate::terminal::playback::mix::Mix;
-use crate::terminal::playback::transport::{self, replay};
+use crate::terminal::playback::transport;
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::state::State;
+use crate::terminal::{Effect, State, replay};
 
 const TAKES: [Mix; 5] = [Mix::GROOVE, Mix::GROOVE_AND_BEAT, Mix::GROOVE_AND_HEARING, Mix::PULSES, Mix::ALL];
 

@@ -8,11 +8,8 @@ use crate::jobs::play_request::TapPosition;
 use crate::jobs::play_request::{LoopSpec, PlayRequest};
 use crate::jobs::{Click, Position, Range};
 use crate::rhythm::{Fraction, Groove};
-use crate::terminal::event::Effect;
-use crate::terminal::input::key_time::KeyTime;
-use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::{practice, transport};
-use crate::terminal::state::State;
+use crate::terminal::{Effect, KeyTime, Overlay, State};
 use std::sync::Arc;
 
 /// Number of taps in the live statistics: enough to be sure, few enough to show a change soon.

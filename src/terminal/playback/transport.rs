@@ -4,13 +4,10 @@ use crate::jobs::Position;
 use crate::jobs::play_request::Start;
 use crate::rhythm::bounds::Bound;
 use crate::session::Command;
-use crate::terminal::commands::Mode;
-use crate::terminal::dispatch::run_command;
-use crate::terminal::event::{Effect, RemoteEvent};
-use crate::terminal::overlay::Overlay;
+use crate::terminal::event::RemoteEvent;
 use crate::terminal::playback::playing::{CLICK_VOLUME, LoopMode, RemoteLink, SPEED, VOLUME};
 use crate::terminal::playback::practice;
-use crate::terminal::state::State;
+use crate::terminal::{Effect, Mode, Overlay, State, run_command};
 
 const NO_SOUND: &str = "no sound output (see `outputs`); exporting WAV files still works";
 

@@ -6,9 +6,9 @@ use crate::rhythm::{
     Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, expected, group_line, parse_note_value,
 };
 use crate::session::{Command, Motion, Overflow, Repeats, Sections, Session};
+use crate::terminal::Question;
 use crate::terminal::playback::playing::SPEED;
 use crate::terminal::prompts::parse::{self, Ladder, RenderArgs};
-use crate::terminal::prompts::question::Question;
 use crate::terminal::view::fit;
 
 #[derive(Debug, Clone, PartialEq)]

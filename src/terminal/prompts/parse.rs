@@ -3,7 +3,7 @@
 use crate::describe::ladder;
 use crate::jobs::{PictureStyle, PictureTheme};
 use crate::rhythm::Fraction;
-use crate::terminal::prompts::question::Question;
+use crate::terminal::Question;
 use std::ops::RangeInclusive;
 use std::str::FromStr;
 

@@ -3,8 +3,8 @@
 use crate::describe::plain;
 use crate::rhythm::{Region, count};
 use crate::session::{Command, Keep, Repeats, Session, messages};
+use crate::terminal::Question;
 use crate::terminal::prompts::answer::Answer;
-use crate::terminal::prompts::question::Question;
 
 /// Maximum cells of a groove whose results are shown, so that typing does not stall.
 const MAX_CELLS: usize = 200_000;

@@ -1,9 +1,9 @@
 //! Runs the analysis on a thread of its own, for the newest request.
 
-use super::super::Event;
 use crate::analysis::{AnalysisOptions, Report, report};
 use crate::rhythm::Groove;
 use crate::sound::playback::LatestSlot;
+use crate::terminal::Event;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::mpsc::Sender;

@@ -4,12 +4,12 @@ mod source;
 
 pub(crate) use source::Source;
 
-use super::super::Event;
-use super::journals::Journals;
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::sound::playback::PlaybackEvent;
 use crate::store::{Calibration, Overwrite, Practice, SoundLevels};
+use crate::terminal::Event;
+use crate::terminal::shell::journals::Journals;
 use std::path::PathBuf;
 use std::sync::mpsc::{self, SendError, Sender};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};

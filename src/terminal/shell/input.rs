@@ -1,6 +1,6 @@
 //! Reads keys, mouse reports and pasted text from the terminal: level-triggered, so that nothing waits unread.
 
-use super::super::Event;
+use crate::terminal::Event;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;

@@ -1,9 +1,9 @@
 //! Prepares the unsaved work of earlier sessions for the question whether to recover it.
 
-use super::super::files::recovery::UnsavedWork;
 use crate::describe::{difference, visible};
 use crate::rhythm::{Groove, count};
 use crate::store::{self, Unsaved};
+use crate::terminal::files::recovery::UnsavedWork;
 use std::collections::VecDeque;
 use std::time::{Duration, SystemTime};
 

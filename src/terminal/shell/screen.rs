@@ -1,6 +1,6 @@
 //! Enters and leaves raw mode, and sends the changes of each frame to the terminal.
 
-use super::super::{State, view};
+use crate::terminal::{State, view};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use ratatui::backend::{Backend, CrosstermBackend};

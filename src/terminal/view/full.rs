@@ -1,11 +1,10 @@
 //! Draws the full view: a whole report, in blocks of lines that are selected one by one.
 
-use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Finding, Hearing, Report};
 use crate::describe;
 use crate::describe::streams::{self, Marks};
-use crate::terminal::state::State;
-use crate::terminal::view::theme::Theme;
+use crate::terminal::view::{Pen, Pieces, fit, wrap};
+use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 

@@ -1,13 +1,10 @@
 //! Draws the grid: ruler, layer names, cells in proportion to time, cursor, selection, playhead.
 
-use super::pen::{Pen, fit};
 use crate::analysis::landing;
 use crate::rhythm::{Accent, Cell, Groove, Place, Spot};
 use crate::session::LoopRegion;
-use crate::terminal::state::State;
-use crate::terminal::view::Labels;
-use crate::terminal::view::columns::Scale;
-use crate::terminal::view::layout::Layout;
+use crate::terminal::State;
+use crate::terminal::view::{Labels, Layout, Pen, Scale, fit};
 use ratatui::style::Style;
 
 /// The column of the window under the playhead, if it is visible.

@@ -1,12 +1,11 @@
 //! Draws the help, the searched lists and the plain lists, which fill the whole screen.
 
-use super::pen::{Pen, Pieces, fit, wrap};
-use crate::terminal::commands::{self, CommandSpec, MAX_DESCRIPTION, Mode};
+use crate::terminal::commands::{self, MAX_DESCRIPTION};
 use crate::terminal::files::export::{self, ExportMenu};
 use crate::terminal::files::recovery::RecoveryView;
-use crate::terminal::overlay::{Overlay, PendingOverwrite};
-use crate::terminal::prompts::typing::TextField;
-use crate::terminal::state::State;
+use crate::terminal::overlay::PendingOverwrite;
+use crate::terminal::view::{Pen, Pieces, fit, wrap};
+use crate::terminal::{CommandSpec, Mode, Overlay, State, TextField};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;

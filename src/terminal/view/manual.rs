@@ -1,8 +1,8 @@
 //! Draws the manual: the list of chapters, or one chapter with the latest match highlighted.
 
-use super::pen::Pen;
 use crate::manual::{CHAPTERS, LineKind};
 use crate::terminal::manual::{ManualInput, ManualView, lines};
+use crate::terminal::view::Pen;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 

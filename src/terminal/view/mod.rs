@@ -13,16 +13,17 @@ mod strips;
 mod tap;
 pub(crate) mod theme;
 
-use super::overlay::Overlay;
-use super::state::State;
+use crate::terminal::{Overlay, State};
 use layout::{MIN_HEIGHT, MIN_WIDTH};
-use pen::Pen;
+use pen::{Pen, Pieces, end, wrap};
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use theme::Theme;
 
+pub(crate) use columns::Scale;
 pub(crate) use full::{Block, Item, ReportPart, blocks, list_height};
+pub(crate) use layout::Layout;
 pub(crate) use lists::{help_lines, plain_list};
 pub(crate) use pen::fit;
 

@@ -1,16 +1,13 @@
 //! Draws the pane: groups, landings, hearings, and reasons why the groove is hard.
 
-use super::grid;
-use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Hearing, Kind, Leader, LeadingHearing, Report, SectionReport};
 use crate::describe;
 use crate::describe::ladder as describe_ladder;
 use crate::rhythm::Fraction;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::state::State;
-use crate::terminal::view::layout::Layout;
-use crate::terminal::view::theme::Theme;
+use crate::terminal::view::{Layout, Pen, Pieces, fit, grid, wrap};
+use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;

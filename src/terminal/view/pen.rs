@@ -1,7 +1,6 @@
 //! Writes text into the cells of a frame, cut at the edges of an area.
 
-use crate::terminal::prompts::typing::TextField;
-use crate::terminal::view::theme::Theme;
+use crate::terminal::{TextField, Theme};
 use ratatui::buffer::{Buffer, Cell};
 use ratatui::layout::Rect;
 use ratatui::style::Style;

@@ -1,19 +1,16 @@
 //! Draws the single lines: title at the top, transport, hints and questions at the bottom, and the prompt.
 
-use super::pen::{Pen, Pieces, end, fit, wrap};
 use crate::analysis::landing;
 use crate::jobs::SoundLevels;
 use crate::rhythm::{Cell, count, print_note_value};
-use crate::terminal::commands::{self, Mode};
 use crate::terminal::manual::ManualInput;
-use crate::terminal::overlay::{Overlay, PendingOverwrite};
+use crate::terminal::overlay::PendingOverwrite;
 use crate::terminal::playback::clicks;
 use crate::terminal::playback::playing::{LoopMode, RemoteLink};
 use crate::terminal::playback::practice::{self, RunningSequence, SequenceKind};
 use crate::terminal::prompts::preview;
-use crate::terminal::prompts::typing::TextField;
-use crate::terminal::state::{Message, State};
-use crate::terminal::view::layout::Layout;
+use crate::terminal::view::{Layout, Pen, Pieces, end, fit, wrap};
+use crate::terminal::{Message, Mode, Overlay, State, TextField, commands};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;

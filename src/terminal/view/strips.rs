@@ -1,12 +1,10 @@
 //! Draws the pulses of hearings under the grid, in the same columns as the cells.
 
-use super::grid::playhead;
-use super::pen::{Pen, fit};
 use crate::analysis::{Hearing, Kind, Report};
 use crate::rhythm::Time;
-use crate::terminal::state::State;
-use crate::terminal::view::columns::Scale;
-use crate::terminal::view::layout::Layout;
+use crate::terminal::State;
+use crate::terminal::view::grid::playhead;
+use crate::terminal::view::{Layout, Pen, Scale, fit};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 

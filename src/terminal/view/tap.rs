@@ -1,13 +1,11 @@
 //! Draws the pane while the user taps along, and the report of the last tapping.
 
-use super::pen::{Pen, Pieces, wrap};
 use crate::analysis::tap::{FollowedPulse, MIN_TAPS, TapStretch};
 use crate::describe::tap::{self as describe_tap, LineStyle, ReportLine};
 use crate::rhythm::count;
 use crate::terminal::playback::tapping::{CALIBRATION_TAPS, TapTarget, Tapping};
-use crate::terminal::state::State;
-use crate::terminal::view::layout::Layout;
-use crate::terminal::view::theme::Theme;
+use crate::terminal::view::{Layout, Pen, Pieces, wrap};
+use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 

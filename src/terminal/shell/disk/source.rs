@@ -1,10 +1,10 @@
 //! The editor's documents on the disk: their files, and the texts they were read from.
 
-use super::super::super::event::SaveFailed;
 use crate::describe::difference;
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::store::{self, Loaded, Overwrite, Practice, SaveError, Stamp, StateFolder};
+use crate::terminal::event::SaveFailed;
 use std::path::PathBuf;
 use std::time::{SystemTime, UNIX_EPOCH};
 
