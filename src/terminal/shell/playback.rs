@@ -8,7 +8,7 @@ use crate::sound::remote::Link;
 use crate::store::{self, StateFolder, reason};
 use crate::terminal::Event;
 use crate::terminal::event::RemoteEvent;
-use crate::terminal::shell::disk::lock;
+use crate::terminal::shell::lock;
 use std::fs;
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
 use std::os::unix::net::UnixStream;
