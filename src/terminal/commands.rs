@@ -3,6 +3,7 @@
 mod table;
 
 use crate::session::Command;
+use crate::terminal::confirmation::Reply;
 use crate::terminal::lists::Step;
 use crate::terminal::{Key, Question, State};
 use tui_input::InputRequest;
@@ -35,6 +36,8 @@ pub(crate) enum Action {
     Tap,
     Navigate(Step),
     Edit(InputRequest),
+    /// Answers the open question.
+    Reply(Reply),
     Call(fn(&mut State)),
 }
 

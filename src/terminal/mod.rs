@@ -5,6 +5,7 @@
 //! to worker threads, each of which takes the newest request; taps go through a channel, because every tap counts.
 
 mod commands;
+mod confirmation;
 mod dispatch;
 mod event;
 mod files;
@@ -33,6 +34,7 @@ pub use view::view;
 
 // Names that most files here use.
 use commands::{Action, CommandSpec, Mode};
+use confirmation::Confirmation;
 use dispatch::run_command;
 use input::key::Key;
 use overlay::Overlay;

@@ -87,7 +87,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     if state.overlay == Overlay::None
         && let Some(pending) = state.files.pending_overwrite.take()
     {
-        state.overlay = Overlay::ConfirmOverwrite(pending);
+        state.overlay = Overlay::Confirm(pending);
     }
     // Its journal may go when that of this session has it.
     if let Some(id) = state.files.recovery.recovered.take() {

@@ -2,10 +2,11 @@
 
 use crate::rhythm::{Accent, Stretch};
 use crate::session::{Command, Keep, Motion, PasteContent, PasteInCycle};
-use crate::terminal::commands::Action::{Ask, Call, Edit, EnterDigit, Navigate, Run, Tap};
+use crate::terminal::commands::Action::{Ask, Call, Edit, EnterDigit, Navigate, Reply, Run, Tap};
+use crate::terminal::confirmation::Reply::{Answer, SaveFirst, Yes};
 use crate::terminal::files::clipboard::{self, CopyText};
 use crate::terminal::files::export::{self, ExportMenu};
-use crate::terminal::files::{import, outside_sounds, recovery, save};
+use crate::terminal::files::{import, recovery, save};
 use crate::terminal::input::key::{ch, ctrl, ctrl_key, ctrl_shift, key, shift};
 use crate::terminal::lists::{self, Step};
 use crate::terminal::manual::{self, Direction};
@@ -282,26 +283,26 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "typing-page-down" [key(Code::PageDown)] Navigate(Step::Pages(1)), "move to the next page of the list";
     }
     ConfirmQuit "Lists and prompts" {
-        "quit-save" [ch('s'), ctrl('s')] Call(save::save_then_quit), "save, then quit";
-        "quit-discard" [ch('y')] Call(dispatch::quit_without_saving), "quit without saving";
+        "quit-save" [ch('s'), ctrl('s')] Reply(SaveFirst), "save, then quit";
+        "quit-discard" [ch('y')] Reply(Yes), "quit without saving";
         "quit-cancel" [key(Code::Esc), ch('n')] Call(dispatch::close), "do not quit";
     }
     ConfirmOverwrite "Lists and prompts" {
-        "overwrite-yes" [ch('y')] Call(save::overwrite), "overwrite the file";
+        "overwrite-yes" [ch('y')] Reply(Yes), "overwrite the file";
         "overwrite-no" [key(Code::Esc), ch('n')] Call(dispatch::close), "keep the file as it is";
     }
     ConfirmImport "Lists and prompts" {
-        "import-save" [ch('s'), ctrl('s')] Call(import::save_then_open), "save, then open the import";
-        "import-discard" [ch('y')] Call(import::open_confirmed), "open the import without saving";
+        "import-save" [ch('s'), ctrl('s')] Reply(SaveFirst), "save, then open the import";
+        "import-discard" [ch('y')] Reply(Yes), "open the import without saving";
         "import-cancel" [key(Code::Esc), ch('n')] Call(dispatch::close), "keep this groove";
     }
     Choice "Lists and prompts" {
-        "choose-first" [ch('1'), key(Code::Enter)] Call(|s| dispatch::choose(s, 0)), "choose the first answer";
-        "choose-second" [ch('2')] Call(|s| dispatch::choose(s, 1)), "choose the second answer";
+        "choose-first" [ch('1'), key(Code::Enter)] Reply(Answer(0)), "choose the first answer";
+        "choose-second" [ch('2')] Reply(Answer(1)), "choose the second answer";
         "choose-cancel" [key(Code::Esc), ch('n')] Call(dispatch::close), "change nothing";
     }
     ConfirmSounds "Lists and prompts" {
-        "sounds-allow" [ch('y')] Call(outside_sounds::allow), "read these sound files, now and later";
+        "sounds-allow" [ch('y')] Reply(Yes), "read these sound files, now and later";
         "sounds-refuse" [key(Code::Esc), ch('n')] Call(dispatch::close), "play the voices instead";
     }
     Recovery "Lists and prompts" {
@@ -309,9 +310,9 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "recover-view" [ch('v')] Call(recovery::toggle_text), "show the groove's text or the differences", "view";
         "recover-discard" [ch('D')] Call(recovery::discard), "discard the unsaved changes", "discard";
         "recover-later" [key(Code::Esc)] Call(dispatch::close), "keep the unsaved changes for the next start", "later";
-        "recover-up" [key(Code::Up)] Call(|s| recovery::scroll(s, -1)), "move one line up";
-        "recover-down" [key(Code::Down)] Call(|s| recovery::scroll(s, 1)), "move one line down", "scroll";
-        "recover-page-up" [key(Code::PageUp)] Call(|s| recovery::scroll(s, -15)), "move 15 lines up";
-        "recover-page-down" [key(Code::PageDown)] Call(|s| recovery::scroll(s, 15)), "move 15 lines down";
+        "recover-up" [key(Code::Up)] Navigate(Step::Lines(-1)), "move one line up";
+        "recover-down" [key(Code::Down)] Navigate(Step::Lines(1)), "move one line down", "scroll";
+        "recover-page-up" [key(Code::PageUp)] Navigate(Step::Lines(-15)), "move 15 lines up";
+        "recover-page-down" [key(Code::PageDown)] Navigate(Step::Lines(15)), "move 15 lines down";
     }
 };

@@ -6,10 +6,9 @@ use crate::jobs::{
     OutsideSounds, Overwrite, PictureStyle, SampleRate, Target,
 };
 use crate::terminal::files::RunningJob;
-use crate::terminal::overlay::PendingOverwrite;
 use crate::terminal::prompts::parse::{self, RenderArgs};
 use crate::terminal::view::Strips;
-use crate::terminal::{Effect, Overlay, Question, State, TextField, ask};
+use crate::terminal::{Confirmation, Effect, Overlay, Question, State, TextField, ask};
 use std::path::{Path, PathBuf};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -233,7 +232,7 @@ pub(crate) fn on_done(state: &mut State, job: Box<Job>, result: Result<JobReport
         }
         Err(error @ JobError::Cancelled) => state.info(error.to_string()),
         Err(JobError::Exists(path)) => {
-            state.files.pending_overwrite = Some(PendingOverwrite::Job(job, path.display().to_string()));
+            state.files.pending_overwrite = Some(Confirmation::OverwriteByJob(job, path.display().to_string()));
         }
         // The reason comes first: the message line is short.
         Err(JobError::Write { path, reason, .. }) => {

@@ -3,11 +3,11 @@
 use crate::terminal::commands::{self, MAX_DESCRIPTION};
 use crate::terminal::files::export::{self, ExportMenu};
 use crate::terminal::files::recovery::RecoveryView;
-use crate::terminal::overlay::PendingOverwrite;
 use crate::terminal::view::{Pen, Pieces, fit, wrap};
-use crate::terminal::{CommandSpec, Mode, Overlay, State, TextField};
+use crate::terminal::{CommandSpec, Confirmation, Mode, Overlay, State, TextField};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use std::borrow::Cow;
 use unicode_width::UnicodeWidthStr;
 
 const KEYS_WIDTH: usize = 23;
@@ -97,48 +97,58 @@ fn searched(
     }
 }
 
-/// The heading, the entries and the first visible one of an overlay that is a plain list.
-pub(crate) fn plain_list(state: &State) -> Option<(String, &[String], usize)> {
+/// An overlay that is a list of texts under a heading.
+pub(crate) struct PlainList<'a> {
+    heading: String,
+    pub entries: Cow<'a, [String]>,
+    /// The first visible entry.
+    first: usize,
+}
+
+/// The open list of texts, if the overlay is one.
+pub(crate) fn plain_list(state: &State) -> Option<PlainList<'_>> {
     let files = &state.files;
-    Some(match &state.overlay {
+    let (heading, entries, first) = match &state.overlay {
         Overlay::Outputs(lines, at) => {
-            let head = "Output devices (choose one with [sound] output = \"...\" in the config file)";
-            (head.to_owned(), lines, *at)
+            ("Output devices (choose one with [sound] output = \"...\" in the config file)".to_owned(), lines, *at)
         }
         Overlay::ConfigFile(at) => ("Errors in the config file".to_owned(), files.config_errors.as_ref()?, *at),
         Overlay::ImportWarnings(at) => {
             let warnings = &files.import.warnings;
             (format!("Import warnings: {}", warnings.len()), warnings, *at)
         }
-        Overlay::ConfirmOverwrite(PendingOverwrite::Changed(lines)) if !lines.is_empty() => {
+        Overlay::Confirm(Confirmation::OverwriteChanged(lines)) if !lines.is_empty() => {
             ("Changes: - in the file now, + here".to_owned(), lines, 0)
+        }
+        Overlay::Confirm(Confirmation::ReadSounds(paths)) => {
+            let heading = "Sound files outside the folder of the groove, which it names:".to_owned();
+            let entries = paths.iter().map(|path| path.display().to_string()).collect();
+            return Some(PlainList { heading, entries, first: 0 });
         }
         Overlay::Recovery(view) => {
             let offered = &files.recovery.offered;
             let work = offered.front()?;
             let several = if offered.len() > 1 { format!(" (1 of {})", offered.len()) } else { String::new() };
-            let head = format!("Unsaved changes{several}, {}", work.age);
+            let heading = format!("Unsaved changes{several}, {}", work.age);
             match *view {
-                RecoveryView::Difference(at) => (format!("{head}: - file, + unsaved"), &work.difference, at),
-                RecoveryView::Text(at) => (head, &work.text, at),
+                RecoveryView::Difference(at) => (format!("{heading}: - file, + unsaved"), &work.difference, at),
+                RecoveryView::Text(at) => (heading, &work.text, at),
             }
         }
         _ => return None,
-    })
+    };
+    Some(PlainList { heading, entries: entries.into(), first })
 }
 
-/// Draws a heading and the entries from `at` on, each in as many lines as it needs.
-pub(crate) fn entries(pen: &mut Pen<'_>, area: Rect, head: &str, entries: &[String], at: usize) {
-    pen.put(area, 0, 0, head, pen.theme.heading());
-    let mut y = 1;
-    for entry in entries.iter().skip(at) {
-        for (i, line) in wrap(entry, usize::from(area.width).saturating_sub(3)).into_iter().enumerate() {
-            if y >= usize::from(area.height) {
-                return;
-            }
-            pen.put(area, if i == 0 { 1 } else { 3 }, y, &line, Style::new());
-            y += 1;
-        }
+/// Draws each entry in as many lines as it needs.
+pub(crate) fn plain(pen: &mut Pen<'_>, area: Rect, list: &PlainList<'_>) {
+    pen.put(area, 0, 0, &list.heading, pen.theme.heading());
+    let lines = list.entries.iter().skip(list.first).flat_map(|entry| {
+        let lines = wrap(entry, usize::from(area.width).saturating_sub(3));
+        lines.into_iter().enumerate().map(|(i, line)| (if i == 0 { 1 } else { 3 }, line))
+    });
+    for (y, (x, line)) in (1..usize::from(area.height)).zip(lines) {
+        pen.put(area, x, y, &line, Style::new());
     }
 }
 

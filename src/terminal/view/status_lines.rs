@@ -4,12 +4,11 @@ use crate::analysis::landing;
 use crate::jobs::SoundLevels;
 use crate::rhythm::{Cell, count, print_note_value};
 use crate::terminal::manual::ManualInput;
-use crate::terminal::overlay::PendingOverwrite;
 use crate::terminal::playback::clicks;
 use crate::terminal::playback::playing::{LoopMode, RemoteLink};
 use crate::terminal::playback::practice::{self, RunningSequence, SequenceKind};
 use crate::terminal::prompts::preview;
-use crate::terminal::view::{Layout, Pen, Pieces, end, fit, wrap};
+use crate::terminal::view::{Layout, Pen, Pieces, fit, wrap};
 use crate::terminal::{Message, Mode, Overlay, State, TextField, commands};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -186,7 +185,6 @@ const GRID_HINTS: &str = "help find play enter-group toggle delete-previous undo
 fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let theme = pen.theme;
     let width = usize::from(area.width);
-    let key = |name: &str| state.input.keymap.first(name);
     match &state.overlay {
         Overlay::Prompt { question, text, unedited, error } => {
             let results = match error {
@@ -196,48 +194,9 @@ fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             let results: Vec<String> = results.iter().map(|line| fit(line, width)).collect();
             return prompt(pen, area, question.label_and_forms(), (text, *unedited), error.as_deref(), results);
         }
-        Overlay::ConfirmQuit => {
-            let (save, discard, cancel) = (key("quit-save"), key("quit-discard"), key("quit-cancel"));
-            let text = format!("Not saved. {save}: save and quit, {discard}: quit unsaved, {cancel}: cancel");
-            pen.put(area, 0, 0, &fit(&text, width), theme.warning());
-            return;
-        }
-        Overlay::ConfirmImport(_) => {
-            let (save, discard, cancel) = (key("import-save"), key("import-discard"), key("import-cancel"));
-            let text = format!("Not saved. {save}: save, then import, {discard}: import, {cancel}: cancel");
-            pen.put(area, 0, 0, &fit(&text, width), theme.warning());
-            return;
-        }
-        Overlay::ConfirmSounds(_) => {
-            let (yes, no) = (key("sounds-allow"), key("sounds-refuse"));
-            let text = format!("Read these files? {yes}: yes, always, {no}: no");
-            pen.put(area, 0, 0, &fit(&text, width), theme.warning());
-            return;
-        }
-        Overlay::Choice(choice) => {
-            let keys = ["choose-first", "choose-second"].map(key);
-            let answers = choice.answers.iter().zip(keys).map(|((words, _), key)| format!("{key}: {words}"));
-            let answers = answers.chain([format!("{}: cancel", key("choose-cancel"))]).collect::<Vec<_>>().join(", ");
-            let mut lines = wrap_and_cut(&format!("{}. {answers}", choice.question), width);
-            let last = lines.pop().unwrap_or_default();
-            put_above(pen, area, &lines, theme.warning());
-            pen.put(area, 0, 0, &last, theme.warning());
-            return;
-        }
-        Overlay::ConfirmOverwrite(pending) => {
-            let (file, problem) = match pending {
-                PendingOverwrite::Changed(_) => (
-                    state.file().unwrap_or_default(),
-                    if width < 76 { "was changed." } else { "was changed by another program." },
-                ),
-                PendingOverwrite::Taken(name) | PendingOverwrite::Job(_, name) => (name.as_str(), "already exists."),
-            };
-            let (yes, no) = (key("overwrite-yes"), key("overwrite-no"));
-            let text = format!(" {problem} Overwrite it? {yes}: yes, {no}: no");
-            // The end of a path is the most important part of it.
-            let name = end(file, width.saturating_sub(text.width()));
-            pen.put(area, 0, 0, &format!("{name}{text}"), theme.warning());
-            return;
+        Overlay::Confirm(confirmation) => {
+            let lines = wrap_and_cut(&confirmation.text(state, width), width);
+            return put_lines(pen, area, &lines, theme.warning());
         }
         _ => {}
     }
@@ -246,13 +205,12 @@ fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             Message::Info(_) => theme.value(),
             Message::Warning(_) => theme.warning(),
         };
-        let mut lines = wrap_and_cut(message.text(), width);
+        let lines = wrap_and_cut(message.text(), width);
         // The keys that answer the offer are not on the screen otherwise.
-        let last = if matches!(state.overlay, Overlay::Recovery(_)) { None } else { lines.pop() };
-        put_above(pen, area, &lines, style);
-        if let Some(last) = last {
-            pen.put(area, 0, 0, &last, style);
-            return;
+        if matches!(state.overlay, Overlay::Recovery(_)) {
+            put_lines(pen, above(area), &lines, style);
+        } else {
+            return put_lines(pen, area, &lines, style);
         }
     }
     let mode = state.mode();
@@ -277,7 +235,7 @@ fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     for name in hints.split_whitespace() {
         let Some(command) = commands::find(name) else { continue };
         debug_assert!(command.mode == mode || mode == Mode::ConfirmQuit);
-        let keys = if name == "enter-group" { "1-9".to_owned() } else { key(name) };
+        let keys = if name == "enter-group" { "1-9".to_owned() } else { state.input.keymap.first(name) };
         if keys.is_empty() {
             continue;
         }
@@ -303,11 +261,14 @@ fn wrap_and_cut(text: &str, width: usize) -> Vec<String> {
     lines
 }
 
-/// Draws lines over those above the last line of the screen.
-fn put_above(pen: &mut Pen<'_>, area: Rect, lines: &[String], style: Style) {
+fn above(row: Rect) -> Rect {
+    Rect { y: row.y - 1, ..row }
+}
+
+/// Draws lines of which the last is in this row.
+fn put_lines(pen: &mut Pen<'_>, last: Rect, lines: &[String], style: Style) {
     for (i, line) in lines.iter().rev().enumerate() {
-        let Some(y) = area.y.checked_sub(i as u16 + 1) else { return };
-        let row = Rect { y, ..area };
+        let row = Rect { y: last.y - i as u16, ..last };
         pen.clear(row);
         pen.put(row, 0, 0, line, style);
     }
@@ -321,7 +282,7 @@ fn prompt(
     (label, forms): (&str, &str),
     (text, unedited): (&TextField, bool),
     error: Option<&str>,
-    mut above: Vec<String>,
+    mut results: Vec<String>,
 ) {
     let theme = pen.theme;
     let width = usize::from(area.width);
@@ -330,12 +291,12 @@ fn prompt(
     // The first character typed replaces it, as it would a selection.
     let x = pen.text_field(area, x, text, if unedited { theme.selected() } else { Style::new() });
     if let Some(error) = error {
-        return put_above(pen, area, &wrap_and_cut(error, width), theme.warning());
+        return put_lines(pen, above(area), &wrap_and_cut(error, width), theme.warning());
     }
     if x + 3 + forms.width() <= width {
         pen.put(area, x + 3, 0, forms, theme.faint());
     } else {
-        above.extend(wrap_and_cut(forms, width));
+        results.extend(wrap_and_cut(forms, width));
     }
-    put_above(pen, area, &above, theme.faint());
+    put_lines(pen, above(area), &results, theme.faint());
 }
