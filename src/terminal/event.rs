@@ -26,7 +26,7 @@ pub enum Event {
     OffsetSaved(Result<(), String>),
     Analysed {
         revision: u64,
-        ask: analysis::AnalysisOptions,
+        options: analysis::AnalysisOptions,
         report: Arc<Report>,
     },
     Saved {
@@ -83,7 +83,7 @@ pub enum Effect {
     Analyse {
         revision: u64,
         groove: Arc<Groove>,
-        ask: analysis::AnalysisOptions,
+        options: analysis::AnalysisOptions,
     },
     /// Write the groove to the journal before the next frame.
     Journal {

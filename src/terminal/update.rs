@@ -18,7 +18,7 @@ const FOLLOW_AFTER: u32 = 60;
 /// Applies an event to the state.
 pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let (old_revision, old_document, old_cursor) = (state.revision(), state.session.document(), state.session.cursor());
-    let (old_ask, old_range, old_groove) = (state.ask(), state.loop_range(), state.groove().clone());
+    let (old_options, old_range, old_groove) = (state.analysis_options(), state.loop_range(), state.groove().clone());
     let old_file = state.file().map(str::to_owned);
     match event {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => on_key(state, &key, arrival),
@@ -30,8 +30,8 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::OffsetSaved(Err(reason)) => {
             state.warn(format!("could not save the tap offset; it applies to this session only: {reason}"));
         }
-        Event::Analysed { revision, ask, report } => {
-            let result = AnalysisResult { is_refined: report.is_refined(), revision, ask, report };
+        Event::Analysed { revision, options, report } => {
+            let result = AnalysisResult { is_refined: report.is_refined(), revision, options, report };
             hearings::on_analysis(state, result);
         }
         Event::Saved { document, groove, result } => save::on_saved(state, (document, groove), result),
@@ -71,7 +71,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         state.effects.push(analyse(state));
         replay(state);
         try_new_sounds(state, &old_groove);
-    } else if state.ask() != old_ask {
+    } else if state.analysis_options() != old_options {
         state.effects.push(analyse(state));
     }
     // In another folder other sound files lie outside.

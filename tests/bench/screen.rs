@@ -93,9 +93,9 @@ impl Bench {
     /// Analyses as the worker thread would.
     fn analyse(&mut self, effects: Vec<Effect>) {
         for effect in effects {
-            if let Effect::Analyse { revision, groove, ask } = effect {
-                let report = Arc::new(analysis::report(&groove, &ask));
-                update(&mut self.state, Event::Analysed { revision, ask, report });
+            if let Effect::Analyse { revision, groove, options } = effect {
+                let report = Arc::new(analysis::report(&groove, &options));
+                update(&mut self.state, Event::Analysed { revision, options, report });
             }
         }
     }

@@ -175,7 +175,7 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs) {
         target: Target::File(target),
         overwrite: Overwrite::Never,
         limits: state.hearings.limits,
-        layers: state.ask().scope.layers,
+        layers: state.analysis_options().scope.layers,
         hearings: HearingSelection::Keys(hearings),
         rate: args.hertz.and_then(SampleRate::new).unwrap_or(SampleRate::STUDIO),
         kind,

@@ -77,20 +77,21 @@ pub(crate) fn speed_by(state: &mut State, by: i32) {
 }
 
 pub(crate) fn volume_by(state: &mut State, db: i8) {
-    let levels = &mut state.playback.levels;
-    levels.volume_db = add_db(levels.volume_db, db, &VOLUME);
-    let message = format!("volume {:+} dB", levels.volume_db);
-    state.effects.push(Effect::SetLevels(*levels));
-    state.info(message);
+    let volume = state.playback.levels.volume_db;
+    state.playback.levels.volume_db = add_db(volume, db, &VOLUME);
+    on_levels(state, format!("volume {:+} dB", state.playback.levels.volume_db));
 }
 
 pub(crate) fn click_volume_by(state: &mut State, db: i8) {
-    let levels = &mut state.playback.levels;
-    levels.click_db = add_db(levels.click_db, db, &CLICK_VOLUME);
-    let message = format!("click volume {:+} dB", levels.click_db);
-    state.effects.push(Effect::SetLevels(*levels));
-    state.info(message);
+    let volume = state.playback.levels.click_db;
+    state.playback.levels.click_db = add_db(volume, db, &CLICK_VOLUME);
+    on_levels(state, format!("click volume {:+} dB", state.playback.levels.click_db));
     replay(state);
+}
+
+fn on_levels(state: &mut State, message: String) {
+    state.effects.push(Effect::SetLevels(state.playback.levels));
+    state.info(message);
 }
 
 fn add_db(db: f64, by: i8, bound: &Bound) -> f64 {

@@ -173,7 +173,9 @@ fn event_loop<W: io::Write>(
         workers.playback.set_sound_access(state.file(), &state.files.outside_sounds.allowed);
         for effect in effects.drain(..) {
             match effect {
-                Effect::Analyse { revision, groove, ask } => workers.analysis.ask(revision, groove, ask),
+                Effect::Analyse { revision, groove, options } => {
+                    workers.analysis.request(analysis_worker::Request { revision, groove, options });
+                }
                 // Journals are written above: only the newest groove of each document counts.
                 Effect::Journal { .. } | Effect::Tap(None) => {}
                 Effect::AdoptUnsaved(id, document) => adopt(state, workers, offered_journals, (id, document)),

@@ -25,7 +25,7 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     for (y, line) in lines.iter().take(rows).enumerate() {
         pen.pieces(area, gap, y, line);
     }
-    let Some(stretch) = tapping.live.stretches.last().filter(|s| s.stats.is_some()) else { return };
+    let Some(stretch) = tapping.report.stretches.last().filter(|s| s.stats.is_some()) else { return };
     let (x, y) = if layout.pane_right { (gap, lines.len() + 1) } else { (room + 2, 0) };
     let left = rows.saturating_sub(y);
     for (i, line) in plot(stretch, room, left, theme).iter().enumerate() {
@@ -64,7 +64,7 @@ fn statistics(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, St
         lines.push((text.to_owned(), plain));
         return lines;
     }
-    let Some(stretch) = tapping.live.stretches.last() else {
+    let Some(stretch) = tapping.report.stretches.last() else {
         lines.push((
             format!("keep tapping: at least {MIN_TAPS} taps are needed to tell which pulse they follow"),
             plain,
