@@ -20,11 +20,10 @@ pub(crate) fn show_cursor(state: &mut State) {
 /// Shows the section of the playhead, and scrolls to it. The cursor stays where it is.
 pub(crate) fn follow(state: &mut State) {
     let Some(position) = state.playback.position else { return };
-    let Some(section) = state.groove().sections().get(position.section) else { return };
-    let beat = section.meter.beat();
+    let Some(beats) = state.beats(position) else { return };
     state.view.followed = Some(position.section);
     let Some(layout) = state.layout() else { return };
-    let column = state.scale().nearest_column(position.wholes * beat.denom() as f64 / beat.numer() as f64);
+    let column = state.scale().nearest_column(beats);
     show_column(state, column, usize::from(layout.cells.width), 1);
 }
 

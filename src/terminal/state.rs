@@ -1,6 +1,7 @@
 //! The state of the editor: everything that the screen shows, in one value.
 
 use crate::config::ConfigError;
+use crate::jobs::Position;
 use crate::rhythm::Groove;
 use crate::session::{DocumentId, Session};
 use crate::terminal::files::FilesState;
@@ -121,6 +122,12 @@ impl State {
 
     pub(crate) fn scale(&self) -> Scale {
         Scale::new(self.groove(), self.shown_section(), self.view.zoom)
+    }
+
+    /// Beats from the start of the position's section.
+    pub(crate) fn beats(&self, position: Position) -> Option<f64> {
+        let beat = self.groove().sections().get(position.section)?.meter.beat();
+        Some(position.wholes * beat.denom() as f64 / beat.numer() as f64)
     }
 
     /// The section in the grid: the cursor's, or that of the playhead while the grid follows it.

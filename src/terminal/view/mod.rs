@@ -15,7 +15,7 @@ pub(crate) mod theme;
 
 use crate::terminal::{Overlay, State};
 use layout::{MIN_HEIGHT, MIN_WIDTH};
-use pen::{Pen, Pieces, wrap};
+use pen::{Pen, Pieces, hanging, wrap};
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -93,7 +93,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
         }
         Overlay::Manual(open) => manual::manual(&mut pen, body(area), open),
         Overlay::TapReport(at) => tap::report(state, &mut pen, body(area), *at),
-        Overlay::Full { block, line } => full::full(state, &mut pen, body(area), *block, *line),
+        Overlay::Full { block, line } => full::draw(state, &mut pen, body(area), *block, *line),
         overlay => match plain_list(state) {
             Some(list) => lists::plain(&mut pen, body(area), &list),
             None => {

@@ -6,7 +6,7 @@ use crate::describe::ladder as describe_ladder;
 use crate::rhythm::Fraction;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::view::{Layout, Pen, Pieces, fit, grid, wrap};
+use crate::terminal::view::{Layout, Pen, Pieces, fit, grid, hanging, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -348,9 +348,7 @@ fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Pieces
                 last.push('…');
             }
         }
-        for (i, line) in wrapped.into_iter().enumerate() {
-            lines.push(vec![(if i == 0 { "- ".into() } else { "  ".into() }, theme.faint()), (line, Style::new())]);
-        }
+        lines.extend(hanging(wrapped, ("- ", theme.faint()), Style::new()));
     }
     lines
 }

@@ -76,8 +76,7 @@ fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     } else if playback.on {
         let at = playback.position.and_then(|h| {
             let s = state.groove().sections().get(h.section)?;
-            let beat = s.meter.beat();
-            let beats = (h.wholes * beat.denom() as f64 / beat.numer() as f64 + 1e-6).floor() as usize;
+            let beats = (state.beats(h)? + 1e-6).floor() as usize;
             Some(format!(" {} {}.{}", fit(&s.name, 6), beats / s.meter.beats() + 1, beats % s.meter.beats() + 1))
         });
         vec![(format!("{}{}", glyphs.playing, at.unwrap_or_default()), theme.value())]

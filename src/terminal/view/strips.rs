@@ -32,9 +32,7 @@ pub(crate) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
         strip(state, pen, layout, scale, report, (h, row, *style));
     }
     if let Some(x) = playhead(state, scale, layout.strips.width) {
-        for row in 0..usize::from(layout.strips.height) {
-            pen.style(layout.strips, x, row, theme.playhead());
-        }
+        pen.column_style(layout.strips, x, theme.playhead());
     }
 }
 
