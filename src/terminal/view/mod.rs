@@ -15,7 +15,7 @@ pub(crate) mod theme;
 
 use crate::terminal::{Overlay, State};
 use layout::{MIN_HEIGHT, MIN_WIDTH};
-use pen::{Pen, Pieces, hanging, wrap};
+use pen::{Pen, Pieces, hanging, styled, wrap};
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;

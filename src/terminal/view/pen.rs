@@ -35,6 +35,13 @@ impl<'a> Pen<'a> {
         pieces.iter().fold(x, |x, (text, style)| self.put(area, x, y, text, *style))
     }
 
+    /// Writes lines from a row on, as far as the area has rows.
+    pub(crate) fn lines(&mut self, area: Rect, x: usize, y: usize, lines: &[Pieces]) {
+        for (y, line) in (y..usize::from(area.height)).zip(lines) {
+            self.pieces(area, x, y, line);
+        }
+    }
+
     fn cell(&mut self, area: Rect, x: usize, y: usize) -> Option<&mut Cell> {
         let inside = x < usize::from(area.width) && y < usize::from(area.height);
         self.buffer.cell_mut((area.x + x as u16, area.y + y as u16)).filter(|_| inside)
@@ -113,6 +120,10 @@ pub(crate) fn end(text: &str, width: usize) -> &str {
     });
     let at = first.last().map_or(text.len(), |(at, _)| at);
     &text[at..]
+}
+
+pub(crate) fn styled(lines: Vec<String>, style: Style) -> impl Iterator<Item = Pieces> {
+    lines.into_iter().map(move |line| vec![(line, style)])
 }
 
 /// Lines with a text before the first one, and as much space before the others.
