@@ -3,8 +3,8 @@
 use crate::terminal::commands::{self, MAX_DESCRIPTION};
 use crate::terminal::files::export::{self, ExportMenu};
 use crate::terminal::files::recovery::RecoveryView;
-use crate::terminal::view::{Pen, Pieces, fit, wrap};
-use crate::terminal::{CommandSpec, Confirmation, Mode, Overlay, State, TextField};
+use crate::terminal::view::{Pen, Pieces, fit, hanging, wrap};
+use crate::terminal::{Confirmation, Mode, Overlay, State, TextField};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use std::borrow::Cow;
@@ -21,16 +21,12 @@ pub(crate) fn help_lines(state: &State, width: usize) -> Vec<Pieces> {
     for group in commands::groups() {
         lines.push(vec![(group[0].heading.to_owned(), theme.heading())]);
         for command in group {
-            for (i, text) in wrap(command.description, room).into_iter().enumerate() {
-                let before = if i == 0 { keys(state, command, KEYS_WIDTH) } else { " ".repeat(KEYS_WIDTH) };
-                // A command without a key is found by its name.
-                let (before, style) = if i == 0 && before.trim().is_empty() {
-                    (format!(" {:<width$}", fit(command.name, KEYS_WIDTH - 2), width = KEYS_WIDTH - 1), theme.faint())
-                } else {
-                    (before, theme.key())
-                };
-                lines.push(vec![(before, style), (text, Style::new())]);
-            }
+            let keys = state.input.keymap.display_keys(command);
+            // A command without a key is found by its name.
+            let (before, style) =
+                if keys.is_empty() { (fit(command.name, KEYS_WIDTH - 2), theme.faint()) } else { (keys, theme.key()) };
+            let before = padded(&before, KEYS_WIDTH);
+            lines.extend(hanging(wrap(command.description, room), (&before, style), Style::new()));
         }
         lines.push(Vec::new());
     }
@@ -47,8 +43,9 @@ pub(crate) fn help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     }
 }
 
-fn keys(state: &State, command: &'static CommandSpec, columns: usize) -> String {
-    format!(" {:<width$}", state.input.keymap.display_keys(command), width = columns - 1)
+/// Text after a space, in so many columns.
+fn padded(text: &str, columns: usize) -> String {
+    format!(" {text:<width$}", width = columns - 1)
 }
 
 /// Draws the commands that match the search: keys, description, name, and where there is room the group.
@@ -64,7 +61,7 @@ pub(crate) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &TextFiel
     searched(pen, area, ("Find a command: ", text), found.len(), selected, |pen, line, k| {
         let command = found[k];
         let name = end.saturating_sub(command.name.width() + 1);
-        pen.put(line, 0, 0, &fit(&keys(state, command, at), at), theme.key());
+        pen.put(line, 0, 0, &fit(&padded(&state.input.keymap.display_keys(command), at), at), theme.key());
         pen.put(line, at, 0, &fit(command.description, name.saturating_sub(at + 1)), Style::new());
         pen.put(line, name, 0, command.name, theme.faint());
         if end + 2 + groups <= usize::from(area.width) {
@@ -168,7 +165,7 @@ pub(crate) fn export_menu(
     };
     searched(pen, area, (head, text), found.len(), selected, |pen, line, k| {
         let choice = found[k].1;
-        let name = format!(" {:<width$}", choice.name, width = KEYS_WIDTH - 1);
+        let name = padded(&choice.name, KEYS_WIDTH);
         pen.pieces(line, 0, 0, &[(name, theme.key()), (choice.description.clone(), Style::new())]);
     });
 }
