@@ -6,6 +6,7 @@ use crate::terminal::dispatch::dispatch;
 use crate::terminal::files::{export, import, outside_sounds, recovery, save};
 use crate::terminal::hearings::{self, AnalysisResult, analyse};
 use crate::terminal::input::mouse;
+use crate::terminal::playback::playing::LoopMode;
 use crate::terminal::playback::{practice, tapping, transport};
 use crate::terminal::prompts::typing;
 use crate::terminal::{Action, Effect, Event, Key, KeyTime, Mode, Overlay, State, replay, scroll};
@@ -36,14 +37,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         }
         Event::Saved { document, groove, result } => save::on_saved(state, (document, groove), result),
         Event::Key(..) | Event::OffsetSaved(Ok(())) => {}
-        Event::Progress(Ok(text)) => {
-            if let Some(text) = &text
-                && practice::is_starting(state)
-            {
-                state.info(text.clone());
-            }
-            state.playback.progress = text;
-        }
+        Event::Progress(Ok(text)) => practice::on_progress(state, text),
         Event::Remote(event) => transport::on_remote_event(state, event),
         Event::OutsideSounds(paths) => outside_sounds::on_found(state, paths),
         Event::Progress(Err(text)) => state.warn(text),
@@ -59,7 +53,10 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         }
     }
     import::open_pending(state);
-    transport::drop_stale_loop(state);
+    // The whole groove is looped once the loop region is gone.
+    if state.playback.loop_mode == LoopMode::Region && state.session.loop_region().is_none() {
+        state.playback.loop_mode = LoopMode::All;
+    }
     hearings::drop_stale_focus(state);
     let edited = state.revision() != old_revision;
     if state.session.document() != old_document {
@@ -108,7 +105,12 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
 
 fn on_playback(state: &mut State, event: PlaybackEvent) {
     match event {
-        PlaybackEvent::Tick(position) => transport::on_tick(state, position),
+        PlaybackEvent::Tick(position) => {
+            // The clicks of a calibration have no position in the groove.
+            let has_position = state.playback.on && !state.playback.taps.is_calibrating();
+            state.playback.position = position.filter(|_| has_position);
+            state.playback.idle = state.playback.idle.saturating_add(1);
+        }
         PlaybackEvent::Tapped(tap) => tapping::on_tap(state, tap),
         PlaybackEvent::Take(position) if practice::is_playing(state, position.sequence) => {
             practice::on_take(state, position);

@@ -124,8 +124,10 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "play-here" [ch('y')] Call(transport::start_at_cursor), "play from the bar at the cursor";
         "loop" [ch('l')] Call(transport::next_loop_mode), "loop: whole groove, section or loop region";
         "loop-region" [ch(':')] Call(transport::loop_region), "loop the selection or bar as the loop region", "loop";
-        "loop-start" [] Call(transport::loop_start), "set the loop start at the cursor";
-        "loop-end" [] Call(transport::loop_end), "set the loop end after the cursor";
+        "loop-start" [] Call(|s| transport::mark_loop(s, Command::LoopStart, "loop start set")),
+            "set the loop start at the cursor";
+        "loop-end" [] Call(|s| transport::mark_loop(s, Command::LoopEnd, "loop end set")),
+            "set the loop end after the cursor";
         "loop-clear" [] Call(transport::clear_loop_region), "clear the loop region";
         "slower" [ch('[')] Call(|s| transport::speed_by(s, -5)),
             "play 5% slower, the written tempo unchanged", "slower";
@@ -259,7 +261,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "list-search" [ch('/')] Call(manual::start_search), "search the manual", "search";
         "list-match-next" [ch('n')] Call(|s| manual::find(s, Direction::Next)),
             "go to the next match in the manual", "next match";
-        "list-match-previous" [ch('N')] Call(|s| manual::find(s, Direction::Previous)), "go to the previous match in the manual";
+        "list-match-previous" [ch('N')] Call(|s| manual::find(s, Direction::Previous)),
+            "go to the previous match in the manual";
         "list-close" [key(Code::Esc), ch('h'), ch('?'), key(Code::F(1))] Call(dispatch::close), "close";
         "list-quit" [ctrl('q')] Call(dispatch::quit), "quit the program";
     }

@@ -121,15 +121,8 @@ pub(crate) fn loop_region(state: &mut State) {
     mark_loop(state, Command::LoopRegion, &format!("loop region: {what}"));
 }
 
-pub(crate) fn loop_start(state: &mut State) {
-    mark_loop(state, Command::LoopStart, "loop start set");
-}
-
-pub(crate) fn loop_end(state: &mut State) {
-    mark_loop(state, Command::LoopEnd, "loop end set");
-}
-
-fn mark_loop(state: &mut State, command: Command, text: &str) {
+/// Changes the loop region, and loops it.
+pub(crate) fn mark_loop(state: &mut State, command: Command, text: &str) {
     run_command(state, command);
     // Not in a groove without layers.
     if state.session.loop_region().is_some() {
@@ -142,19 +135,6 @@ pub(crate) fn clear_loop_region(state: &mut State) {
         state.info("loop region cleared");
     }
     run_command(state, Command::ClearLoopRegion);
-}
-
-/// Loops the whole groove once the loop region is gone.
-pub(crate) fn drop_stale_loop(state: &mut State) {
-    if state.playback.loop_mode == LoopMode::Region && state.session.loop_region().is_none() {
-        state.playback.loop_mode = LoopMode::All;
-    }
-}
-
-pub(crate) fn on_tick(state: &mut State, position: Option<Position>) {
-    // The clicks of a calibration have no position in the groove.
-    state.playback.position = position.filter(|_| state.playback.on && !state.playback.taps.is_calibrating());
-    state.playback.idle = state.playback.idle.saturating_add(1);
 }
 
 pub(crate) fn on_device(state: &mut State, result: Result<(), String>) {
