@@ -114,9 +114,9 @@ fn screen(path: &str, width: u16, height: u16) -> String {
     let theme = Theme { colours: Colours::None, ascii: false };
     let mut state = State::new(groove, Some(path.into()), Keymap::default(), theme, (width, height));
     for effect in start(&state) {
-        if let Effect::Analyse { revision, groove, ask } = effect {
-            let report = analysis::report(&groove, &ask).into();
-            update(&mut state, Event::Analysed { revision, ask, report });
+        if let Effect::Analyse { revision, groove, options } = effect {
+            let report = analysis::report(&groove, &options).into();
+            update(&mut state, Event::Analysed { revision, options, report });
         }
     }
     let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a terminal");

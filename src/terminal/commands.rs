@@ -3,10 +3,9 @@
 mod table;
 
 use crate::session::Command;
-use crate::terminal::input::key::Key;
+use crate::terminal::confirmation::Reply;
 use crate::terminal::lists::Step;
-use crate::terminal::prompts::question::Question;
-use crate::terminal::state::State;
+use crate::terminal::{Key, Question, State};
 use tui_input::InputRequest;
 
 /// Where the keys of a command work.
@@ -37,6 +36,8 @@ pub(crate) enum Action {
     Tap,
     Navigate(Step),
     Edit(InputRequest),
+    /// Answers the open question.
+    Reply(Reply),
     Call(fn(&mut State)),
 }
 

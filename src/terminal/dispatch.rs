@@ -2,18 +2,12 @@
 
 use crate::rhythm::Groove;
 use crate::session::{Command, Motion, Outcome, messages};
-use crate::terminal::commands::Action;
-use crate::terminal::event::Effect;
+use crate::terminal::confirmation::confirm;
 use crate::terminal::files::{export, outside_sounds, recovery};
-use crate::terminal::input::key::Key;
-use crate::terminal::lists;
-use crate::terminal::manual::ManualInput;
-use crate::terminal::overlay::{Overlay, PendingOverwrite};
+use crate::terminal::manual::{ManualInput, ManualView};
 use crate::terminal::playback::{practice, tapping};
-use crate::terminal::prompts::ask;
-use crate::terminal::prompts::question::Question;
 use crate::terminal::prompts::typing;
-use crate::terminal::state::State;
+use crate::terminal::{Action, Confirmation, Effect, Key, Overlay, Question, State, ask, lists};
 use ratatui::crossterm::event::KeyCode;
 
 /// Carries out an action; `key` is the key that caused it, if any.
@@ -29,6 +23,7 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>) {
             _ => ask(state, Question::Groups),
         },
         Action::Tap => tapping::tap(state, None),
+        Action::Reply(reply) => confirm(state, *reply),
         Action::Navigate(step) => lists::navigate(state, *step),
         Action::Edit(request) => typing::edit(state, *request),
         Action::Call(function) => function(state),
@@ -44,7 +39,7 @@ pub(crate) fn start_selecting(state: &mut State) {
 /// Quits, after a question if there are unsaved changes.
 pub(crate) fn quit(state: &mut State) {
     if state.session.is_changed() {
-        state.overlay = Overlay::ConfirmQuit;
+        state.overlay = Overlay::Confirm(Confirmation::Quit);
     } else {
         quit_without_saving(state);
     }
@@ -72,17 +67,9 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
             state.info(end_of_groove(state, &command).unwrap_or(text + &hint));
         }
         Outcome::Info(text) => state.info(text),
-        Outcome::Choice(choice) => state.overlay = Overlay::Choice(choice),
+        Outcome::Choice(choice) => state.overlay = Overlay::Confirm(Confirmation::Meaning(choice)),
         Outcome::NoLayer => state.warn(format!("no layer yet; {} adds one", state.input.keymap.first("add-layer"))),
         Outcome::Error(text) => state.warn(end_of_groove(state, &command).unwrap_or(text)),
-    }
-}
-
-pub(crate) fn choose(state: &mut State, answer: usize) {
-    if let Overlay::Choice(choice) = std::mem::take(&mut state.overlay)
-        && let Some((_, command)) = choice.answers.into_iter().nth(answer)
-    {
-        run_command(state, command);
     }
 }
 
@@ -112,34 +99,29 @@ fn key_hint(state: &State, command: &Command, before: &Groove) -> String {
 
 /// Closes the overlay; without one cancels the job, or drops the selection.
 pub(crate) fn close(state: &mut State) {
-    if state.overlay == Overlay::None {
-        let no_selection = !state.input.selecting && state.session.selection().is_none();
-        if no_selection && export::cancel(state) {
+    match std::mem::take(&mut state.overlay) {
+        Overlay::None => {
+            let no_selection = !state.input.selecting && state.session.selection().is_none();
+            if no_selection && export::cancel(state) {
+                return;
+            }
+            state.input.selecting = false;
+            run_command(state, Command::Deselect);
+        }
+        Overlay::Tap => return tapping::end(state),
+        Overlay::Manual(view) if view.input == ManualInput::Search => {
+            state.overlay = Overlay::Manual(ManualView { input: ManualInput::Move, ..view });
             return;
         }
-        state.input.selecting = false;
-        run_command(state, Command::Deselect);
-    }
-    if state.overlay == Overlay::Tap {
-        return tapping::end(state);
-    }
-    if let Overlay::Manual(view) = &mut state.overlay
-        && view.input == ManualInput::Search
-    {
-        view.input = ManualInput::Move;
-        return;
-    }
-    match &state.overlay {
-        Overlay::ConfirmOverwrite(PendingOverwrite::Job(..)) => {
-            state.warn("not written; the file is unchanged");
-        }
-        Overlay::ConfirmOverwrite(_) => state.warn("not saved; the file is unchanged"),
         Overlay::Recovery(_) => return recovery::postpone(state),
-        Overlay::ConfirmSounds(_) => return outside_sounds::refuse(state),
-        Overlay::ConfirmImport(_) => state.warn("import discarded; the groove is unchanged"),
+        Overlay::Confirm(Confirmation::ReadSounds(paths)) => return outside_sounds::refuse(state, paths),
+        Overlay::Confirm(Confirmation::OverwriteByJob(..)) => state.warn("not written; the file is unchanged"),
+        Overlay::Confirm(Confirmation::OverwriteChanged(_) | Confirmation::OverwriteOther(_)) => {
+            state.warn("not saved; the file is unchanged");
+        }
+        Overlay::Confirm(Confirmation::OpenImport(_)) => state.warn("import discarded; the groove is unchanged"),
         _ => {}
     }
     state.files.import.pending_save = None;
     state.files.quit_after_save = false;
-    state.overlay = Overlay::None;
 }

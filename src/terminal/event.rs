@@ -6,7 +6,7 @@ use crate::jobs::play_request::{PlayRequest, PlaybackEvent, Sequence, Start};
 use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, SoundLevels};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
-use crate::terminal::input::key_time::KeyTime;
+use crate::terminal::KeyTime;
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -26,7 +26,7 @@ pub enum Event {
     OffsetSaved(Result<(), String>),
     Analysed {
         revision: u64,
-        ask: analysis::AnalysisOptions,
+        options: analysis::AnalysisOptions,
         report: Arc<Report>,
     },
     Saved {
@@ -83,7 +83,7 @@ pub enum Effect {
     Analyse {
         revision: u64,
         groove: Arc<Groove>,
-        ask: analysis::AnalysisOptions,
+        options: analysis::AnalysisOptions,
     },
     /// Write the groove to the journal before the next frame.
     Journal {

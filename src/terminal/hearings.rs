@@ -4,9 +4,7 @@ use crate::analysis::{AnalysisOptions, Finding, Hearing, Kind, Limits, Report, S
 use crate::jobs::HearingKey;
 use crate::jobs::play_request::HearingClicks;
 use crate::rhythm::Groove;
-use crate::terminal::event::Effect;
-use crate::terminal::playback::transport::replay;
-use crate::terminal::state::State;
+use crate::terminal::{Effect, State, replay};
 use std::sync::Arc;
 
 #[derive(Debug, Clone, Default)]
@@ -57,7 +55,7 @@ impl TrackedLayer {
 #[derive(Debug, Clone)]
 pub(crate) struct AnalysisResult {
     pub revision: u64,
-    pub ask: AnalysisOptions,
+    pub options: AnalysisOptions,
     pub report: Arc<Report>,
     /// Whether the slow parts belong to this report; otherwise they are kept from the previous one.
     pub is_refined: bool,
@@ -76,7 +74,7 @@ impl State {
         let layers: Vec<String> = result.report.focus.iter().filter_map(name).collect();
         let mut cells = self.groove().layers().iter().flat_map(|l| &l.parts).flat_map(|p| p.stored());
         let attacks = cells.any(|c| c.attack().is_some());
-        let text = match (&result.ask.scope.region, &layers[..]) {
+        let text = match (&result.options.scope.region, &layers[..]) {
             (Some(_), [_] | []) => "selection".to_owned(),
             (Some(_), several) => format!("selection of {} layers", several.len()),
             (None, [only]) => only.clone(),
@@ -84,7 +82,7 @@ impl State {
             (None, []) => "an empty groove".to_owned(),
             (None, several) => format!("{} layers", several.len()),
         };
-        Some((text, result.ask == self.ask()))
+        Some((text, result.options == self.analysis_options()))
     }
 
     /// The hearing of the strip: the selected one, or else the rival of the written beat.
@@ -108,7 +106,7 @@ impl State {
         self.report().map_or(&[], |(report, _)| &report.findings)
     }
 
-    pub(crate) fn ask(&self) -> AnalysisOptions {
+    pub(crate) fn analysis_options(&self) -> AnalysisOptions {
         let region = self.session.selection().filter(|_| self.hearings.focus == Focus::Selection);
         let layers = match &self.hearings.focus {
             Focus::First | Focus::Selection => Vec::new(),
@@ -176,7 +174,7 @@ pub(crate) fn drop_stale_focus(state: &mut State) {
 }
 
 pub(crate) fn analyse(state: &State) -> Effect {
-    Effect::Analyse { revision: state.revision(), groove: state.groove().clone(), ask: state.ask() }
+    Effect::Analyse { revision: state.revision(), groove: state.groove().clone(), options: state.analysis_options() }
 }
 
 /// Keeps a report unless it is older than the current one.
@@ -185,7 +183,7 @@ pub(crate) fn on_analysis(state: &mut State, mut result: AnalysisResult) {
         return;
     }
     if let (false, Some(old)) = (result.is_refined, &state.hearings.result)
-        && old.ask.scope == result.ask.scope
+        && old.options.scope == result.options.scope
     {
         Arc::make_mut(&mut result.report).speeds.clone_from(&old.report.speeds);
     }

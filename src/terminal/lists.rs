@@ -2,16 +2,11 @@
 
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};
-use crate::terminal::dispatch::{dispatch, run_command};
+use crate::terminal::dispatch::dispatch;
 use crate::terminal::files::export;
-use crate::terminal::hearings;
-use crate::terminal::manual;
-use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::transport::replay;
-use crate::terminal::prompts;
-use crate::terminal::prompts::typing::TextField;
-use crate::terminal::state::State;
+use crate::terminal::files::recovery::RecoveryView;
 use crate::terminal::view::{Block, Item, ReportPart, blocks, help_lines, list_height, plain_list};
+use crate::terminal::{Overlay, State, TextField, hearings, manual, prompts, replay, run_command};
 
 /// A movement in a list, down if positive.
 #[derive(Debug, Clone, Copy)]
@@ -55,7 +50,7 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
         Overlay::Find { text, .. } => state.input.keymap.search(text.value()).len(),
         Overlay::Export { menu, text, .. } => export::search(state, *menu, text.value()).len(),
         Overlay::TapReport(_) => state.playback.taps.report_lines().len(),
-        _ => plain_list(state).map_or(0, |(_, lines, _)| lines.len()),
+        _ => plain_list(state).map_or(0, |list| list.entries.len()),
     };
     match &mut state.overlay {
         Overlay::Help(at)
@@ -63,6 +58,7 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
         | Overlay::Outputs(_, at)
         | Overlay::ImportWarnings(at)
         | Overlay::TapReport(at)
+        | Overlay::Recovery(RecoveryView::Difference(at) | RecoveryView::Text(at))
         | Overlay::Find { selected: at, .. }
         | Overlay::Export { selected: at, .. } => *at = step.from(*at, count.saturating_sub(1), page),
         _ => {}

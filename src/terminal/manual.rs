@@ -1,10 +1,8 @@
 //! The manual: the open page, its scroll position, and the search.
 
-use super::lists::Step;
-use super::overlay::Overlay;
-use super::prompts::typing::TextField;
-use super::state::State;
 use crate::manual::{CHAPTERS, Chapter, Line, LineKind, lay_out};
+use crate::terminal::lists::Step;
+use crate::terminal::{Overlay, State, TextField};
 
 /// Maximum columns of a line of text.
 const MAX_WIDTH: usize = 100;

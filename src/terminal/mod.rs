@@ -5,6 +5,7 @@
 //! to worker threads, each of which takes the newest request; taps go through a channel, because every tap counts.
 
 mod commands;
+mod confirmation;
 mod dispatch;
 mod event;
 mod files;
@@ -30,3 +31,15 @@ pub use state::State;
 pub use update::{start, update};
 pub use view::theme::{Colours, Theme};
 pub use view::view;
+
+// Names that most files here use.
+use commands::{Action, CommandSpec, Mode};
+use confirmation::Confirmation;
+use dispatch::run_command;
+use input::key::Key;
+use overlay::Overlay;
+use playback::transport::replay;
+use prompts::ask;
+use prompts::question::Question;
+use prompts::typing::TextField;
+use state::Message;

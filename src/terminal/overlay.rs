@@ -1,14 +1,9 @@
 //! Overlays of the grid, and the mode in which keys are looked up while one is open.
 
-use crate::jobs::{ImportedGroove, Job};
-use crate::session::Choice;
-use crate::terminal::commands::Mode;
 use crate::terminal::files::export::ExportMenu;
 use crate::terminal::files::recovery::RecoveryView;
 use crate::terminal::manual::{ManualInput, ManualView};
-use crate::terminal::prompts::question::Question;
-use crate::terminal::prompts::typing::TextField;
-use std::path::PathBuf;
+use crate::terminal::{Confirmation, Mode, Question, TextField};
 
 /// What is open over the grid. Numbers of lists are the first visible or the selected line.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -38,32 +33,14 @@ pub(crate) enum Overlay {
     },
     Tap,
     TapReport(usize),
-    ConfirmQuit,
-    ConfirmOverwrite(PendingOverwrite),
+    Confirm(Confirmation),
     Export {
         menu: ExportMenu,
         text: TextField,
         selected: usize,
     },
     ImportWarnings(usize),
-    /// Replace unsaved changes by the imported groove?
-    ConfirmImport(Box<ImportedGroove>),
-    /// May these sound files outside the folder be read?
-    ConfirmSounds(Vec<PathBuf>),
-    /// A command can mean several things: which?
-    Choice(Choice),
     Recovery(RecoveryView),
-}
-
-/// A save or a job that found a file in its way.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) enum PendingOverwrite {
-    /// The groove's own file was changed by another program: how it differs from the groove.
-    Changed(Vec<String>),
-    /// Another file of this name exists.
-    Taken(String),
-    /// A file that a job would write exists.
-    Job(Box<Job>, String),
 }
 
 impl Overlay {
@@ -80,11 +57,7 @@ impl Overlay {
             | Overlay::ImportWarnings(_) => Mode::List,
             Overlay::Tap => Mode::Tap,
             Overlay::Find { .. } | Overlay::Prompt { .. } | Overlay::Export { .. } => Mode::Typing,
-            Overlay::ConfirmQuit => Mode::ConfirmQuit,
-            Overlay::ConfirmOverwrite(_) => Mode::ConfirmOverwrite,
-            Overlay::ConfirmImport(_) => Mode::ConfirmImport,
-            Overlay::ConfirmSounds(_) => Mode::ConfirmSounds,
-            Overlay::Choice(_) => Mode::Choice,
+            Overlay::Confirm(confirmation) => confirmation.mode(),
             Overlay::Recovery(_) => Mode::Recovery,
         }
     }

@@ -1,6 +1,6 @@
 //! Scrolls the grid to the cursor or the playhead.
 
-use crate::terminal::state::State;
+use crate::terminal::State;
 
 /// Shows the cursor's section, and scrolls as little as necessary to show the cursor, by whole bars if a bar fits.
 pub(crate) fn show_cursor(state: &mut State) {
@@ -20,11 +20,10 @@ pub(crate) fn show_cursor(state: &mut State) {
 /// Shows the section of the playhead, and scrolls to it. The cursor stays where it is.
 pub(crate) fn follow(state: &mut State) {
     let Some(position) = state.playback.position else { return };
-    let Some(section) = state.groove().sections().get(position.section) else { return };
-    let beat = section.meter.beat();
+    let Some(beats) = state.beats(position) else { return };
     state.view.followed = Some(position.section);
     let Some(layout) = state.layout() else { return };
-    let column = state.scale().nearest_column(position.wholes * beat.denom() as f64 / beat.numer() as f64);
+    let column = state.scale().nearest_column(beats);
     show_column(state, column, usize::from(layout.cells.width), 1);
 }
 

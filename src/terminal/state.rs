@@ -1,20 +1,15 @@
 //! The state of the editor: everything that the screen shows, in one value.
 
 use crate::config::ConfigError;
+use crate::jobs::Position;
 use crate::rhythm::Groove;
 use crate::session::{DocumentId, Session};
-use crate::terminal::commands::Mode;
-use crate::terminal::event::Effect;
 use crate::terminal::files::FilesState;
 use crate::terminal::hearings::HearingsState;
 use crate::terminal::input::InputState;
-use crate::terminal::input::keymap::Keymap;
-use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::playing::Playback;
-use crate::terminal::view::ViewState;
-use crate::terminal::view::columns::Scale;
-use crate::terminal::view::layout::Layout;
-use crate::terminal::view::theme::Theme;
+use crate::terminal::view::{Layout, Scale, ViewState};
+use crate::terminal::{Effect, Keymap, Mode, Overlay, Theme};
 use std::sync::Arc;
 
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -127,6 +122,12 @@ impl State {
 
     pub(crate) fn scale(&self) -> Scale {
         Scale::new(self.groove(), self.shown_section(), self.view.zoom)
+    }
+
+    /// Beats from the start of the position's section.
+    pub(crate) fn beats(&self, position: Position) -> Option<f64> {
+        let beat = self.groove().sections().get(position.section)?.meter.beat();
+        Some(position.wholes * beat.denom() as f64 / beat.numer() as f64)
     }
 
     /// The section in the grid: the cursor's, or that of the playhead while the grid follows it.

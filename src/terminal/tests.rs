@@ -63,9 +63,9 @@ fn open(groove: Groove, theme: Theme, size: (u16, u16)) -> State {
 fn answer(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
     let mut left = Vec::new();
     for effect in effects {
-        if let Effect::Analyse { revision, groove, ask } = effect {
-            let report = Arc::new(analysis::report(&groove, &ask));
-            left.extend(update(state, Event::Analysed { revision, ask, report }));
+        if let Effect::Analyse { revision, groove, options } = effect {
+            let report = Arc::new(analysis::report(&groove, &options));
+            left.extend(update(state, Event::Analysed { revision, options, report }));
         } else {
             left.push(effect);
         }
@@ -75,9 +75,9 @@ fn answer(state: &mut State, effects: Vec<Effect>) -> Vec<Effect> {
 
 /// Adds to the report what takes longer, as the second worker thread would.
 fn refine(state: &mut State) {
-    let (revision, groove, ask) = (state.revision(), state.groove().clone(), state.ask());
-    let report = Arc::new(analysis::full_report(&groove, &ask));
-    update(state, Event::Analysed { revision, ask, report });
+    let (revision, groove, options) = (state.revision(), state.groove().clone(), state.analysis_options());
+    let report = Arc::new(analysis::full_report(&groove, &options));
+    update(state, Event::Analysed { revision, options, report });
 }
 
 /// Presses keys: names as in the config file, separated by spaces; text in quotes is typed.
@@ -226,7 +226,7 @@ fn an_old_result_does_not_replace_a_newer_one() {
     answer(&mut state, found);
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("Groups of riff "), "{shown}");
-    update(&mut state, Event::Analysed { revision: 1, ask: old.ask, report: old.report });
+    update(&mut state, Event::Analysed { revision: 1, options: old.options, report: old.report });
     assert_eq!(state.hearings.result.as_ref().map(|r| r.revision), Some(state.revision()));
 }
 

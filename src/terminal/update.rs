@@ -2,20 +2,14 @@
 
 use crate::jobs::play_request::PlaybackEvent;
 use crate::rhythm::Groove;
-use crate::terminal::commands::{Action, Mode};
 use crate::terminal::dispatch::dispatch;
-use crate::terminal::event::{Effect, Event};
 use crate::terminal::files::{export, import, outside_sounds, recovery, save};
 use crate::terminal::hearings::{self, AnalysisResult, analyse};
-use crate::terminal::input::key::Key;
-use crate::terminal::input::key_time::KeyTime;
 use crate::terminal::input::mouse;
-use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::transport::{self, replay};
-use crate::terminal::playback::{practice, tapping};
+use crate::terminal::playback::playing::LoopMode;
+use crate::terminal::playback::{practice, tapping, transport};
 use crate::terminal::prompts::typing;
-use crate::terminal::scroll;
-use crate::terminal::state::State;
+use crate::terminal::{Action, Effect, Event, Key, KeyTime, Mode, Overlay, State, replay, scroll};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use tui_input::InputRequest;
 
@@ -25,7 +19,7 @@ const FOLLOW_AFTER: u32 = 60;
 /// Applies an event to the state.
 pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let (old_revision, old_document, old_cursor) = (state.revision(), state.session.document(), state.session.cursor());
-    let (old_ask, old_range, old_groove) = (state.ask(), state.loop_range(), state.groove().clone());
+    let (old_options, old_range, old_groove) = (state.analysis_options(), state.loop_range(), state.groove().clone());
     let old_file = state.file().map(str::to_owned);
     match event {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => on_key(state, &key, arrival),
@@ -37,20 +31,13 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::OffsetSaved(Err(reason)) => {
             state.warn(format!("could not save the tap offset; it applies to this session only: {reason}"));
         }
-        Event::Analysed { revision, ask, report } => {
-            let result = AnalysisResult { is_refined: report.is_refined(), revision, ask, report };
+        Event::Analysed { revision, options, report } => {
+            let result = AnalysisResult { is_refined: report.is_refined(), revision, options, report };
             hearings::on_analysis(state, result);
         }
         Event::Saved { document, groove, result } => save::on_saved(state, (document, groove), result),
         Event::Key(..) | Event::OffsetSaved(Ok(())) => {}
-        Event::Progress(Ok(text)) => {
-            if let Some(text) = &text
-                && practice::is_starting(state)
-            {
-                state.info(text.clone());
-            }
-            state.playback.progress = text;
-        }
+        Event::Progress(Ok(text)) => practice::on_progress(state, text),
         Event::Remote(event) => transport::on_remote_event(state, event),
         Event::OutsideSounds(paths) => outside_sounds::on_found(state, paths),
         Event::Progress(Err(text)) => state.warn(text),
@@ -66,7 +53,10 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         }
     }
     import::open_pending(state);
-    transport::drop_stale_loop(state);
+    // The whole groove is looped once the loop region is gone.
+    if state.playback.loop_mode == LoopMode::Region && state.session.loop_region().is_none() {
+        state.playback.loop_mode = LoopMode::All;
+    }
     hearings::drop_stale_focus(state);
     let edited = state.revision() != old_revision;
     if state.session.document() != old_document {
@@ -78,7 +68,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         state.effects.push(analyse(state));
         replay(state);
         try_new_sounds(state, &old_groove);
-    } else if state.ask() != old_ask {
+    } else if state.analysis_options() != old_options {
         state.effects.push(analyse(state));
     }
     // In another folder other sound files lie outside.
@@ -94,7 +84,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     if state.overlay == Overlay::None
         && let Some(pending) = state.files.pending_overwrite.take()
     {
-        state.overlay = Overlay::ConfirmOverwrite(pending);
+        state.overlay = Overlay::Confirm(pending);
     }
     // Its journal may go when that of this session has it.
     if let Some(id) = state.files.recovery.recovered.take() {
@@ -115,7 +105,12 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
 
 fn on_playback(state: &mut State, event: PlaybackEvent) {
     match event {
-        PlaybackEvent::Tick(position) => transport::on_tick(state, position),
+        PlaybackEvent::Tick(position) => {
+            // The clicks of a calibration have no position in the groove.
+            let has_position = state.playback.on && !state.playback.taps.is_calibrating();
+            state.playback.position = position.filter(|_| has_position);
+            state.playback.idle = state.playback.idle.saturating_add(1);
+        }
         PlaybackEvent::Tapped(tap) => tapping::on_tap(state, tap),
         PlaybackEvent::Take(position) if practice::is_playing(state, position.sequence) => {
             practice::on_take(state, position);

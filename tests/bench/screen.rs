@@ -4,11 +4,12 @@
 use criterion::{Criterion, criterion_group, criterion_main};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use std::hint::black_box;
+use std::io::{self, Write};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use teeter::analysis;
 use teeter::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time, Voice};
-use teeter::terminal::shell::{Counter, Screen};
+use teeter::terminal::shell::Screen;
 use teeter::terminal::{Colours, Effect, Event, Keymap, State, Theme, start, update};
 
 const WIDTH: u16 = 120;
@@ -33,6 +34,32 @@ fn groove() -> Groove {
         }
     }
     groove
+}
+
+/// Counts the bytes written through it.
+struct Counter<W> {
+    inner: W,
+    count: Arc<AtomicU64>,
+}
+
+impl<W> Counter<W> {
+    /// A counter in front of a writer, and its count.
+    fn new(inner: W) -> (Self, Arc<AtomicU64>) {
+        let count = Arc::new(AtomicU64::new(0));
+        (Self { inner, count: count.clone() }, count)
+    }
+}
+
+impl<W: Write> Write for Counter<W> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let written = self.inner.write(bytes)?;
+        self.count.fetch_add(written as u64, Ordering::Relaxed);
+        Ok(written)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.inner.flush()
+    }
 }
 
 struct Bench {
@@ -66,9 +93,9 @@ impl Bench {
     /// Analyses as the worker thread would.
     fn analyse(&mut self, effects: Vec<Effect>) {
         for effect in effects {
-            if let Effect::Analyse { revision, groove, ask } = effect {
-                let report = Arc::new(analysis::report(&groove, &ask));
-                update(&mut self.state, Event::Analysed { revision, ask, report });
+            if let Effect::Analyse { revision, groove, options } = effect {
+                let report = Arc::new(analysis::report(&groove, &options));
+                update(&mut self.state, Event::Analysed { revision, options, report });
             }
         }
     }

@@ -1,23 +1,18 @@
 //! The table of commands: name, default keys, action, description, hint.
 
-use super::Action::{Ask, Call, Edit, EnterDigit, Navigate, Run, Tap};
-use super::{Action, CommandSpec, Mode};
 use crate::rhythm::{Accent, Stretch};
 use crate::session::{Command, Keep, Motion, PasteContent, PasteInCycle};
-use crate::terminal::dispatch;
-use crate::terminal::event::Effect;
+use crate::terminal::commands::Action::{Ask, Call, Edit, EnterDigit, Navigate, Reply, Run, Tap};
+use crate::terminal::confirmation::Reply::{Answer, SaveFirst, Yes};
 use crate::terminal::files::clipboard::{self, CopyText};
 use crate::terminal::files::export::{self, ExportMenu};
-use crate::terminal::files::{import, outside_sounds, recovery, save};
-use crate::terminal::hearings;
+use crate::terminal::files::{import, recovery, save};
 use crate::terminal::input::key::{ch, ctrl, ctrl_key, ctrl_shift, key, shift};
 use crate::terminal::lists::{self, Step};
 use crate::terminal::manual::{self, Direction};
-use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::mix::Mix;
 use crate::terminal::playback::{clicks, practice, tapping, transport};
-use crate::terminal::prompts::question::Question;
-use crate::terminal::scroll;
+use crate::terminal::{Action, CommandSpec, Effect, Mode, Overlay, Question, dispatch, hearings, scroll};
 use ratatui::crossterm::event::KeyCode as Code;
 use tui_input::InputRequest;
 
@@ -129,8 +124,10 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "play-here" [ch('y')] Call(transport::start_at_cursor), "play from the bar at the cursor";
         "loop" [ch('l')] Call(transport::next_loop_mode), "loop: whole groove, section or loop region";
         "loop-region" [ch(':')] Call(transport::loop_region), "loop the selection or bar as the loop region", "loop";
-        "loop-start" [] Call(transport::loop_start), "set the loop start at the cursor";
-        "loop-end" [] Call(transport::loop_end), "set the loop end after the cursor";
+        "loop-start" [] Call(|s| transport::mark_loop(s, Command::LoopStart, "loop start set")),
+            "set the loop start at the cursor";
+        "loop-end" [] Call(|s| transport::mark_loop(s, Command::LoopEnd, "loop end set")),
+            "set the loop end after the cursor";
         "loop-clear" [] Call(transport::clear_loop_region), "clear the loop region";
         "slower" [ch('[')] Call(|s| transport::speed_by(s, -5)),
             "play 5% slower, the written tempo unchanged", "slower";
@@ -264,7 +261,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "list-search" [ch('/')] Call(manual::start_search), "search the manual", "search";
         "list-match-next" [ch('n')] Call(|s| manual::find(s, Direction::Next)),
             "go to the next match in the manual", "next match";
-        "list-match-previous" [ch('N')] Call(|s| manual::find(s, Direction::Previous)), "go to the previous match in the manual";
+        "list-match-previous" [ch('N')] Call(|s| manual::find(s, Direction::Previous)),
+            "go to the previous match in the manual";
         "list-close" [key(Code::Esc), ch('h'), ch('?'), key(Code::F(1))] Call(dispatch::close), "close";
         "list-quit" [ctrl('q')] Call(dispatch::quit), "quit the program";
     }
@@ -288,26 +286,26 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "typing-page-down" [key(Code::PageDown)] Navigate(Step::Pages(1)), "move to the next page of the list";
     }
     ConfirmQuit "Lists and prompts" {
-        "quit-save" [ch('s'), ctrl('s')] Call(save::save_then_quit), "save, then quit";
-        "quit-discard" [ch('y')] Call(dispatch::quit_without_saving), "quit without saving";
+        "quit-save" [ch('s'), ctrl('s')] Reply(SaveFirst), "save, then quit";
+        "quit-discard" [ch('y')] Reply(Yes), "quit without saving";
         "quit-cancel" [key(Code::Esc), ch('n')] Call(dispatch::close), "do not quit";
     }
     ConfirmOverwrite "Lists and prompts" {
-        "overwrite-yes" [ch('y')] Call(save::overwrite), "overwrite the file";
+        "overwrite-yes" [ch('y')] Reply(Yes), "overwrite the file";
         "overwrite-no" [key(Code::Esc), ch('n')] Call(dispatch::close), "keep the file as it is";
     }
     ConfirmImport "Lists and prompts" {
-        "import-save" [ch('s'), ctrl('s')] Call(import::save_then_open), "save, then open the import";
-        "import-discard" [ch('y')] Call(import::open_confirmed), "open the import without saving";
+        "import-save" [ch('s'), ctrl('s')] Reply(SaveFirst), "save, then open the import";
+        "import-discard" [ch('y')] Reply(Yes), "open the import without saving";
         "import-cancel" [key(Code::Esc), ch('n')] Call(dispatch::close), "keep this groove";
     }
     Choice "Lists and prompts" {
-        "choose-first" [ch('1'), key(Code::Enter)] Call(|s| dispatch::choose(s, 0)), "choose the first answer";
-        "choose-second" [ch('2')] Call(|s| dispatch::choose(s, 1)), "choose the second answer";
+        "choose-first" [ch('1'), key(Code::Enter)] Reply(Answer(0)), "choose the first answer";
+        "choose-second" [ch('2')] Reply(Answer(1)), "choose the second answer";
         "choose-cancel" [key(Code::Esc), ch('n')] Call(dispatch::close), "change nothing";
     }
     ConfirmSounds "Lists and prompts" {
-        "sounds-allow" [ch('y')] Call(outside_sounds::allow), "read these sound files, now and later";
+        "sounds-allow" [ch('y')] Reply(Yes), "read these sound files, now and later";
         "sounds-refuse" [key(Code::Esc), ch('n')] Call(dispatch::close), "play the voices instead";
     }
     Recovery "Lists and prompts" {
@@ -315,9 +313,9 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "recover-view" [ch('v')] Call(recovery::toggle_text), "show the groove's text or the differences", "view";
         "recover-discard" [ch('D')] Call(recovery::discard), "discard the unsaved changes", "discard";
         "recover-later" [key(Code::Esc)] Call(dispatch::close), "keep the unsaved changes for the next start", "later";
-        "recover-up" [key(Code::Up)] Call(|s| recovery::scroll(s, -1)), "move one line up";
-        "recover-down" [key(Code::Down)] Call(|s| recovery::scroll(s, 1)), "move one line down", "scroll";
-        "recover-page-up" [key(Code::PageUp)] Call(|s| recovery::scroll(s, -15)), "move 15 lines up";
-        "recover-page-down" [key(Code::PageDown)] Call(|s| recovery::scroll(s, 15)), "move 15 lines down";
+        "recover-up" [key(Code::Up)] Navigate(Step::Lines(-1)), "move one line up";
+        "recover-down" [key(Code::Down)] Navigate(Step::Lines(1)), "move one line down", "scroll";
+        "recover-page-up" [key(Code::PageUp)] Navigate(Step::Lines(-15)), "move 15 lines up";
+        "recover-page-down" [key(Code::PageDown)] Navigate(Step::Lines(15)), "move 15 lines down";
     }
 };

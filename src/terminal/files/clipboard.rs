@@ -1,8 +1,7 @@
 //! Copies texts about the groove to the terminal's clipboard.
 
 use crate::describe::{self, plain};
-use crate::terminal::event::Effect;
-use crate::terminal::state::State;
+use crate::terminal::{Effect, State};
 
 /// Maximum bytes of a text: common terminals accept at most 74994 characters of base64 at once.
 pub(crate) const MAX_CLIPBOARD: usize = 74_994 / 4 * 3;

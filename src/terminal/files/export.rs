@@ -5,15 +5,10 @@ use crate::jobs::{
     ExportChoice, ExportChoices, ExportKind, HearingKey, HearingSelection, Job, JobError, JobKind, JobReport, Length,
     OutsideSounds, Overwrite, PictureStyle, SampleRate, Target,
 };
-use crate::terminal::event::Effect;
 use crate::terminal::files::RunningJob;
-use crate::terminal::overlay::{Overlay, PendingOverwrite};
-use crate::terminal::prompts::ask;
 use crate::terminal::prompts::parse::{self, RenderArgs};
-use crate::terminal::prompts::question::Question;
-use crate::terminal::prompts::typing::TextField;
-use crate::terminal::state::State;
 use crate::terminal::view::Strips;
+use crate::terminal::{Confirmation, Effect, Overlay, Question, State, TextField, ask};
 use std::path::{Path, PathBuf};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -180,7 +175,7 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs) {
         target: Target::File(target),
         overwrite: Overwrite::Never,
         limits: state.hearings.limits,
-        layers: state.ask().scope.layers,
+        layers: state.analysis_options().scope.layers,
         hearings: HearingSelection::Keys(hearings),
         rate: args.hertz.and_then(SampleRate::new).unwrap_or(SampleRate::STUDIO),
         kind,
@@ -237,7 +232,7 @@ pub(crate) fn on_done(state: &mut State, job: Box<Job>, result: Result<JobReport
         }
         Err(error @ JobError::Cancelled) => state.info(error.to_string()),
         Err(JobError::Exists(path)) => {
-            state.files.pending_overwrite = Some(PendingOverwrite::Job(job, path.display().to_string()));
+            state.files.pending_overwrite = Some(Confirmation::OverwriteByJob(job, path.display().to_string()));
         }
         // The reason comes first: the message line is short.
         Err(JobError::Write { path, reason, .. }) => {

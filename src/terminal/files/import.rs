@@ -2,13 +2,11 @@
 
 use crate::jobs::{ImportedGroove, JobError};
 use crate::rhythm::Fraction;
-use crate::terminal::event::Effect;
-use crate::terminal::files::{export, save};
+use crate::terminal::files::export;
 use crate::terminal::hearings::HearingsState;
-use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::playing::LoopMode;
 use crate::terminal::playback::practice;
-use crate::terminal::state::State;
+use crate::terminal::{Confirmation, Effect, Overlay, State};
 
 #[derive(Debug, Clone, Default)]
 pub(crate) struct ImportState {
@@ -42,27 +40,14 @@ pub(crate) fn open_pending(state: &mut State) {
     let no_overlay = state.overlay == Overlay::None;
     let Some(imported) = state.files.import.pending.take_if(|_| no_overlay) else { return };
     if state.session.is_changed() {
-        state.overlay = Overlay::ConfirmImport(imported);
+        state.overlay = Overlay::Confirm(Confirmation::OpenImport(imported));
     } else {
         open(state, *imported);
     }
 }
 
-pub(crate) fn open_confirmed(state: &mut State) {
-    if let Overlay::ConfirmImport(imported) = std::mem::take(&mut state.overlay) {
-        open(state, *imported);
-    }
-}
-
-pub(crate) fn save_then_open(state: &mut State) {
-    if let Overlay::ConfirmImport(imported) = std::mem::take(&mut state.overlay) {
-        state.files.import.pending_save = Some(imported);
-        save::save(state);
-    }
-}
-
 /// Replaces the groove by the imported one, a document without a file; undo restores the old one.
-fn open(state: &mut State, imported: ImportedGroove) {
+pub(crate) fn open(state: &mut State, imported: ImportedGroove) {
     practice::leave(state);
     let from = imported.from.display();
     state.session.replace(imported.groove, format!("import of {from}"));

@@ -8,7 +8,7 @@ pub(crate) mod recovery;
 pub(crate) mod save;
 
 use crate::session::DocumentId;
-use crate::terminal::overlay::PendingOverwrite;
+use crate::terminal::Confirmation;
 
 #[derive(Debug, Clone, Default)]
 pub(crate) struct FilesState {
@@ -16,8 +16,8 @@ pub(crate) struct FilesState {
     pub names: Vec<Option<String>>,
     /// The document whose file has a name and does not exist yet.
     pub unsaved_path: Option<DocumentId>,
-    /// Becomes a question when no other overlay is open.
-    pub pending_overwrite: Option<PendingOverwrite>,
+    /// Whether to overwrite a file; asked when no other overlay is open.
+    pub pending_overwrite: Option<Confirmation>,
     pub quit_after_save: bool,
     /// The errors in the config file, line by line, if there are any.
     pub config_errors: Option<Vec<String>>,

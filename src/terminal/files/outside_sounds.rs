@@ -1,9 +1,6 @@
 //! Sound files outside the groove's folder: the question whether they may be read.
 
-use crate::terminal::event::Effect;
-use crate::terminal::overlay::Overlay;
-use crate::terminal::playback::transport::replay;
-use crate::terminal::state::State;
+use crate::terminal::{Confirmation, Effect, Overlay, State, replay};
 use std::path::PathBuf;
 
 /// Paths that one question names, so that all of them are on the smallest screen.
@@ -29,26 +26,23 @@ pub(crate) fn on_found(state: &mut State, mut paths: Vec<PathBuf>) {
 pub(crate) fn offer(state: &mut State) {
     let pending = &mut state.files.outside_sounds.pending;
     if state.overlay == Overlay::None && !pending.is_empty() {
-        state.overlay = Overlay::ConfirmSounds(pending.drain(..pending.len().min(MAX_PATHS)).collect());
+        state.overlay =
+            Overlay::Confirm(Confirmation::ReadSounds(pending.drain(..pending.len().min(MAX_PATHS)).collect()));
     }
 }
 
-pub(crate) fn allow(state: &mut State) {
-    if let Overlay::ConfirmSounds(paths) = std::mem::take(&mut state.overlay) {
-        state.files.outside_sounds.allowed.extend(paths.iter().cloned());
-        state.effects.push(Effect::AllowSounds(paths));
-        replay(state);
-        // Playback reads and checks them anyway.
-        if !state.playback.on {
-            let groove = state.groove().clone();
-            state.effects.push(Effect::TrySounds(groove));
-        }
+pub(crate) fn allow(state: &mut State, paths: Vec<PathBuf>) {
+    state.files.outside_sounds.allowed.extend(paths.iter().cloned());
+    state.effects.push(Effect::AllowSounds(paths));
+    replay(state);
+    // Playback reads and checks them anyway.
+    if !state.playback.on {
+        let groove = state.groove().clone();
+        state.effects.push(Effect::TrySounds(groove));
     }
 }
 
-pub(crate) fn refuse(state: &mut State) {
-    if let Overlay::ConfirmSounds(paths) = std::mem::take(&mut state.overlay) {
-        state.files.outside_sounds.refused.extend(paths);
-        state.info("not read; their layers play their voices");
-    }
+pub(crate) fn refuse(state: &mut State, paths: Vec<PathBuf>) {
+    state.files.outside_sounds.refused.extend(paths);
+    state.info("not read; their layers play their voices");
 }

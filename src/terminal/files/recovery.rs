@@ -1,10 +1,7 @@
 //! Unsaved work of earlier sessions, as far as the state goes: it is offered at the start, one by one.
 
 use crate::rhythm::Groove;
-use crate::terminal::event::Effect;
-use crate::terminal::overlay::Overlay;
-use crate::terminal::state::State;
-use crate::terminal::view::plain_list;
+use crate::terminal::{Effect, Overlay, State};
 use std::collections::VecDeque;
 
 /// Unsaved work of a process that ended.
@@ -102,12 +99,5 @@ pub(crate) fn toggle_text(state: &mut State) {
             RecoveryView::Difference(_) => RecoveryView::Text(0),
             RecoveryView::Text(_) => RecoveryView::Difference(0),
         };
-    }
-}
-
-pub(crate) fn scroll(state: &mut State, by: isize) {
-    let lines = plain_list(state).map_or(0, |(_, lines, _)| lines.len());
-    if let Overlay::Recovery(RecoveryView::Difference(at) | RecoveryView::Text(at)) = &mut state.overlay {
-        *at = at.saturating_add_signed(by).min(lines.saturating_sub(1));
     }
 }

@@ -3,12 +3,8 @@
 use crate::jobs::Overwrite;
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::terminal::event::{Effect, SaveFailed};
-use crate::terminal::files::export;
-use crate::terminal::overlay::{Overlay, PendingOverwrite};
-use crate::terminal::prompts::ask;
-use crate::terminal::prompts::question::Question;
-use crate::terminal::state::State;
+use crate::terminal::event::SaveFailed;
+use crate::terminal::{Confirmation, Effect, Overlay, Question, State, ask};
 use std::sync::Arc;
 
 /// Saves, or asks for a name first.
@@ -20,27 +16,10 @@ pub(crate) fn save(state: &mut State) {
     }
 }
 
-pub(crate) fn save_then_quit(state: &mut State) {
-    state.overlay = Overlay::None;
-    state.files.quit_after_save = true;
-    save(state);
-}
-
 /// Writes the groove to its file, or to another one from now on.
 pub(crate) fn write(state: &mut State, name: Option<String>, overwrite: Overwrite) {
     let groove = state.groove().clone();
     state.effects.push(Effect::Save { groove, name, overwrite });
-}
-
-pub(crate) fn overwrite(state: &mut State) {
-    if let Overlay::ConfirmOverwrite(pending) = std::mem::take(&mut state.overlay) {
-        let name = match pending {
-            PendingOverwrite::Changed(_) => None,
-            PendingOverwrite::Taken(name) => Some(name),
-            PendingOverwrite::Job(job, _) => return export::run_and_overwrite(state, job),
-        };
-        write(state, name, Overwrite::Always);
-    }
 }
 
 pub(crate) fn on_saved(
@@ -52,7 +31,7 @@ pub(crate) fn on_saved(
         Ok(name) => {
             state.info(format!("saved: {name}"));
             state.set_saved(document, groove, name);
-            if state.overlay == Overlay::ConfirmQuit && !state.session.is_changed() {
+            if state.overlay == Overlay::Confirm(Confirmation::Quit) && !state.session.is_changed() {
                 state.overlay = Overlay::None;
             }
             let import = &mut state.files.import;
@@ -65,8 +44,8 @@ pub(crate) fn on_saved(
             }
         }
         // If the user overwrites the file, `quit_after_save` still applies.
-        Err(SaveFailed::Changed(lines)) => state.files.pending_overwrite = Some(PendingOverwrite::Changed(lines)),
-        Err(SaveFailed::Taken(name)) => state.files.pending_overwrite = Some(PendingOverwrite::Taken(name)),
+        Err(SaveFailed::Changed(lines)) => state.files.pending_overwrite = Some(Confirmation::OverwriteChanged(lines)),
+        Err(SaveFailed::Taken(name)) => state.files.pending_overwrite = Some(Confirmation::OverwriteOther(name)),
         Err(SaveFailed::Failed(reason)) => {
             state.files.quit_after_save = false;
             state.files.import.pending_save = None;

@@ -35,30 +35,31 @@ pub(crate) const fn ctrl_shift(code: KeyCode) -> Key {
     Key { code, mods: KeyModifiers::CONTROL.union(KeyModifiers::SHIFT) }
 }
 
-const NAMES: &[(&str, KeyCode)] = &[
-    ("left", KeyCode::Left),
-    ("right", KeyCode::Right),
-    ("up", KeyCode::Up),
-    ("down", KeyCode::Down),
-    ("home", KeyCode::Home),
-    ("end", KeyCode::End),
-    ("page-up", KeyCode::PageUp),
-    ("page-down", KeyCode::PageDown),
-    ("tab", KeyCode::Tab),
-    ("back-tab", KeyCode::BackTab),
-    ("enter", KeyCode::Enter),
-    ("esc", KeyCode::Esc),
-    ("backspace", KeyCode::Backspace),
-    ("delete", KeyCode::Delete),
-    ("insert", KeyCode::Insert),
-    ("space", KeyCode::Char(' ')),
+/// Names in the config file and on the screen. Shift-Tab is a key of its own in terminals.
+const NAMES: &[(&str, &str, KeyCode)] = &[
+    ("left", "Left", KeyCode::Left),
+    ("right", "Right", KeyCode::Right),
+    ("up", "Up", KeyCode::Up),
+    ("down", "Down", KeyCode::Down),
+    ("home", "Home", KeyCode::Home),
+    ("end", "End", KeyCode::End),
+    ("page-up", "PgUp", KeyCode::PageUp),
+    ("page-down", "PgDn", KeyCode::PageDown),
+    ("tab", "Tab", KeyCode::Tab),
+    ("back-tab", "Shift-Tab", KeyCode::BackTab),
+    ("enter", "Enter", KeyCode::Enter),
+    ("esc", "Esc", KeyCode::Esc),
+    ("backspace", "Backspace", KeyCode::Backspace),
+    ("delete", "Delete", KeyCode::Delete),
+    ("insert", "Insert", KeyCode::Insert),
+    ("space", "Space", KeyCode::Char(' ')),
 ];
 
-/// Short names, as shown on screen.
-const SHORT_NAMES: &[(&str, KeyCode)] = &[("pgup", KeyCode::PageUp), ("pgdn", KeyCode::PageDown)];
-
-const MODS: &[(&str, KeyModifiers)] =
-    &[("ctrl-", KeyModifiers::CONTROL), ("alt-", KeyModifiers::ALT), ("shift-", KeyModifiers::SHIFT)];
+const MODS: &[(&str, &str, KeyModifiers)] = &[
+    ("ctrl-", "Ctrl-", KeyModifiers::CONTROL),
+    ("alt-", "Alt-", KeyModifiers::ALT),
+    ("shift-", "Shift-", KeyModifiers::SHIFT),
+];
 
 impl Key {
     /// The key that a terminal reports.
@@ -87,27 +88,21 @@ impl Key {
         let starts_with = |rest: &str, name: &str| {
             rest.len() > name.len() && rest.get(..name.len()).is_some_and(|s| s.eq_ignore_ascii_case(name))
         };
-        while let Some((name, modifier)) = MODS.iter().find(|(name, _)| starts_with(rest, name)) {
+        while let Some((name, _, modifier)) = MODS.iter().find(|(name, ..)| starts_with(rest, name)) {
             if mods.contains(*modifier) {
                 return None;
             }
             mods |= *modifier;
             rest = &rest[name.len()..];
         }
-        let named = NAMES.iter().chain(SHORT_NAMES).find(|(name, _)| name.eq_ignore_ascii_case(rest));
-        let code = match named {
-            Some((_, code)) => *code,
-            None => match rest.strip_prefix(['f', 'F']).map(str::parse::<u8>) {
-                Some(Ok(n)) if (1..=12).contains(&n) => KeyCode::F(n),
-                _ => {
-                    let mut chars = rest.chars();
-                    match (chars.next(), chars.next()) {
-                        (Some(c), None) if !c.is_control() && !c.is_whitespace() => KeyCode::Char(c),
-                        _ => return None,
-                    }
-                }
-            },
+        let mut names = NAMES.iter().flat_map(|(name, shown, code)| [(name, code), (shown, code)]);
+        let named = names.find(|(name, _)| name.eq_ignore_ascii_case(rest)).map(|(_, code)| *code);
+        let function = || rest.strip_prefix(['f', 'F'])?.parse().ok().filter(|n| (1..=12).contains(n)).map(KeyCode::F);
+        let character = || {
+            let only = rest.chars().next().filter(|c| c.len_utf8() == rest.len());
+            only.filter(|c| !c.is_control() && !c.is_whitespace()).map(KeyCode::Char)
         };
+        let code = named.or_else(function).or_else(character)?;
         let shifted_character = matches!(code, KeyCode::Char(_)) && mods.contains(KeyModifiers::SHIFT);
         (!shifted_character).then(|| Self::normalized(code, mods))
     }
@@ -116,13 +111,11 @@ impl Key {
 /// The name in the config file.
 impl fmt::Display for Key {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (name, modifier) in MODS {
-            if self.mods.contains(*modifier) {
-                f.write_str(name)?;
-            }
+        for (name, ..) in MODS.iter().filter(|(.., modifier)| self.mods.contains(*modifier)) {
+            f.write_str(name)?;
         }
-        match (NAMES.iter().find(|(_, code)| *code == self.code), self.code) {
-            (Some((name, _)), _) => f.write_str(name),
+        match (NAMES.iter().find(|(.., code)| *code == self.code), self.code) {
+            (Some((name, ..)), _) => f.write_str(name),
             (None, KeyCode::F(n)) => write!(f, "f{n}"),
             (None, KeyCode::Char(c)) => write!(f, "{c}"),
             (None, _) => f.write_str("?"),
@@ -133,25 +126,17 @@ impl fmt::Display for Key {
 impl Key {
     /// The name on screen and in the README: `Ctrl-K`, `Shift-Left`, `PgUp`, `x`.
     pub(crate) fn display_name(self) -> String {
-        let name = match self.code {
-            KeyCode::PageUp => "PgUp".to_owned(),
-            KeyCode::PageDown => "PgDn".to_owned(),
-            KeyCode::BackTab => "Shift-Tab".to_owned(),
-            KeyCode::Char(' ') => "Space".to_owned(),
-            KeyCode::Char(c) if self.mods.contains(KeyModifiers::CONTROL) => c.to_ascii_uppercase().to_string(),
-            KeyCode::Char(c) => c.to_string(),
-            _ => {
-                let plain = Self { mods: KeyModifiers::NONE, ..self }.to_string();
-                let mut chars = plain.chars();
-                chars.next().map_or_else(String::new, |c| c.to_ascii_uppercase().to_string() + chars.as_str())
+        let mods = MODS.iter().filter(|(.., modifier)| self.mods.contains(*modifier));
+        let mods: String = mods.map(|(_, shown, _)| *shown).collect();
+        match (NAMES.iter().find(|(.., code)| *code == self.code), self.code) {
+            (Some((_, shown, _)), _) => mods + shown,
+            (None, KeyCode::F(n)) => format!("{mods}F{n}"),
+            (None, KeyCode::Char(c)) if self.mods.contains(KeyModifiers::CONTROL) => {
+                format!("{mods}{}", c.to_ascii_uppercase())
             }
-        };
-        let mods: String = MODS
-            .iter()
-            .filter(|(_, m)| self.mods.contains(*m))
-            .map(|(name, _)| name[..1].to_ascii_uppercase() + &name[1..])
-            .collect();
-        mods + &name
+            (None, KeyCode::Char(c)) => format!("{mods}{c}"),
+            (None, _) => mods + "?",
+        }
     }
 }
 

@@ -2,8 +2,7 @@
 
 use crate::config::{Binding, ConfigError, Part, Severity, Word};
 use crate::rhythm::expected;
-use crate::terminal::commands::{self, CommandSpec, Mode};
-use crate::terminal::input::key::Key;
+use crate::terminal::{CommandSpec, Key, Mode, commands};
 use std::collections::HashMap;
 
 /// The keys of every command.

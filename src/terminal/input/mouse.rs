@@ -2,10 +2,8 @@
 
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};
-use crate::terminal::dispatch::run_command;
 use crate::terminal::lists::{Step, navigate};
-use crate::terminal::overlay::Overlay;
-use crate::terminal::state::State;
+use crate::terminal::{Overlay, State, run_command};
 use ratatui::crossterm::event::{KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
 use ratatui::layout::Position;
 

@@ -1,13 +1,12 @@
 //! Switches layers, written beat and hearings on and off, and changes how the pulses click.
 
 use crate::jobs::{Click, HearingKey};
-use crate::terminal::hearings;
 use crate::terminal::lists::selected_item;
 use crate::terminal::playback::mix::Mix;
 use crate::terminal::playback::practice;
-use crate::terminal::playback::transport::{replay, start};
-use crate::terminal::state::State;
+use crate::terminal::playback::transport::start;
 use crate::terminal::view::Item;
+use crate::terminal::{State, hearings, replay};
 
 pub(crate) fn toggle_beat(state: &mut State) {
     practice::leave_takes(state);
@@ -33,8 +32,7 @@ pub(crate) fn toggle_extra_hearing(state: &mut State) {
     let Some(Item::Hearing(index)) = selected_item(state) else {
         return state.info("select a hearing: only hearings can have a click");
     };
-    let clicked: Vec<usize> =
-        state.hearings.extra.iter().filter_map(|c| state.find_hearing(*c)).map(|(i, _)| i).collect();
+    let clicked = state.clicked_hearings(false, true);
     let added = !clicked.contains(&index);
     let new = clicked.into_iter().filter(|i| *i != index).chain(added.then_some(index));
     let key = |i: usize| state.report()?.0.hearings.get(i).map(HearingKey::of);
@@ -64,30 +62,25 @@ fn suffix(click: Click) -> String {
 }
 
 pub(crate) fn next_beat_click(state: &mut State) {
-    let playback = &mut state.playback;
-    playback.beat_click = next_click(playback.beat_click);
-    let text = describe_click("the written beat", playback.beat_click, playback.mix.beat);
-    state.info(text);
-    replay(state);
+    state.playback.beat_click = next_click(state.playback.beat_click);
+    on_click(state, "the written beat", state.playback.beat_click, state.playback.mix.beat);
 }
 
 pub(crate) fn next_hearing_click(state: &mut State) {
-    let playback = &mut state.playback;
-    playback.hearing_click = next_click(playback.hearing_click);
-    let on = playback.mix.hearing || !state.hearings.extra.is_empty();
-    let text = describe_click("hearings", playback.hearing_click, on);
-    state.info(text);
-    replay(state);
+    state.playback.hearing_click = next_click(state.playback.hearing_click);
+    let on = state.playback.mix.hearing || !state.hearings.extra.is_empty();
+    on_click(state, "hearings", state.playback.hearing_click, on);
 }
 
-fn describe_click(pulse: &str, click: Click, on: bool) -> String {
+fn on_click(state: &mut State, pulse: &str, click: Click, on: bool) {
     let how = match click {
         Click::Off | Click::Written => "click once per pulse".to_owned(),
         Click::OffBeat => "click off-beat only".to_owned(),
         Click::Divided(n) => format!("{n} clicks per pulse"),
     };
     let off = if on { "" } else { " (the click is off)" };
-    format!("{pulse}: {how}{off}")
+    state.info(format!("{pulse}: {how}{off}"));
+    replay(state);
 }
 
 /// Plays a take from the current position, or from the start if nothing plays.
@@ -118,9 +111,10 @@ pub(crate) fn mix_name(state: &State) -> String {
         mix.beat.then(|| format!("beat{}", suffix(playback.beat_click))),
         mix.hearing.then(|| format!("hearing{}{count}", suffix(playback.hearing_click))),
     ];
-    match (sounds.into_iter().flatten().collect::<Vec<_>>().join(" + "), mix.layers) {
-        (sounds, _) if sounds.is_empty() => "nothing".to_owned(),
-        (sounds, true) => sounds,
-        (sounds, false) => format!("{sounds} only"),
+    let sounds = sounds.into_iter().flatten().collect::<Vec<_>>().join(" + ");
+    match mix.layers {
+        true => sounds,
+        false if sounds.is_empty() => "nothing".to_owned(),
+        false => sounds + " only",
     }
 }

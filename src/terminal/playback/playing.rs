@@ -5,11 +5,11 @@ use crate::jobs::{Click, Position, Range, SoundLevels};
 use crate::rhythm::bounds::Bound;
 use crate::rhythm::{Fraction, Time};
 use crate::session::LoopRegion;
+use crate::terminal::State;
 use crate::terminal::playback::mix::Mix;
 use crate::terminal::playback::practice::{self, RunningSequence};
 use crate::terminal::playback::tapping::Taps;
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::state::State;
 use std::sync::Arc;
 
 /// In percent of the written tempo.

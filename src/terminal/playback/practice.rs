@@ -4,11 +4,10 @@ use crate::describe::ladder;
 use crate::jobs::play_request::{LoopSpec, Sequence, SequencePosition, SequenceTake, Start};
 use crate::jobs::{HearingKey, Practice};
 use crate::rhythm::Fraction;
-use crate::terminal::event::Effect;
 use crate::terminal::playback::mix::Mix;
-use crate::terminal::playback::transport::{self, replay};
+use crate::terminal::playback::transport;
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::state::State;
+use crate::terminal::{Effect, State, replay};
 
 const TAKES: [Mix; 5] = [Mix::GROOVE, Mix::GROOVE_AND_BEAT, Mix::GROOVE_AND_HEARING, Mix::PULSES, Mix::ALL];
 
@@ -41,6 +40,11 @@ pub(crate) struct RunningSequence {
 }
 
 impl RunningSequence {
+    fn ladder(&self) -> Option<&Ladder> {
+        if let SequenceKind::Ladder(ladder) = &self.kind { Some(ladder) } else { None }
+    }
+
+    /// Number of takes, or of steps.
     pub(crate) fn takes(&self) -> usize {
         match &self.kind {
             SequenceKind::Takes { takes, .. } => takes.len(),
@@ -62,19 +66,15 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
     let running = state.playback.running.as_ref()?;
     let (takes, silence) = match &running.kind {
         SequenceKind::Takes { takes, times, count_in } => {
-            let take = |&mix: &Mix| SequenceTake {
-                spec: state.loop_spec_with(mix, mix.hearing),
-                times: Some(*times),
-                count_in: *count_in,
-            };
+            let spec = |mix: Mix| state.loop_spec_with(mix, mix.hearing);
+            let take = |&mix: &Mix| SequenceTake { spec: spec(mix), times: Some(*times), count_in: *count_in };
             (takes.iter().map(take).collect(), None)
         }
         SequenceKind::Ladder(ladder) => {
-            let spec = state.loop_spec();
-            let step = |(at, &speed): (usize, &Fraction)| SequenceTake {
-                spec: LoopSpec { speed, ..spec.clone() },
-                times: ladder.times(at),
-                count_in: true,
+            let looped = state.loop_spec();
+            let step = |(at, &speed): (usize, &Fraction)| {
+                let spec = LoopSpec { speed, ..looped.clone() };
+                SequenceTake { spec, times: ladder.times(at), count_in: true }
             };
             (ladder.speeds.iter().enumerate().map(step).collect(), ladder.silence)
         }
@@ -98,7 +98,8 @@ pub(crate) fn play_takes(state: &mut State, times: u32, count_in: bool) {
 }
 
 pub(crate) fn toggle_ladder(state: &mut State) {
-    if leave_ladder(state) {
+    if is_ladder(state) {
+        leave(state);
         replay(state);
         state.info("left the ladder");
     } else if std::mem::take(&mut state.playback.ladder_shown) {
@@ -116,15 +117,9 @@ pub(crate) fn start_ladder(state: &mut State, ladder: Ladder) {
     state.effects.push(Effect::Progress(None));
     start(state, SequenceKind::Ladder(ladder));
     set_speed_of_step(state);
-    let keys = |name: &str| state.input.keymap.first(name);
-    let text = format!(
-        "ladder {}; {} next step, {} previous step, {} leave",
-        state.playback.ladder.to_text(),
-        keys("ladder-up"),
-        keys("ladder-down"),
-        keys("ladder")
-    );
-    state.info(text);
+    let [up, down, leave] = ["ladder-up", "ladder-down", "ladder"].map(|name| state.input.keymap.first(name));
+    let text = state.playback.ladder.to_text();
+    state.info(format!("ladder {text}; {up} next step, {down} previous step, {leave} leave"));
 }
 
 fn start(state: &mut State, kind: SequenceKind) {
@@ -148,10 +143,9 @@ fn start(state: &mut State, kind: SequenceKind) {
 /// Moves to a higher or lower step after the current pass.
 pub(crate) fn step(state: &mut State, by: i32) {
     if state.playback.ladder_shown {
-        let text = "no sound output, so steps cannot be played; `ladder-wav` renders them";
-        return state.warn(text);
+        return state.warn("no sound output, so steps cannot be played; `ladder-wav` renders them");
     }
-    let Some(running) = state.playback.running.as_mut().filter(|r| matches!(r.kind, SequenceKind::Ladder(_))) else {
+    let Some(running) = state.playback.running.as_mut().filter(|r| r.ladder().is_some()) else {
         let key = state.input.keymap.first("ladder");
         return state.warn(format!("no ladder is running; {key} starts one"));
     };
@@ -183,29 +177,30 @@ pub(crate) fn on_take(state: &mut State, new: SequencePosition) {
     if running.next == Some(new.take) {
         running.next = None;
     }
-    if moved && matches!(running.kind, SequenceKind::Ladder(_)) {
+    if moved && running.ladder().is_some() {
         set_speed_of_step(state);
         log_practice(state);
     }
 }
 
 fn set_speed_of_step(state: &mut State) {
-    let Some(RunningSequence { kind: SequenceKind::Ladder(l), at, .. }) = &state.playback.running else { return };
-    if let Some(&speed) = l.speeds.get(*at) {
+    let running = state.playback.running.as_ref();
+    if let Some(&speed) = running.and_then(|r| r.ladder()?.speeds.get(r.at)) {
         state.playback.percent = (ladder::value(speed) * 100.0).round() as u16;
     }
 }
 
 fn log_practice(state: &mut State) {
     let Some(running) = state.playback.running.as_mut().filter(|r| r.loops > 0) else { return };
-    let SequenceKind::Ladder(l) = &running.kind else { return };
+    let loops = std::mem::take(&mut running.loops);
+    let Some(l) = running.ladder() else { return };
     state.effects.push(Effect::Progress(Some(Practice {
         date: String::new(),
         ladder: l.to_text(),
         step: running.highest,
         speed: l.speeds.get(running.highest - 1).map(|s| ladder::percent(*s)).unwrap_or_default(),
         steps: l.speeds.len(),
-        loops: std::mem::take(&mut running.loops),
+        loops,
     })));
 }
 
@@ -218,24 +213,20 @@ pub(crate) fn leave(state: &mut State) {
 }
 
 pub(crate) fn is_ladder(state: &State) -> bool {
-    state.playback.running.as_ref().is_some_and(|r| matches!(r.kind, SequenceKind::Ladder(_)))
+    state.playback.running.as_ref().is_some_and(|r| r.ladder().is_some())
 }
 
 /// The ladder whose steps are shown, and the current step if it plays.
 pub(crate) fn visible_ladder(state: &State) -> Option<(&Ladder, Option<usize>)> {
-    match &state.playback.running {
-        Some(RunningSequence { kind: SequenceKind::Ladder(ladder), at, .. }) => Some((ladder, Some(*at))),
-        _ => state.playback.ladder_shown.then_some((&state.playback.ladder, None)),
-    }
+    let playing = state.playback.running.as_ref().and_then(|r| Some((r.ladder()?, Some(r.at))));
+    playing.or(state.playback.ladder_shown.then_some((&state.playback.ladder, None)))
 }
 
-/// Ends the ladder; returns whether there was one.
-pub(crate) fn leave_ladder(state: &mut State) -> bool {
-    let was_ladder = is_ladder(state);
-    if was_ladder {
+/// Ends the ladder, if one is running.
+pub(crate) fn leave_ladder(state: &mut State) {
+    if is_ladder(state) {
         leave(state);
     }
-    was_ladder
 }
 
 /// Ends a sequence of takes, each of which has its own clicks.
@@ -247,12 +238,11 @@ pub(crate) fn leave_takes(state: &mut State) {
 
 /// The mix of the current take; `None` if no takes play.
 pub(crate) fn take_mix(state: &State) -> Option<Mix> {
-    match state.playback.running.as_ref()? {
-        RunningSequence { kind: SequenceKind::Takes { takes, .. }, at, .. } => takes.get(*at).copied(),
-        RunningSequence { kind: SequenceKind::Ladder(_), .. } => None,
-    }
+    let running = state.playback.running.as_ref()?;
+    if let SequenceKind::Takes { takes, .. } = &running.kind { takes.get(running.at).copied() } else { None }
 }
 
+/// Ends the sequence, and plays the loop at the speed of now.
 pub(crate) fn continue_as_loop(state: &mut State) {
     log_practice(state);
     if state.playback.running.take().is_some() {
@@ -260,7 +250,12 @@ pub(crate) fn continue_as_loop(state: &mut State) {
     }
 }
 
-/// Whether no pass of the sequence is complete.
-pub(crate) fn is_starting(state: &State) -> bool {
-    state.playback.running.as_ref().is_some_and(|r| r.highest == 0)
+/// Notes the practice log, and says it at the start of a sequence.
+pub(crate) fn on_progress(state: &mut State, log: Option<String>) {
+    if state.playback.running.as_ref().is_some_and(|r| r.highest == 0)
+        && let Some(text) = &log
+    {
+        state.info(text.clone());
+    }
+    state.playback.progress = log;
 }

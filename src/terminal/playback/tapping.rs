@@ -8,11 +8,8 @@ use crate::jobs::play_request::TapPosition;
 use crate::jobs::play_request::{LoopSpec, PlayRequest};
 use crate::jobs::{Click, Position, Range};
 use crate::rhythm::{Fraction, Groove};
-use crate::terminal::event::Effect;
-use crate::terminal::input::key_time::KeyTime;
-use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::{practice, transport};
-use crate::terminal::state::State;
+use crate::terminal::{Effect, KeyTime, Overlay, State};
 use std::sync::Arc;
 
 /// Number of taps in the live statistics: enough to be sure, few enough to show a change soon.
@@ -36,7 +33,8 @@ pub(crate) enum TapTarget {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Taps {
     pub current: Option<Box<Tapping>>,
-    pub last: Option<Arc<FinishedTapping>>,
+    /// The last one that was finished.
+    pub last: Option<Arc<Tapping>>,
     /// Subtracted from every tap.
     pub offset: TapOffset,
     /// Keys arrive after an unknown delay.
@@ -46,8 +44,8 @@ pub(crate) struct Taps {
 impl Taps {
     /// The lines of the last report.
     pub(crate) fn report_lines(&self) -> Vec<ReportLine> {
-        let Some(FinishedTapping { report, setup, offset }) = self.last.as_deref() else { return Vec::new() };
-        let TapSetup { groove, report: analysis, options, buffer_ms } = setup;
+        let Some(Tapping { report, setup, .. }) = self.last.as_deref() else { return Vec::new() };
+        let TapSetup { groove, report: analysis, options, offset, buffer_ms } = setup;
         let context = TapContext { options: *options, offset: *offset, buffer_ms: *buffer_ms, over_ssh: self.over_ssh };
         describe_tap::report_lines(groove, analysis, report, &context)
     }
@@ -64,8 +62,8 @@ pub(crate) struct Tapping {
     pub taps: Vec<f64>,
     /// Number of taps faster than a finger, as of a key held down.
     pub ignored: usize,
-    /// Report of the last taps.
-    pub live: TapReport,
+    /// Report of the last taps; at the end, of all.
+    pub report: TapReport,
     /// The result of a calibration, or why it cannot be used.
     pub calibration: Option<Result<String, String>>,
     pub setup: TapSetup,
@@ -77,26 +75,21 @@ pub(crate) struct TapSetup {
     pub groove: Arc<Groove>,
     pub report: Arc<Report>,
     options: TapOptions,
+    offset: TapOffset,
     /// Length of a device buffer in ms.
     buffer_ms: Option<f64>,
 }
 
-#[derive(Debug, Clone)]
-pub(crate) struct FinishedTapping {
-    report: TapReport,
-    setup: TapSetup,
-    offset: TapOffset,
-}
-
 impl Tapping {
     fn new(target: TapTarget, setup: TapSetup) -> Self {
-        Self { target, taps: Vec::new(), ignored: 0, live: TapReport::default(), calibration: None, setup }
+        Self { target, taps: Vec::new(), ignored: 0, report: TapReport::default(), calibration: None, setup }
     }
 }
 
 pub(crate) fn begin(state: &mut State) {
     let result = state.hearings.result.as_ref();
-    let Some(result) = result.filter(|r| r.revision == state.revision() && r.ask == state.ask()) else {
+    let Some(result) = result.filter(|r| r.revision == state.revision() && r.options == state.analysis_options())
+    else {
         return state.warn("analysis is still running; try again");
     };
     if result.report.attacks.is_empty() {
@@ -104,7 +97,7 @@ pub(crate) fn begin(state: &mut State) {
     }
     let report = result.report.clone();
     let range = state.loop_range();
-    let analyzed = result.ask.scope.region.as_ref().map(|r| Range::within(r.section, r.from, r.to));
+    let analyzed = result.options.scope.region.as_ref().map(|r| Range::within(r.section, r.from, r.to));
     if analyzed.is_some_and(|analyzed| analyzed != range) {
         let (focus, looped) = (state.input.keymap.first("focus"), state.input.keymap.first("loop-region"));
         state.warn(format!("only the selection is analyzed: loop it ({looped}) or analyze something else ({focus})"));
@@ -114,10 +107,10 @@ pub(crate) fn begin(state: &mut State) {
         return state.warn("the loop is empty");
     };
     let speed = f64::from(state.playback.percent) / 100.0;
-    let options = TapOptions { speed, range, offset: state.playback.taps.offset.ms() / 1000.0 };
-    let setup = TapSetup { groove: state.groove().clone(), report, options, buffer_ms: None };
-    state.playback.taps.current = Some(Box::new(Tapping::new(TapTarget::Loop, setup)));
-    state.overlay = Overlay::Tap;
+    let offset = state.playback.taps.offset;
+    let options = TapOptions { speed, range, offset: offset.ms() / 1000.0 };
+    let setup = TapSetup { groove: state.groove().clone(), report, options, offset, buffer_ms: None };
+    open(state, TapTarget::Loop, setup);
     practice::continue_as_loop(state);
     if !state.playback.on {
         transport::start(state, None);
@@ -130,11 +123,15 @@ pub(crate) fn begin_calibrating(state: &mut State) {
     let groove = Arc::new(Groove::in_four(CALIBRATION_BPM, 1));
     let report = Arc::new(Report { clock: Clock::new(&groove), ..Report::default() });
     let options = TapOptions { speed: 1.0, range: (0.0, COUNT_IN), offset: 0.0 };
-    let setup = TapSetup { groove, report, options, buffer_ms: None };
-    state.playback.taps.current = Some(Box::new(Tapping::new(TapTarget::Calibration, setup)));
-    state.overlay = Overlay::Tap;
+    let setup = TapSetup { groove, report, options, offset: TapOffset::Unknown, buffer_ms: None };
+    open(state, TapTarget::Calibration, setup);
     practice::leave(state);
     start_clicks(state);
+}
+
+fn open(state: &mut State, target: TapTarget, setup: TapSetup) {
+    state.playback.taps.current = Some(Box::new(Tapping::new(target, setup)));
+    state.overlay = Overlay::Tap;
 }
 
 fn start_clicks(state: &mut State) {
@@ -175,7 +172,7 @@ pub(crate) fn on_tap(state: &mut State, tap: TapPosition) {
         return;
     }
     let Some(tapping) = &mut state.playback.taps.current else { return };
-    let Tapping { target, setup, taps, ignored, live, .. } = &mut **tapping;
+    let Tapping { target, setup, taps, ignored, report, .. } = &mut **tapping;
     let Position { section, pass, wholes } = tap.position;
     let Some((start, end)) = setup.report.clock.range(section, pass) else { return };
     let whole = setup.report.clock.seconds_per_whole(section).unwrap_or(0.0);
@@ -203,7 +200,7 @@ pub(crate) fn on_tap(state: &mut State, tap: TapPosition) {
                 taps.push(time);
             }
             let last = &taps[taps.len().saturating_sub(LIVE_TAPS)..];
-            *live = tap_report(&setup.report, &setup.options, last);
+            *report = tap_report(&setup.report, &setup.options, last);
         }
     }
 }
@@ -242,7 +239,7 @@ pub(crate) fn restart(state: &mut State) {
 
 /// Stops and shows the report, if there are taps.
 pub(crate) fn end(state: &mut State) {
-    let Some(tapping) = state.playback.taps.current.take() else { return };
+    let Some(mut tapping) = state.playback.taps.current.take() else { return };
     state.overlay = Overlay::None;
     transport::stop(state);
     if tapping.target == TapTarget::Calibration {
@@ -250,9 +247,8 @@ pub(crate) fn end(state: &mut State) {
             state.info("calibration stopped; the offset is unchanged");
         }
     } else if !tapping.taps.is_empty() {
-        let report = tap_report(&tapping.setup.report, &tapping.setup.options, &tapping.taps);
-        let (setup, offset) = (tapping.setup, state.playback.taps.offset);
-        state.playback.taps.last = Some(Arc::new(FinishedTapping { report, setup, offset }));
+        tapping.report = tap_report(&tapping.setup.report, &tapping.setup.options, &tapping.taps);
+        state.playback.taps.last = Some(Arc::from(tapping));
         show_report(state);
     }
 }

@@ -4,13 +4,10 @@ use crate::jobs::Position;
 use crate::jobs::play_request::Start;
 use crate::rhythm::bounds::Bound;
 use crate::session::Command;
-use crate::terminal::commands::Mode;
-use crate::terminal::dispatch::run_command;
-use crate::terminal::event::{Effect, RemoteEvent};
-use crate::terminal::overlay::Overlay;
+use crate::terminal::event::RemoteEvent;
 use crate::terminal::playback::playing::{CLICK_VOLUME, LoopMode, RemoteLink, SPEED, VOLUME};
 use crate::terminal::playback::practice;
-use crate::terminal::state::State;
+use crate::terminal::{Effect, Mode, Overlay, State, run_command};
 
 const NO_SOUND: &str = "no sound output (see `outputs`); exporting WAV files still works";
 
@@ -80,20 +77,21 @@ pub(crate) fn speed_by(state: &mut State, by: i32) {
 }
 
 pub(crate) fn volume_by(state: &mut State, db: i8) {
-    let levels = &mut state.playback.levels;
-    levels.volume_db = add_db(levels.volume_db, db, &VOLUME);
-    let message = format!("volume {:+} dB", levels.volume_db);
-    state.effects.push(Effect::SetLevels(*levels));
-    state.info(message);
+    let volume = state.playback.levels.volume_db;
+    state.playback.levels.volume_db = add_db(volume, db, &VOLUME);
+    on_levels(state, format!("volume {:+} dB", state.playback.levels.volume_db));
 }
 
 pub(crate) fn click_volume_by(state: &mut State, db: i8) {
-    let levels = &mut state.playback.levels;
-    levels.click_db = add_db(levels.click_db, db, &CLICK_VOLUME);
-    let message = format!("click volume {:+} dB", levels.click_db);
-    state.effects.push(Effect::SetLevels(*levels));
-    state.info(message);
+    let volume = state.playback.levels.click_db;
+    state.playback.levels.click_db = add_db(volume, db, &CLICK_VOLUME);
+    on_levels(state, format!("click volume {:+} dB", state.playback.levels.click_db));
     replay(state);
+}
+
+fn on_levels(state: &mut State, message: String) {
+    state.effects.push(Effect::SetLevels(state.playback.levels));
+    state.info(message);
 }
 
 fn add_db(db: f64, by: i8, bound: &Bound) -> f64 {
@@ -123,15 +121,8 @@ pub(crate) fn loop_region(state: &mut State) {
     mark_loop(state, Command::LoopRegion, &format!("loop region: {what}"));
 }
 
-pub(crate) fn loop_start(state: &mut State) {
-    mark_loop(state, Command::LoopStart, "loop start set");
-}
-
-pub(crate) fn loop_end(state: &mut State) {
-    mark_loop(state, Command::LoopEnd, "loop end set");
-}
-
-fn mark_loop(state: &mut State, command: Command, text: &str) {
+/// Changes the loop region, and loops it.
+pub(crate) fn mark_loop(state: &mut State, command: Command, text: &str) {
     run_command(state, command);
     // Not in a groove without layers.
     if state.session.loop_region().is_some() {
@@ -144,19 +135,6 @@ pub(crate) fn clear_loop_region(state: &mut State) {
         state.info("loop region cleared");
     }
     run_command(state, Command::ClearLoopRegion);
-}
-
-/// Loops the whole groove once the loop region is gone.
-pub(crate) fn drop_stale_loop(state: &mut State) {
-    if state.playback.loop_mode == LoopMode::Region && state.session.loop_region().is_none() {
-        state.playback.loop_mode = LoopMode::All;
-    }
-}
-
-pub(crate) fn on_tick(state: &mut State, position: Option<Position>) {
-    // The clicks of a calibration have no position in the groove.
-    state.playback.position = position.filter(|_| state.playback.on && !state.playback.taps.is_calibrating());
-    state.playback.idle = state.playback.idle.saturating_add(1);
 }
 
 pub(crate) fn on_device(state: &mut State, result: Result<(), String>) {

@@ -6,9 +6,9 @@ use crate::rhythm::{
     Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, expected, group_line, parse_note_value,
 };
 use crate::session::{Command, Motion, Overflow, Repeats, Sections, Session};
+use crate::terminal::Question;
 use crate::terminal::playback::playing::SPEED;
 use crate::terminal::prompts::parse::{self, Ladder, RenderArgs};
-use crate::terminal::prompts::question::Question;
 use crate::terminal::view::fit;
 
 #[derive(Debug, Clone, PartialEq)]
@@ -33,7 +33,11 @@ impl Question {
         let g = session.groove();
         let at = session.cursor().place;
         let error = || expected(self.short_forms(), quoted(text));
-        let n = |bound| number(text, bound).ok_or_else(error)?;
+        let number = |text: &str, bound: &'static Bound| {
+            let n = text.trim().parse().map_err(|_| error())?;
+            bound.check(n).map_err(|e| expected(e.bound.range(), n))
+        };
+        let n = |bound| number(text, bound);
         let run = |command| Ok(Answer::Run(command));
         match self {
             Question::Groups => {
@@ -44,9 +48,8 @@ impl Question {
             Question::Pitch => run(Command::Pitch(Some(Pitch::parse(text).ok_or_else(error)?))),
             Question::Tuplet => {
                 let (cells, beats) = text.split_once('/').unwrap_or((text, "1"));
-                let cells = number(cells, &bounds::TUPLET_CELLS).ok_or_else(error)??;
-                let beats = number(beats, &bounds::TUPLET_BEATS).ok_or_else(error)??;
-                run(Command::Tuplet { cells: cells as usize, beats: beats as usize })
+                let cells = number(cells, &bounds::TUPLET_CELLS)? as usize;
+                run(Command::Tuplet { cells, beats: number(beats, &bounds::TUPLET_BEATS)? as usize })
             }
             Question::Repeat if text == "end" => run(Command::Repeat(Repeats::ToSectionEnd)),
             Question::Repeat => run(Command::Repeat(Repeats::More(n(&REPEATS)? as usize))),
@@ -59,7 +62,7 @@ impl Question {
             Question::Division(keep) => {
                 let all = text.strip_suffix("all").map(str::trim_end);
                 let sections = if all.is_some() { Sections::All } else { Sections::Current };
-                let division = number(all.unwrap_or(text), &bounds::DIVISION).ok_or_else(error)??;
+                let division = number(all.unwrap_or(text), &bounds::DIVISION)?;
                 run(Command::Division(division as u16, sections, keep))
             }
             Question::Cycle => run(Command::Cycle(Some(n(&bounds::CYCLE)? as usize))),
@@ -89,20 +92,22 @@ impl Question {
             Question::Times => run(Command::Times(n(&bounds::TIMES)? as u16)),
             Question::Swing if text.is_empty() => run(Command::Swing(None)),
             Question::Swing => run(Command::Swing(Some(Swing::parse(text).ok_or_else(error)?))),
-            Question::Speed => Ok(Answer::Speed(number(text.trim_end_matches('%'), &SPEED).ok_or_else(error)?? as u16)),
+            Question::Speed => Ok(Answer::Speed(number(text.trim_end_matches('%'), &SPEED)? as u16)),
             Question::Takes => parse::takes(text).map(|(n, count_in)| Answer::Takes(n, count_in)).ok_or_else(error),
             Question::Ladder => Ladder::parse(text).map(Answer::Ladder).ok_or_else(error),
             Question::Title => run(Command::Title(text.to_owned())),
             Question::Note => run(Command::Note(text.to_owned())),
             Question::Bar => {
                 let bars = usize::from(g.sections()[at.section].bars);
-                let bar = text.parse::<usize>().ok().filter(|b| (1..=bars).contains(b));
-                let bar = bar.ok_or_else(|| expected(bars_range(bars), quoted(text)))?;
-                let time = g.sections()[at.section].meter.bar().repeated(bar - 1).ok_or_else(error)?;
-                let cell = match g.layers().get(at.layer) {
-                    Some(_) => g.part(at.layer, at.section).cell_at(time, g.context(at.layer, at.section)),
-                    None => 0,
+                let range = match bars {
+                    1 => "1, the only bar of this section".to_owned(),
+                    _ => format!("1 to {bars}, bars of this section"),
                 };
+                let bar = text.parse::<usize>().ok().filter(|b| (1..=bars).contains(b));
+                let bar = bar.ok_or_else(|| expected(range, quoted(text)))?;
+                let time = g.sections()[at.section].meter.bar().repeated(bar - 1).ok_or_else(error)?;
+                let cell_at = |_| g.part(at.layer, at.section).cell_at(time, g.context(at.layer, at.section));
+                let cell = g.layers().get(at.layer).map_or(0, cell_at);
                 run(Command::Move(Motion::To(Place { cell, ..at })))
             }
             Question::SaveAs => parse::path(text).map(Answer::SaveAs).ok_or_else(error),
@@ -125,16 +130,6 @@ const MAX_ECHO: usize = 16;
 
 fn quoted(text: &str) -> String {
     format!("'{}'", fit(text, MAX_ECHO))
-}
-
-fn bars_range(bars: usize) -> String {
-    if bars == 1 { "1, the only bar of this section".into() } else { format!("1 to {bars}, bars of this section") }
-}
-
-/// `None` if the text is not a number.
-fn number(text: &str, bound: &'static Bound) -> Option<Result<i64, String>> {
-    let n: i64 = text.trim().parse().ok()?;
-    Some(bound.check(n).map_err(|e| expected(e.bound.range(), n)))
 }
 
 fn name(text: &str) -> Result<String, String> {
@@ -161,13 +156,8 @@ fn add_layer(text: &str, groove: &Groove) -> Option<Command> {
     let voice = Voice::parse(last)?;
     let base = if first.is_empty() { last } else { first };
     let taken = |name: &str| groove.layers().iter().any(|l| l.name == name);
-    let mut name = base.to_owned();
-    let mut n = 2;
-    while taken(&name) {
-        name = format!("{base} {n}");
-        n += 1;
-    }
-    Some(Command::AddLayer(name, voice))
+    let mut names = std::iter::once(base.to_owned()).chain((2..).map(|n| format!("{base} {n}")));
+    Some(Command::AddLayer(names.find(|name| !taken(name))?, voice))
 }
 
 #[cfg(test)]

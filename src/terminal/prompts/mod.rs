@@ -8,15 +8,11 @@ pub(crate) mod typing;
 
 use crate::jobs::Overwrite;
 use crate::rhythm::{Swing, print_note_value};
-use crate::terminal::dispatch::run_command;
 use crate::terminal::files::{export, import, save};
-use crate::terminal::overlay::Overlay;
 use crate::terminal::playback::{practice, transport};
 use crate::terminal::prompts::answer::Answer;
 use crate::terminal::prompts::parse::RenderArgs;
-use crate::terminal::prompts::question::Question;
-use crate::terminal::prompts::typing::TextField;
-use crate::terminal::state::State;
+use crate::terminal::{Overlay, Question, State, TextField, run_command};
 
 pub(crate) fn ask(state: &mut State, question: Question) {
     let text = current_value(state, question);

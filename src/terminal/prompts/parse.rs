@@ -3,7 +3,7 @@
 use crate::describe::ladder;
 use crate::jobs::{PictureStyle, PictureTheme};
 use crate::rhythm::Fraction;
-use crate::terminal::prompts::question::Question;
+use crate::terminal::Question;
 use std::ops::RangeInclusive;
 use std::str::FromStr;
 
@@ -63,12 +63,9 @@ impl Ladder {
 
 /// Passes of each take, and whether there is a count-in, from `2` or `2 count`.
 pub(crate) fn takes(text: &str) -> Option<(u32, bool)> {
-    let (times, count) = match text.split_once(char::is_whitespace) {
-        Some((times, word)) if word.trim() == "count" => (times, true),
-        Some(_) => return None,
-        None => (text, false),
-    };
-    Some((parse_within(times, 1..=MAX_PASSES)?, count))
+    let (times, word) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
+    let count_in = !word.is_empty();
+    Some((parse_within(times, 1..=MAX_PASSES)?, count_in)).filter(|_| !count_in || word.trim() == "count")
 }
 
 #[derive(Debug, Clone, Default, PartialEq)]

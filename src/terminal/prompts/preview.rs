@@ -3,8 +3,8 @@
 use crate::describe::plain;
 use crate::rhythm::{Region, count};
 use crate::session::{Command, Keep, Repeats, Session, messages};
+use crate::terminal::Question;
 use crate::terminal::prompts::answer::Answer;
-use crate::terminal::prompts::question::Question;
 
 /// Maximum cells of a groove whose results are shown, so that typing does not stall.
 const MAX_CELLS: usize = 200_000;
@@ -19,10 +19,8 @@ pub(crate) fn lines(question: Question, text: &str, session: &Session) -> Vec<St
         (Question::Meter(keep) | Question::Division(keep), Some(command)) => {
             let g = session.groove();
             let size: usize = g.layers().iter().flat_map(|l| &l.parts).map(|p| p.stored().len()).sum();
-            let Some(other) = run(question.other_meaning()).filter(|_| !g.layers().is_empty() && size < MAX_CELLS)
-            else {
-                return Vec::new();
-            };
+            let is_shown = !g.layers().is_empty() && size < MAX_CELLS;
+            let Some(other) = run(question.other_meaning()).filter(|_| is_shown) else { return Vec::new() };
             let (of_times, of_cells) = if keep == Keep::NoteValues { (command, other) } else { (other, command) };
             let (times, cells) = (result(session, &of_times), result(session, &of_cells));
             if times == cells {
@@ -58,9 +56,9 @@ fn result(session: &Session, command: &Command) -> String {
 /// What is repeated, and how often in total.
 fn repeat(session: &Session, command: Option<&Command>) -> Option<String> {
     let (region, fit) = session.repeatable()?;
-    let what = if session.selection().is_some() { "the selection".to_owned() } else { "the bar".to_owned() };
-    let groups =
-        plain::groups(session.groove(), &Region { layers: region.layers.start..region.layers.start + 1, ..region });
+    let what = if session.selection().is_some() { "the selection" } else { "the bar" };
+    let first_layer = region.layers.start..region.layers.start + 1;
+    let groups = plain::groups(session.groove(), &Region { layers: first_layer, ..region });
     let times = match command {
         Some(Command::Repeat(Repeats::ToSectionEnd)) => format!("; {}", messages::in_total(fit + 1)),
         Some(Command::Repeat(Repeats::More(times))) => format!("; {}", messages::in_total((*times).min(fit) + 1)),

@@ -1,9 +1,7 @@
 //! The text field of prompts and searches: editing keys and pasted text.
 
 use crate::rhythm::is_hidden;
-use crate::terminal::commands::Mode;
-use crate::terminal::overlay::Overlay;
-use crate::terminal::state::State;
+use crate::terminal::{Mode, Overlay, State};
 use std::ops::Deref;
 use tui_input::{Input, InputRequest};
 

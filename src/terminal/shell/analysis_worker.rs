@@ -1,72 +1,80 @@
-//! Runs the analysis on a thread of its own, for the newest request.
+//! Runs the analysis on threads of its own, for the newest request.
 
-use super::super::Event;
 use crate::analysis::{AnalysisOptions, Report, report};
 use crate::rhythm::Groove;
 use crate::sound::playback::LatestSlot;
+use crate::terminal::Event;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::mpsc::Sender;
 use std::thread;
 
-type Request = (u64, Arc<Groove>, AnalysisOptions);
+#[derive(Debug)]
+pub(crate) struct Request {
+    pub revision: u64,
+    pub groove: Arc<Groove>,
+    pub options: AnalysisOptions,
+}
+
+impl Request {
+    fn answered(&self, report: Report) -> Event {
+        Event::Analysed { revision: self.revision, options: self.options.clone(), report: Arc::new(report) }
+    }
+}
 
 #[derive(Debug)]
 pub(crate) struct AnalysisWorker {
-    reports: LatestSlot<Request>,
-    details: LatestSlot<(Request, Report)>,
+    requests: LatestSlot<Request>,
+    /// Reports without what takes longer.
+    unrefined: LatestSlot<(Request, Report)>,
 }
 
 impl AnalysisWorker {
     /// Starts the threads; results come as events. A report comes first without what takes longer, then with it.
-    pub(crate) fn start(sender: Sender<Event>) -> Self {
-        let worker = Self { reports: LatestSlot::new(), details: LatestSlot::new() };
-        let (reports, details, events) = (worker.reports.clone(), worker.details.clone(), sender.clone());
-        spawn("analysis", move || {
-            while let Ok(request) = reports.take() {
-                let (revision, groove, ask) = request.clone();
-                let Some(report) = guarded(|| report(&groove, &ask)) else { continue };
-                details.put(|_| Some((request, report.clone())));
-                if events.send(Event::Analysed { revision, ask, report: Arc::new(report) }).is_err() {
-                    return;
-                }
-            }
+    pub(crate) fn start(events: Sender<Event>) -> Self {
+        let worker = Self { requests: LatestSlot::new(), unrefined: LatestSlot::new() };
+        let unrefined = worker.unrefined.clone();
+        spawn("analysis", worker.requests.clone(), events.clone(), move |request: Request| {
+            let report = report(&request.groove, &request.options);
+            let event = request.answered(report.clone());
+            unrefined.put(|_| Some((request, report)));
+            event
         });
-        let details = worker.details.clone();
-        spawn("analysis details", move || {
-            while let Ok(((revision, groove, ask), mut report)) = details.take() {
-                let refined = guarded(move || {
-                    report.refine(&groove, &ask);
-                    (ask, report)
-                });
-                if let Some((ask, report)) = refined
-                    && sender.send(Event::Analysed { revision, ask, report: Arc::new(report) }).is_err()
-                {
-                    return;
-                }
-            }
+        spawn("analysis details", worker.unrefined.clone(), events, |(request, mut report): (Request, Report)| {
+            report.refine(&request.groove, &request.options);
+            request.answered(report)
         });
         worker
     }
 
-    /// Asks; what was asked before and is not begun is dropped.
-    pub(crate) fn ask(&self, revision: u64, groove: Arc<Groove>, ask: AnalysisOptions) {
-        self.reports.put(|_| Some((revision, groove, ask)));
+    /// Drops earlier requests that are not begun.
+    pub(crate) fn request(&self, request: Request) {
+        self.requests.put(|_| Some(request));
     }
 }
 
-/// A fault in one report must not end all later ones; what is shown stays marked as old.
-fn guarded<T>(work: impl FnOnce() -> T) -> Option<T> {
-    catch_unwind(AssertUnwindSafe(work)).ok()
-}
-
-fn spawn(name: &str, work: impl FnOnce() + Send + 'static) {
-    drop(thread::Builder::new().name(name.into()).spawn(work));
+/// Starts a thread that answers requests with events.
+fn spawn<T: Send + 'static>(
+    name: &str,
+    requests: LatestSlot<T>,
+    events: Sender<Event>,
+    answer: impl Fn(T) -> Event + Send + 'static,
+) {
+    let run = move || {
+        while let Ok(request) = requests.take() {
+            // A panic in one report must not end all later ones; what is shown stays marked as old.
+            let event = catch_unwind(AssertUnwindSafe(|| answer(request)));
+            if event.is_ok_and(|event| events.send(event).is_err()) {
+                return;
+            }
+        }
+    };
+    drop(thread::Builder::new().name(name.into()).spawn(run));
 }
 
 impl Drop for AnalysisWorker {
     fn drop(&mut self) {
-        self.reports.close();
-        self.details.close();
+        self.requests.close();
+        self.unrefined.close();
     }
 }

@@ -1,11 +1,10 @@
 //! The journals of the editor's documents: written before the frame that shows a key, flushed to the disk by a thread.
 
-use super::super::Event;
-
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::sound::playback::LatestSlot;
 use crate::store::{self, Journal, Printer, StateFolder};
+use crate::terminal::Event;
 use std::fs::File;
 use std::path::PathBuf;
 use std::sync::mpsc::Sender;

@@ -3,6 +3,7 @@
 
 mod analysis_worker;
 mod disk;
+mod documents;
 mod input;
 mod job_runner;
 mod journals;
@@ -11,12 +12,9 @@ mod recovery;
 mod screen;
 
 pub(crate) use playback::SocketFile;
+pub use screen::Screen;
 pub(crate) use screen::leave_screen;
-pub use screen::{Counter, Screen};
 
-use super::files::outside_sounds::on_found;
-use super::files::recovery::on_journal;
-use super::{Effect, Event, Keymap, State, Theme, start, update};
 use crate::analysis::Limits;
 use crate::analysis::tap::Offset;
 use crate::config::Config;
@@ -24,20 +22,25 @@ use crate::describe::tap::TapOffset;
 use crate::jobs::{OutsideSounds, SoundAccess};
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::store::{self, Calibration, LoadError, Problem, SoundLevels, StateFolder, Unsaved};
+use crate::sound::playback::PlaybackEvent;
+use crate::store::{self, Calibration, LoadError, Overwrite, Problem, SoundLevels, StateFolder, Unsaved};
+use crate::terminal::files::outside_sounds::on_found;
+use crate::terminal::files::recovery::on_journal;
+use crate::terminal::{Effect, Event, Keymap, State, Theme, start, update};
 use analysis_worker::AnalysisWorker;
-use disk::{Disk, Request, Source, lock};
-use input::Unhandled;
+use disk::Disk;
+use documents::Documents;
+use input::InputBacklog;
 use job_runner::JobRunner;
 use journals::Journals;
 use playback::{PlaybackHandle, RemoteSpeaker, outside_sounds};
 use ratatui::crossterm;
-use recovery::{Opened, Undecided};
+use recovery::{OfferedJournals, OpenedGroove};
 use std::fmt;
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, Sender};
-use std::sync::{Arc, Mutex};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread;
 
 /// Why the editor could not start or had to end.
@@ -83,19 +86,19 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError>
         return Err(EditError::NoTerminal);
     }
     let folder = StateFolder::of_user();
-    let (mut state, source, output, mut undecided) = open(path, folder.clone())?;
+    let Opening { mut state, documents, output, mut offered_journals } = open(path, folder.clone())?;
     let (sender, events) = mpsc::channel();
     // In a login over ssh or a terminal multiplexer, a speaker may come later or come again.
     let joinable = socket.is_some() || ["SSH_CONNECTION", "TMUX", "STY"].into_iter().any(is_set);
     let listing = folder.clone().filter(|_| joinable);
     let name = path.and_then(Path::file_name).unwrap_or_default().to_string_lossy();
     let listed = listing.as_ref().and_then(|folder| folder.list_editor(&name));
-    let (target, base) = source.path_and_text();
+    let (target, base) = documents.current_path_and_text();
     let (journals, started) = Journals::start(folder, target, base, sender.clone());
     let journals = Arc::new(Mutex::new(journals));
     on_journal(&mut state, started);
     let workers = Workers {
-        disk: Disk::start(source, journals.clone(), sender.clone()),
+        disk: Disk::start(documents, sender.clone()),
         journals,
         playback: PlaybackHandle::start(sender.clone(), output, speaker, listing.clone()),
         analysis: AnalysisWorker::start(sender.clone()),
@@ -103,13 +106,13 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError>
         events: sender.clone(),
     };
     workers.playback.set_volume(state.playback.levels.volume_db as f32);
-    let guard = screen::guard()?;
+    let guard = screen::enter_guarded()?;
     signals(&sender)?;
-    let unhandled = input::start(sender)?;
+    let backlog = input::start(sender)?;
     let size = crossterm::terminal::size()?;
     update(&mut state, Event::Resize(size.0, size.1));
     let mut screen = Screen::new(io::stdout());
-    let ended = event_loop(&mut state, &mut screen, &events, &unhandled, &workers, &mut undecided);
+    let ended = event_loop(&mut state, &mut screen, &events, &backlog, &workers, &mut offered_journals);
     let Workers { disk, journals, playback, job_runner, .. } = workers;
     // The running job removes its temporary files before the screen is restored.
     drop(job_runner);
@@ -130,14 +133,39 @@ struct Workers {
     events: Sender<Event>,
 }
 
+impl Workers {
+    /// Saves the groove, and starts its journal again from what is then in the file.
+    fn save(&self, groove: Arc<Groove>, other: Option<PathBuf>, overwrite: Overwrite) {
+        let (journals, events) = (self.journals.clone(), self.events.clone());
+        self.disk.run(move |documents| {
+            let (document, result) = (documents.current, documents.save(&groove, other, overwrite));
+            if result.is_ok() {
+                let (path, text) = documents.current_path_and_text();
+                let rebased = lock(&journals).rebase(document, path, text, Some(&groove));
+                events.send(Event::Journal(rebased)).ok()?;
+            }
+            Some(Event::Saved { document, groove, result })
+        });
+    }
+}
+
+fn save_warning(what: &str, result: Result<(), String>) -> Option<Event> {
+    let warning = |reason| PlaybackEvent::Warning(format!("could not save the {what}: {reason}"));
+    result.err().map(|reason| Event::Playback(warning(reason)))
+}
+
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
 /// Handles events until the end; returns whether to keep the journal.
 fn event_loop<W: io::Write>(
     state: &mut State,
     screen: &mut Screen<W>,
     events: &Receiver<Event>,
-    unhandled: &Unhandled,
+    backlog: &InputBacklog,
     workers: &Workers,
-    undecided: &mut Undecided,
+    offered_journals: &mut OfferedJournals,
 ) -> io::Result<bool> {
     let mut effects = start(state);
     loop {
@@ -145,36 +173,45 @@ fn event_loop<W: io::Write>(
         workers.playback.set_sound_access(state.file(), &state.files.outside_sounds.allowed);
         for effect in effects.drain(..) {
             match effect {
-                Effect::Analyse { revision, groove, ask } => workers.analysis.ask(revision, groove, ask),
+                Effect::Analyse { revision, groove, options } => {
+                    workers.analysis.request(analysis_worker::Request { revision, groove, options });
+                }
                 // Journals are written above: only the newest groove of each document counts.
                 Effect::Journal { .. } | Effect::Tap(None) => {}
-                Effect::AdoptUnsaved(id, document) => adopt(state, workers, undecided, (id, document)),
-                Effect::ReleaseUnsaved(id) => drop(undecided[id].take()),
-                Effect::DiscardUnsaved(id) => undecided[id].take().into_iter().for_each(Unsaved::discard),
-                Effect::Save { groove, name, overwrite } => {
-                    workers.disk.send(Request::Save(groove, name.map(PathBuf::from), overwrite));
-                }
+                Effect::AdoptUnsaved(id, document) => adopt(state, workers, offered_journals, (id, document)),
+                Effect::ReleaseUnsaved(id) => drop(offered_journals[id].take()),
+                Effect::DiscardUnsaved(id) => offered_journals[id].take().into_iter().for_each(Unsaved::discard),
+                Effect::Save { groove, name, overwrite } => workers.save(groove, name.map(PathBuf::from), overwrite),
                 Effect::Play(request, start) => workers.playback.requests().play(*request, start),
                 Effect::Change(request) => workers.playback.requests().change(*request),
                 Effect::Step(sequence) => workers.playback.requests().step(*sequence),
-                Effect::Progress(practice) => workers.disk.send(Request::Progress(practice)),
+                Effect::Progress(practice) => {
+                    workers.disk.run(|documents| Some(Event::Progress(documents.progress(practice))));
+                }
                 Effect::Outputs => list_outputs(workers.events.clone()),
                 Effect::TrySounds(groove) => workers.playback.try_sounds(groove),
-                Effect::AllowSounds(paths) => workers.disk.send(Request::AllowSounds(paths)),
+                Effect::AllowSounds(paths) => {
+                    workers.disk.run(move |documents| save_warning("answer", documents.allow_sounds(&paths)));
+                }
                 Effect::Stop => workers.playback.requests().stop(),
                 Effect::Tap(Some(at)) => workers.playback.requests().tap(at),
                 Effect::SaveOffset(Offset { ms, error_ms, .. }) => {
-                    workers.disk.send(Request::Offset(Calibration { ms, error_ms }));
+                    let save = move |state: &StateFolder| state.save_calibration(Calibration { ms, error_ms });
+                    workers.disk.run(move |documents| Some(Event::OffsetSaved(documents.save_state(save))));
                 }
                 Effect::SetLevels(levels) => {
                     workers.playback.set_volume(levels.volume_db as f32);
-                    workers.disk.send(Request::Levels(levels));
+                    let save = move |state: &StateFolder| state.save_sound_levels(levels);
+                    workers.disk.run(move |documents| save_warning("volume", documents.save_state(save)));
                 }
                 Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
                 Effect::RunJob(job) => workers.job_runner.run(job),
                 Effect::Import { path, tolerance } => workers.job_runner.import(path, tolerance),
                 Effect::CancelJob => workers.job_runner.cancel(),
-                Effect::SwitchDocument(document) => workers.disk.send(Request::SwitchDocument(document)),
+                Effect::SwitchDocument(document) => workers.disk.run(move |documents| {
+                    documents.switch_document(document);
+                    None
+                }),
                 Effect::Redraw => screen.invalidate(),
                 Effect::Suspend => {
                     screen::suspend()?;
@@ -188,7 +225,7 @@ fn event_loop<W: io::Write>(
         let Ok(event) = events.recv() else { return Ok(true) };
         // One frame for all events that have arrived, unless they arrive faster than they can be handled.
         for event in std::iter::once(event).chain(events.try_iter()).take(MAX_EVENTS_PER_FRAME) {
-            unhandled.handled(&event);
+            backlog.remove(&event);
             effects.extend(update(state, event));
         }
     }
@@ -210,19 +247,27 @@ fn return_to<W: io::Write>(state: &mut State, screen: &mut Screen<W>) -> io::Res
 }
 
 /// Gives the recovered work to its document and removes its old journal, if the new one has it. The others are left.
-fn adopt(state: &mut State, workers: &Workers, undecided: &mut Undecided, (id, document): (usize, DocumentId)) {
+fn adopt(
+    state: &mut State,
+    workers: &Workers,
+    offered_journals: &mut OfferedJournals,
+    (id, document): (usize, DocumentId),
+) {
     if state.files.journal_error.is_none()
-        && let Some(unsaved) = undecided[id].take()
+        && let Some(unsaved) = offered_journals[id].take()
     {
         let base = unsaved.contents.base.clone();
         let adopted = lock(&workers.journals).adopt(document, base.clone());
-        workers.disk.send(Request::Adopt(document, base));
+        workers.disk.run(move |documents| {
+            documents.adopt(document, base);
+            None
+        });
         if adopted.is_ok() {
             unsaved.discard();
         }
         on_journal(state, adopted);
     }
-    for other in undecided {
+    for other in offered_journals {
         drop(other.take());
     }
 }
@@ -240,7 +285,14 @@ fn keep(state: &mut State, journals: &Mutex<Journals>, effects: &[Effect]) {
     }
 }
 
-type Opening = (State, Source, Option<String>, Undecided);
+/// What the editor starts with.
+struct Opening {
+    state: State,
+    documents: Documents,
+    /// The output device in the config file.
+    output: Option<String>,
+    offered_journals: OfferedJournals,
+}
 
 fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, EditError> {
     let mut config = Config::load();
@@ -248,7 +300,6 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     config.errors.extend(errors);
     config.errors.sort_by_key(|e| e.position);
     let reassigned = keymap.reassigned_keys();
-    let output = config.output.clone();
     let interrupted = path.and_then(store::finish_interrupted_save);
     let loaded = match path.map(store::load) {
         Some(Ok(loaded)) => Some(loaded),
@@ -258,8 +309,8 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     let blank = blank(path);
     let groove = loaded.as_ref().map_or_else(|| blank.clone(), |l| l.groove.clone());
     let found = folder.as_ref().map(|f| f.journals(path)).unwrap_or_default();
-    let opened = Opened { groove: &groove, text: loaded.as_ref().map(|l| l.text.as_str()), blank: &blank };
-    let (undecided, mut offered) = recovery::prepare(found.unsaved, &opened);
+    let opened = OpenedGroove { groove: &groove, text: loaded.as_ref().map(|l| l.text.as_str()), blank: &blank };
+    let (offered_journals, mut offered) = recovery::prepare(found.unsaved, &opened);
     let file = path.map(|p| p.display().to_string());
     let mut state = State::new(groove, file, keymap, theme(), (80, 24));
     state.hearings.limits = Limits::from_settings(config.cell_limit_ms, config.listen_cold);
@@ -301,7 +352,8 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
         folder.as_ref().map(StateFolder::path),
     ];
     orphans.into_iter().flatten().for_each(store::remove_orphans);
-    Ok((state, Source::new(path.map(Path::to_owned), loaded, folder), output, undecided))
+    let documents = Documents::new(path.map(Path::to_owned), loaded, folder);
+    Ok(Opening { state, documents, output: config.output, offered_journals })
 }
 
 const NO_REAL_TIME: &str =

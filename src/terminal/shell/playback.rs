@@ -1,14 +1,14 @@
 //! Handle of the player in use: the playback thread of this machine, or the remote speaker that has taken its place.
 
-use super::super::Event;
-use super::super::event::RemoteEvent;
-use super::disk::lock;
 use crate::jobs::{FilesToSend, OutsideSounds, SharedAccess, SoundAccess, UserSampleCache};
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
 use crate::sound::playback::{self, EventSink, PlaybackEvent, Requests};
 use crate::sound::remote::Link;
 use crate::store::{self, StateFolder, reason};
+use crate::terminal::Event;
+use crate::terminal::event::RemoteEvent;
+use crate::terminal::shell::lock;
 use std::fs;
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
 use std::os::unix::net::UnixStream;

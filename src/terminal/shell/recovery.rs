@@ -1,13 +1,13 @@
 //! Prepares the unsaved work of earlier sessions for the question whether to recover it.
 
-use super::super::files::recovery::UnsavedWork;
 use crate::describe::{difference, visible};
 use crate::rhythm::{Groove, count};
 use crate::store::{self, Unsaved};
+use crate::terminal::files::recovery::UnsavedWork;
 use std::collections::VecDeque;
 use std::time::{Duration, SystemTime};
 
-pub(super) struct Opened<'a> {
+pub(super) struct OpenedGroove<'a> {
     pub groove: &'a Groove,
     /// Text of its file, if it exists.
     pub text: Option<&'a str>,
@@ -15,12 +15,12 @@ pub(super) struct Opened<'a> {
     pub blank: &'a Groove,
 }
 
-/// Journals that are not decided upon yet, by the number of their work.
-pub(super) type Undecided = Vec<Option<Unsaved>>;
+/// The journals of the work on offer, by its number; `None` once the user has decided.
+pub(super) type OfferedJournals = Vec<Option<Unsaved>>;
 
 /// What is to be offered. Work that equals the groove or what it started from is no work; its journal is removed.
-pub(super) fn prepare(found: Vec<Unsaved>, opened: &Opened<'_>) -> (Undecided, VecDeque<UnsavedWork>) {
-    let (mut undecided, mut offered) = (Vec::new(), VecDeque::new());
+pub(super) fn prepare(found: Vec<Unsaved>, opened: &OpenedGroove<'_>) -> (OfferedJournals, VecDeque<UnsavedWork>) {
+    let (mut offered_journals, mut offered) = (Vec::new(), VecDeque::new());
     for unsaved in found {
         let contents = &unsaved.contents;
         let parse = |text: &str| store::parse(text, "unsaved changes").map(|l| l.groove).map_err(|e| e.to_string());
@@ -47,10 +47,10 @@ pub(super) fn prepare(found: Vec<Unsaved>, opened: &Opened<'_>) -> (Undecided, V
         let text = contents.text.as_ref().unwrap_or(&unsaved.raw).lines().map(shown).collect();
         let age = unsaved.modified.and_then(|at| SystemTime::now().duration_since(at).ok());
         let age = age.map_or("age unknown".to_owned(), age_text);
-        offered.push_back(UnsavedWork { id: undecided.len(), age, groove, difference: lines, text });
-        undecided.push(Some(unsaved));
+        offered.push_back(UnsavedWork { id: offered_journals.len(), age, groove, difference: lines, text });
+        offered_journals.push(Some(unsaved));
     }
-    (undecided, offered)
+    (offered_journals, offered)
 }
 
 /// `3 minutes ago`.

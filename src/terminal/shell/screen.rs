@@ -1,6 +1,6 @@
 //! Enters and leaves raw mode, and sends the changes of each frame to the terminal.
 
-use super::super::{State, view};
+use crate::terminal::{State, view};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use ratatui::backend::{Backend, CrosstermBackend};
@@ -11,36 +11,8 @@ use ratatui::crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, d
 use ratatui::crossterm::{cursor, execute};
 use ratatui::layout::Rect;
 use std::io::{self, Write};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::{panic, thread};
-
-/// Counts the bytes written through it.
-#[derive(Debug)]
-pub struct Counter<W> {
-    inner: W,
-    count: Arc<AtomicU64>,
-}
-
-impl<W> Counter<W> {
-    /// A counter in front of a writer, and its count.
-    pub fn new(inner: W) -> (Self, Arc<AtomicU64>) {
-        let count = Arc::new(AtomicU64::new(0));
-        (Self { inner, count: count.clone() }, count)
-    }
-}
-
-impl<W: Write> Write for Counter<W> {
-    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        let written = self.inner.write(bytes)?;
-        self.count.fetch_add(written as u64, Ordering::Relaxed);
-        Ok(written)
-    }
-
-    fn flush(&mut self) -> io::Result<()> {
-        self.inner.flush()
-    }
-}
 
 /// Sends the cells that changed since the last frame.
 #[derive(Debug)]
@@ -49,20 +21,20 @@ pub struct Screen<W> {
     bytes: Vec<u8>,
     current: Buffer,
     next: Buffer,
-    /// Whether `current` is what the terminal shows.
-    known: bool,
+    /// Whether the terminal shows `current`.
+    is_known: bool,
 }
 
 impl<W: Write> Screen<W> {
     /// A screen whose contents are unknown.
     pub fn new(out: W) -> Self {
         let empty = || Buffer::empty(Rect::ZERO);
-        Self { out, bytes: Vec::new(), current: empty(), next: empty(), known: false }
+        Self { out, bytes: Vec::new(), current: empty(), next: empty(), is_known: false }
     }
 
     /// Makes the next frame redraw the whole screen.
     pub(crate) fn invalidate(&mut self) {
-        self.known = false;
+        self.is_known = false;
     }
 
     /// Copies a text to the terminal's clipboard (OSC 52, as in xterm's control sequences), which also works over SSH. Within tmux
@@ -88,11 +60,11 @@ impl<W: Write> Screen<W> {
         view::draw(state, &mut self.next);
         self.bytes.clear();
         let mut backend = CrosstermBackend::new(&mut self.bytes);
-        if !self.known || *self.current.area() != area {
+        if !self.is_known || *self.current.area() != area {
             self.current.resize(area);
             self.current.reset();
             backend.clear()?;
-            self.known = true;
+            self.is_known = true;
         }
         let changes = self.current.diff(&self.next);
         if !changes.is_empty() {
@@ -107,10 +79,11 @@ impl<W: Write> Screen<W> {
     }
 }
 
-pub(crate) struct Guard;
+/// Restores the terminal when it is dropped.
+pub(crate) struct TerminalGuard;
 
-/// Enters raw mode; a panic restores the terminal.
-pub(crate) fn guard() -> io::Result<Guard> {
+/// Enters raw mode; a panic restores the terminal, too.
+pub(crate) fn enter_guarded() -> io::Result<TerminalGuard> {
     let main_thread = thread::current().id();
     let default_hook = panic::take_hook();
     panic::set_hook(Box::new(move |info| {
@@ -122,7 +95,7 @@ pub(crate) fn guard() -> io::Result<Guard> {
             default_hook(info);
         }
     }));
-    let guard = Guard;
+    let guard = TerminalGuard;
     enter()?;
     Ok(guard)
 }
@@ -149,7 +122,7 @@ pub(crate) fn resume() -> io::Result<()> {
     enter()
 }
 
-impl Drop for Guard {
+impl Drop for TerminalGuard {
     fn drop(&mut self) {
         restore();
     }
@@ -160,11 +133,10 @@ static RAW_MODE: AtomicBool = AtomicBool::new(false);
 
 fn restore() {
     // Only once: a second time would move the cursor back over the panic message.
-    if !RAW_MODE.swap(false, Ordering::SeqCst) {
-        return;
+    if RAW_MODE.swap(false, Ordering::SeqCst) {
+        leave_screen();
+        drop(disable_raw_mode());
     }
-    leave_screen();
-    drop(disable_raw_mode());
 }
 
 /// Undoes what an editor has switched on in this terminal, also one on another host whose connection was lost.

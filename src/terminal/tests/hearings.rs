@@ -6,7 +6,7 @@ use super::*;
 fn heard(state: &State) -> (String, bool) {
     let (words, fresh) = state.focus_label().expect("a report");
     assert!(fresh, "{words} is not what was asked");
-    (words, state.ask().scope.region.is_some())
+    (words, state.analysis_options().scope.region.is_some())
 }
 
 #[test]
@@ -55,7 +55,7 @@ fn the_analysis_uses_the_configured_limit() {
     let limits = analysis::Limits::with_cell(80.0).expect("a limit");
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     state.hearings.limits = limits;
-    assert_eq!(state.ask().limits.cell_ms, 80.0);
+    assert_eq!(state.analysis_options().limits.cell_ms, 80.0);
 }
 
 #[test]
@@ -136,15 +136,15 @@ fn the_analysed_layer_is_tracked_through_edits() {
     assert_eq!(heard(&state).0, "deck");
     // It is renamed, moved, and the other one taken away and brought back.
     press(&mut state, "R ctrl-u \"planks\" enter");
-    assert_eq!((heard(&state).0.as_str(), state.ask().scope.layers), ("planks", vec![1]));
+    assert_eq!((heard(&state).0.as_str(), state.analysis_options().scope.layers), ("planks", vec![1]));
     press(&mut state, "ctrl-up");
-    assert_eq!((heard(&state).0.as_str(), state.ask().scope.layers), ("planks", vec![0]));
+    assert_eq!((heard(&state).0.as_str(), state.analysis_options().scope.layers), ("planks", vec![0]));
     press(&mut state, "ctrl-z up ctrl-d");
-    assert_eq!((heard(&state).0.as_str(), state.ask().scope.layers), ("planks", vec![0]));
+    assert_eq!((heard(&state).0.as_str(), state.analysis_options().scope.layers), ("planks", vec![0]));
     press(&mut state, "ctrl-z");
-    assert_eq!((heard(&state).0.as_str(), state.ask().scope.layers), ("planks", vec![1]));
+    assert_eq!((heard(&state).0.as_str(), state.analysis_options().scope.layers), ("planks", vec![1]));
     press(&mut state, "down ctrl-d");
-    assert_eq!(state.ask().scope.layers, Vec::<usize>::new(), "it is gone: the first layer again");
+    assert_eq!(state.analysis_options().scope.layers, Vec::<usize>::new(), "it is gone: the first layer again");
 }
 
 #[test]

@@ -2,8 +2,9 @@
 
 use super::*;
 use crate::terminal::commands::{self, Action, Mode};
+use crate::terminal::confirmation::Confirmation;
 use crate::terminal::dispatch::dispatch;
-use crate::terminal::overlay::{Overlay, PendingOverwrite};
+use crate::terminal::overlay::Overlay;
 use crate::terminal::prompts::ask;
 use crate::terminal::prompts::question::Question;
 
@@ -89,12 +90,10 @@ fn every_message_of_a_command_and_every_hint_fits() {
     }
     // The questions before something is lost.
     let mut state = ferry();
-    for overlay in [
-        Overlay::ConfirmQuit,
-        Overlay::ConfirmOverwrite(PendingOverwrite::Changed(Vec::new())),
-        Overlay::ConfirmOverwrite(PendingOverwrite::Taken("a.toml".into())),
-    ] {
-        state.overlay = overlay;
+    for confirmation in
+        [Confirmation::Quit, Confirmation::OverwriteChanged(Vec::new()), Confirmation::OverwriteOther("a.toml".into())]
+    {
+        state.overlay = Overlay::Confirm(confirmation);
         for size in [(80, 24), (60, 18)] {
             let shown = screen(&state, size);
             let last = shown.lines().last().expect("a line");

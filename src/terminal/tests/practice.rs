@@ -96,16 +96,18 @@ fn the_clicks_follow_the_hearing_when_an_edit_changes_it() {
     let mut state = ferry();
     press(&mut state, "f7");
     let found = update(&mut state, Event::Key(KeyEvent::new(KeyCode::Char('+'), KeyModifiers::NONE), None));
-    let Some(Effect::Analyse { revision, groove, ask }) = found.iter().find(|e| matches!(e, Effect::Analyse { .. }))
+    let Some(Effect::Analyse { revision, groove, options }) =
+        found.iter().find(|e| matches!(e, Effect::Analyse { .. }))
     else {
         panic!("{found:?}")
     };
-    let report = Arc::new(analysis::full_report(groove, ask));
-    let found = update(&mut state, Event::Analysed { revision: *revision, ask: ask.clone(), report: report.clone() });
+    let report = Arc::new(analysis::full_report(groove, options));
+    let found =
+        update(&mut state, Event::Analysed { revision: *revision, options: options.clone(), report: report.clone() });
     let of_report = report.hearings.iter().any(|h| *playing(&found).hearings[0].seconds == h.pulses);
     assert!(of_report, "the pulses of the new report");
     // The same report again has no effect.
-    assert!(update(&mut state, Event::Analysed { revision: *revision, ask: ask.clone(), report }).is_empty());
+    assert!(update(&mut state, Event::Analysed { revision: *revision, options: options.clone(), report }).is_empty());
 }
 
 #[test]

@@ -1,11 +1,10 @@
 //! Draws the full view: a whole report, in blocks of lines that are selected one by one.
 
-use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Finding, Hearing, Report};
 use crate::describe;
 use crate::describe::streams::{self, Marks};
-use crate::terminal::state::State;
-use crate::terminal::view::theme::Theme;
+use crate::terminal::view::{Pen, Pieces, fit, hanging, wrap};
+use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
@@ -81,13 +80,13 @@ impl BlockBuilder<'_> {
 
     fn heading(&mut self, text: &str) {
         let mut lines = if self.blocks.is_empty() { Vec::new() } else { vec![Vec::new()] };
-        lines.extend(wrap(text, self.width).into_iter().map(|l| vec![(l, self.theme.heading())]));
+        lines.extend(self.indented(text, 0, self.theme.heading()));
         self.add(Item::Heading, lines);
     }
 
-    fn text(&mut self, text: &str, style: Style) {
+    fn text(&mut self, item: Item, text: &str, style: Style) {
         let lines = self.indented(text, 2, style);
-        self.add(Item::Text, lines);
+        self.add(item, lines);
     }
 
     fn indented(&self, text: &str, by: usize, style: Style) -> Vec<Pieces> {
@@ -103,11 +102,10 @@ impl BlockBuilder<'_> {
         let speed = format!(" at {:.0}% speed", report.speed * 100.0);
         self.heading(&format!("Heard in {of}{speed}{cell}{stale}"));
         if report.hearings.is_empty() {
-            return self.text(describe::no_hearing_reason(report), theme.faint());
+            return self.text(Item::Text, describe::no_hearing_reason(report), theme.faint());
         }
         for line in describe::whose_beat(self.state.groove(), report) {
-            let lines = self.indented(&line, 2, Style::new());
-            self.add(Item::Heading, lines);
+            self.text(Item::Heading, &line, Style::new());
         }
         let head = format!("{:>4} {:>6} {:>6} {:>5} {:>12}  pulse", "", "likely", "BPM", "on", "deviation");
         self.add(Item::Heading, vec![vec![(head, theme.faint())]]);
@@ -122,9 +120,9 @@ impl BlockBuilder<'_> {
     fn speeds(&mut self) {
         let (report, theme) = (self.report, self.theme);
         self.heading("By playing speed");
-        let Some(speeds) = &report.speeds else { return self.text("analyzing...", theme.faint()) };
+        let Some(speeds) = &report.speeds else { return self.text(Item::Text, "analyzing...", theme.faint()) };
         let chart = describe::hardness_chart(speeds, theme.ramp());
-        self.text(&format!("hardness {chart}"), Style::new());
+        self.text(Item::Text, &format!("hardness {chart}"), Style::new());
         let now = speeds.changes.iter().rposition(|c| f64::from(c.percent) <= report.speed * 100.0 + 0.5);
         for (i, change) in speeds.changes.iter().enumerate() {
             let (mark, style) = if now == Some(i) { (theme.glyphs().here, theme.value()) } else { (' ', Style::new()) };
@@ -135,9 +133,8 @@ impl BlockBuilder<'_> {
                 describe::written_tempo_text(self.state.groove(), change.percent),
                 describe::leader_name(speeds, change.leader, f64::from(change.percent) / 100.0)
             );
-            let lines = wrap(&line, self.width.saturating_sub(2)).into_iter().enumerate();
-            let lines = lines.map(|(j, l)| vec![(format!("{} {l}", if j == 0 { mark } else { ' ' }), style)]);
-            self.add(Item::Text, lines.collect());
+            let lines = wrap(&line, self.width.saturating_sub(2));
+            self.add(Item::Text, hanging(lines, (&format!("{mark} "), style), style));
         }
     }
 
@@ -155,11 +152,8 @@ impl BlockBuilder<'_> {
             h.deviation * 100.0
         );
         let room = self.width.saturating_sub(numbers.chars().count()).max(8);
-        let mut lines: Vec<Pieces> = Vec::new();
-        for (i, line) in wrap(&describe::hearing_name(h), room).into_iter().enumerate() {
-            let before = if i == 0 { numbers.clone() } else { " ".repeat(numbers.chars().count()) };
-            lines.push(vec![(before, style), (line, style)]);
-        }
+        let name = wrap(&describe::hearing_name(h), room);
+        let mut lines = hanging(name, (&numbers, style), style);
         lines.extend(self.indented(&describe::hearing_landings(h), 4, Style::new()));
         lines.extend(self.indented(&describe::silent_pulses(h), 4, Style::new()));
         for s in h.stretches.iter().filter(|s| s.attacks > 0).take(MAX_STRETCHES) {
@@ -176,18 +170,17 @@ impl BlockBuilder<'_> {
         self.part = ReportPart::Reasons;
         self.heading("Why it is hard");
         if let Some(answer) = &self.report.answer {
-            let lines = self.indented(&describe::hardness(answer), 2, Style::new());
-            self.add(Item::Heading, lines);
+            self.text(Item::Heading, &describe::hardness(answer), Style::new());
         }
         if self.report.findings.is_empty() {
             let text = if self.report.attacks.is_empty() { "no attacks" } else { "no reason reported" };
-            return self.text(text, self.theme.faint());
+            return self.text(Item::Text, text, self.theme.faint());
         }
         let mut own = None;
         for (i, finding) in self.report.findings.iter().enumerate() {
             if let (Some(under), Some(answer)) = (finding.part.filter(|p| Some(*p) != own), &self.report.answer) {
-                let lines = self.indented(&format!("{under}, {:.2}", under.of(&answer.split)), 2, self.theme.value());
-                self.add(Item::Heading, lines);
+                let text = format!("{under}, {:.2}", under.of(&answer.split));
+                self.text(Item::Heading, &text, self.theme.value());
             }
             own = finding.part;
             let lines = self.reason(finding);
@@ -197,13 +190,8 @@ impl BlockBuilder<'_> {
 
     fn reason(&self, finding: &Finding) -> Vec<Pieces> {
         let theme = self.theme;
-        let mut lines: Vec<Pieces> = Vec::new();
-        for line in wrap(&finding.reason.to_string(), self.width.saturating_sub(4)) {
-            lines.push(vec![
-                (if lines.is_empty() { "  - " } else { "    " }.into(), theme.faint()),
-                (line, Style::new()),
-            ]);
-        }
+        let text = wrap(&finding.reason.to_string(), self.width.saturating_sub(4));
+        let mut lines = hanging(text, ("  - ", theme.faint()), Style::new());
         let groove = self.state.groove();
         let place = finding.place.map(|p| {
             let layer = groove.layers().get(p.layer).map_or("", |l| l.name.as_str());
@@ -219,7 +207,7 @@ impl BlockBuilder<'_> {
         let (report, theme, groove) = (self.report, self.theme, self.state.groove());
         self.heading("Streams against each other");
         if report.pairs.is_empty() {
-            return self.text("fewer than two streams", theme.faint());
+            return self.text(Item::Text, "fewer than two streams", theme.faint());
         }
         let glyphs = theme.glyphs();
         let marks = Marks { pulse: glyphs.pulse_without_attack, coincidence: glyphs.pulse_with_attack };
@@ -228,23 +216,20 @@ impl BlockBuilder<'_> {
             let drawn = streams::draw_streams(groove, report, streams, self.width.saturating_sub(2), marks);
             drawn.into_iter().map(|l| vec![(format!("  {l}"), theme.hearing())]).collect()
         };
-        let all = draw(&main);
+        let mut blocks = vec![draw(&main)];
         let draw_pairs = (3..=MAX_DRAWN_STREAMS).contains(&main.len());
-        let mut blocks: Vec<Vec<Pieces>> = Vec::new();
-        let is_main = |p: &&crate::analysis::Pair| main.contains(&p.a) && main.contains(&p.b);
-        for p in report.pairs.iter().filter(is_main) {
+        let (of_main, others): (Vec<_>, Vec<_>) =
+            report.pairs.iter().partition(|p| main.contains(&p.a) && main.contains(&p.b));
+        for p in of_main {
             let mut lines = self.indented(&describe::stream_pair(groove, report, p), 2, Style::new());
             if draw_pairs {
                 lines.extend(draw(&[p.a, p.b]));
             }
             blocks.push(lines);
         }
-        let others = report.pairs.iter().filter(|p| !is_main(p));
-        blocks.extend(others.map(|p| self.indented(&describe::stream_pair(groove, report, p), 2, theme.faint())));
-        if !all.is_empty() {
-            self.add(Item::Text, all);
-        }
-        for lines in blocks {
+        let other = |p| self.indented(&describe::stream_pair(groove, report, p), 2, theme.faint());
+        blocks.extend(others.into_iter().map(other));
+        for lines in blocks.into_iter().filter(|lines| !lines.is_empty()) {
             self.add(Item::Text, lines);
         }
     }
@@ -255,7 +240,7 @@ impl BlockBuilder<'_> {
         let layer = report.focus.first().and_then(|l| groove.layers().get(*l)).map_or("", |l| l.name.as_str());
         self.heading(&format!("Published measures of {layer}"));
         if report.measures.is_empty() {
-            return self.text("no attacks to measure", theme.faint());
+            return self.text(Item::Text, "no attacks to measure", theme.faint());
         }
         for (section, measures) in &report.measures {
             if let Some(s) = groove.sections().get(*section).filter(|_| report.measures.len() > 1) {
@@ -288,15 +273,15 @@ impl BlockBuilder<'_> {
     }
 }
 
-/// Draws the view with line `into` of block `at` highlighted.
-pub(crate) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into: usize) {
+/// Draws the view with one line of one block highlighted.
+pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, area: Rect, block: usize, line_of_block: usize) {
     let theme = pen.theme;
     let blocks = blocks(state);
-    let Some(own) = blocks.get(at.min(blocks.len().saturating_sub(1))) else {
+    let at = block.min(blocks.len().saturating_sub(1));
+    let Some(own) = blocks.get(at) else {
         pen.put(area, 0, 0, "analyzing...", theme.faint());
         return;
     };
-    let at = at.min(blocks.len() - 1);
     let (hearings, reasons) = state.report().map_or((0, 0), |(r, _)| (r.hearings.len(), r.findings.len()));
     let mut x = 0;
     for part in ReportPart::ALL {
@@ -314,25 +299,21 @@ pub(crate) fn full(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize, into
     let height = usize::from(list.height);
     let before: usize = blocks[..at].iter().map(|b| b.lines.len()).sum();
     let total: usize = blocks.iter().map(|b| b.lines.len()).sum();
-    let line = before + into.min(own.lines.len().saturating_sub(1));
+    let selected = before + line_of_block.min(own.lines.len().saturating_sub(1));
     // Prefer the highlighted line in the upper third, and the whole block visible.
-    let last = (before + own.lines.len()).min(line + height);
-    let mut first = line.saturating_sub(height / 3).max(last.saturating_sub(height));
-    if into == 0 {
+    let last = (before + own.lines.len()).min(selected + height);
+    let mut first = selected.saturating_sub(height / 3).max(last.saturating_sub(height));
+    if line_of_block == 0 {
         // The headings above a block belong to it.
         let headings = blocks[..at].iter().rev().take_while(|b| b.item == Item::Heading);
         let headings: usize = headings.map(|b| b.lines.len()).sum();
-        first = first.min(line - headings.min(line).min(height / 2));
+        first = first.min(selected - headings.min(selected).min(height / 2));
     }
     let first = first.min(total.saturating_sub(height));
-    if total > height {
-        let seen = format!(" {}%", 100 * (first + height).min(total) / total);
-        pen.put(area, usize::from(area.width).saturating_sub(seen.len()).max(x), 0, &seen, theme.faint());
-    }
-    let lines = blocks.iter().enumerate().flat_map(|(i, b)| b.lines.iter().enumerate().map(move |(j, l)| (i, j, l)));
-    for (y, (i, j, line)) in lines.skip(first).take(height).enumerate() {
+    pen.scroll_percent(area, x, first, height, total);
+    for (y, line) in blocks.iter().flat_map(|b| &b.lines).skip(first).take(height).enumerate() {
         pen.pieces(list, 0, y, line);
-        if i == at && j == into.min(own.lines.len().saturating_sub(1)) {
+        if first + y == selected {
             pen.row_style(list, y, theme.cursor());
         }
     }

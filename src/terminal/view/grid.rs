@@ -1,25 +1,17 @@
 //! Draws the grid: ruler, layer names, cells in proportion to time, cursor, selection, playhead.
 
-use super::pen::{Pen, fit};
 use crate::analysis::landing;
 use crate::rhythm::{Accent, Cell, Groove, Place, Spot};
 use crate::session::LoopRegion;
-use crate::terminal::state::State;
-use crate::terminal::view::Labels;
-use crate::terminal::view::columns::Scale;
-use crate::terminal::view::layout::Layout;
+use crate::terminal::State;
+use crate::terminal::view::{Labels, Layout, Pen, Scale, fit};
 use ratatui::style::Style;
 
 /// The column of the window under the playhead, if it is visible.
 pub(crate) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize> {
-    let position = state.playback.position?;
-    let section = state.shown_section();
-    if position.section != section {
-        return None;
-    }
-    let beat = state.groove().sections()[section].meter.beat();
+    let position = state.playback.position.filter(|p| p.section == state.shown_section())?;
     // Rounded down: the playhead must not be ahead of the sound.
-    let beats = position.wholes * beat.denom() as f64 / beat.numer() as f64;
+    let beats = state.beats(position)?;
     let column = scale.nearest_column((beats * scale.per_beat as f64 + 1e-6).floor() / scale.per_beat as f64);
     let x = column.checked_sub(state.view.scroll)?;
     (x < usize::from(width)).then_some(x)
@@ -83,14 +75,8 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
         let (from, to) = (scale.time(region.from), end_column(scale, region.to));
         for column in from..to {
             if let Some(x) = column.checked_sub(state.view.scroll) {
-                let mark = if column == from {
-                    '['
-                } else if column + 1 == to {
-                    ']'
-                } else {
-                    glyphs.between
-                };
-                pen.mark(area, x, 0, mark, theme.faint());
+                let edge = if column == from { Some('[') } else { (column + 1 == to).then_some(']') };
+                pen.mark(area, x, 0, edge.unwrap_or(glyphs.between), theme.faint());
             }
         }
     }
@@ -139,9 +125,7 @@ pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
         cells(state, pen, layout, scale, row);
     }
     if let Some(x) = playhead(state, scale, layout.cells.width) {
-        for row in 0..rows {
-            pen.style(layout.cells, x, row, pen.theme.playhead());
-        }
+        pen.column_style(layout.cells, x, pen.theme.playhead());
     }
     let cursor = state.session.cursor();
     if let Some(row) = cursor.place.layer.checked_sub(state.view.top_layer)
@@ -161,28 +145,19 @@ fn name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
     let (groove, place) = (state.groove(), state.session.cursor().place);
     let l = &groove.layers()[layer];
     let here = layer == place.layer;
+    let audible_style = if groove.is_audible(layer) { Style::new() } else { theme.muted() };
     let rows = usize::from(layout.names.height);
     let hidden = (row == 0 && state.view.top_layer > 0) || (row + 1 == rows && layer + 1 < groove.layers().len());
-    let mark = if here {
-        glyphs.here
-    } else if hidden {
-        glyphs.more
-    } else {
-        ' '
-    };
-    let style = match (here, groove.is_audible(layer)) {
-        (true, _) => theme.strong(),
-        (false, true) => Style::new(),
-        (false, false) => theme.muted(),
+    let (mark, style) = match (here, hidden) {
+        (true, _) => (glyphs.here, theme.strong()),
+        (false, true) => (glyphs.more, audible_style),
+        (false, false) => (' ', audible_style),
     };
     pen.mark(layout.names, 0, row, mark, style);
     pen.put(layout.names, 1, row, &fit(&l.name, 7), style);
-    let mut flags = String::new();
-    for (on, flag) in [(l.mute, 'm'), (l.solo, 's'), (groove.part(layer, state.shown_section()).is_cycle(), 'c')] {
-        if on {
-            flags.push(flag);
-        }
-    }
+    let is_cycle = groove.part(layer, state.shown_section()).is_cycle();
+    let flags = [(l.mute, 'm'), (l.solo, 's'), (is_cycle, 'c')];
+    let flags: String = flags.into_iter().filter_map(|(on, flag)| on.then_some(flag)).collect();
     pen.put(layout.names, 8, row, &flags, theme.value());
 }
 
@@ -215,12 +190,10 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
     }
     let dim = |style: Style| if audible { style } else { theme.muted() };
     for spot in part.spots(context) {
-        let (from, to) =
-            (scale.cell(spot.beat, spot.span, 0), scale.cell(spot.beat, spot.span, usize::from(spot.span.cells)));
-        if from >= end {
+        if scale.cell(spot.beat, spot.span, 0) >= end {
             break;
         }
-        if to <= first {
+        if scale.cell(spot.beat, spot.span, usize::from(spot.span.cells)) <= first {
             continue;
         }
         for c in 0..usize::from(spot.span.cells) {
@@ -231,10 +204,8 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
                 Cell::Rest => put(from, 1, if c == 0 { glyphs.rest_on_beat } else { glyphs.rest }, theme.faint()),
                 Cell::Hold => {
                     let style = dim(theme.attack());
-                    let stop = if held_on || to <= from + 1 { to } else { to - 1 };
-                    for column in from..stop.max(from + 1) {
-                        put(column, 2, glyphs.hold, style);
-                    }
+                    let stop = if held_on { to } else { to - 1 };
+                    (from..stop.max(from + 1)).for_each(|column| put(column, 2, glyphs.hold, style));
                 }
                 Cell::Attack(a) => {
                     let (mark, style) = match a.accent {
@@ -244,16 +215,13 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
                     };
                     put(from, 4 + a.accent as u8, mark, dim(style));
                     if held_on {
-                        for column in from + 1..to {
-                            put(column, 2, glyphs.hold, dim(theme.attack()));
-                        }
+                        (from + 1..to).for_each(|column| put(column, 2, glyphs.hold, dim(theme.attack())));
                     }
-                    if let Some(text) = label(state, layer, index) {
-                        let room = group_end(state, layer, index, scale).saturating_sub(from + 1);
-                        if text.len() < room {
-                            for (i, c) in text.chars().enumerate() {
-                                put(from + 1 + i, 3, c, dim(theme.value()));
-                            }
+                    if let Some(text) = label(state, layer, index)
+                        && from + 1 + text.len() < group_end(state, layer, index, scale)
+                    {
+                        for (column, c) in (from + 1..).zip(text.chars()) {
+                            put(column, 3, c, dim(theme.value()));
                         }
                     }
                 }
@@ -321,9 +289,7 @@ fn next_attack(state: &State, layer: usize, cell: usize) -> usize {
 
 /// The column after an attack's group, or after its bar if the group is longer.
 fn group_end(state: &State, layer: usize, cell: usize, scale: Scale) -> usize {
-    let section = state.shown_section();
-    let place = |cell| Place { layer, section, cell };
-    let from = scale.time(state.groove().written_at(place(cell)));
-    let next = scale.time(state.groove().written_at(place(next_attack(state, layer, cell))));
+    let column = |cell| scale.time(state.groove().written_at(Place { layer, section: state.shown_section(), cell }));
+    let (from, next) = (column(cell), column(next_attack(state, layer, cell)));
     next.min((from / scale.bar() + 1) * scale.bar())
 }

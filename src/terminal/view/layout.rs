@@ -1,6 +1,6 @@
 //! The areas of the screen, by the size of the window.
 
-use super::Strips;
+use crate::terminal::view::Strips;
 use ratatui::layout::Rect;
 
 /// The smallest window on which everything works.

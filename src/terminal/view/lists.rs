@@ -1,14 +1,13 @@
 //! Draws the help, the searched lists and the plain lists, which fill the whole screen.
 
-use super::pen::{Pen, Pieces, fit, wrap};
-use crate::terminal::commands::{self, CommandSpec, MAX_DESCRIPTION, Mode};
+use crate::terminal::commands::{self, MAX_DESCRIPTION};
 use crate::terminal::files::export::{self, ExportMenu};
 use crate::terminal::files::recovery::RecoveryView;
-use crate::terminal::overlay::{Overlay, PendingOverwrite};
-use crate::terminal::prompts::typing::TextField;
-use crate::terminal::state::State;
+use crate::terminal::view::{Pen, Pieces, fit, hanging, wrap};
+use crate::terminal::{Confirmation, Mode, Overlay, State, TextField};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use std::borrow::Cow;
 use unicode_width::UnicodeWidthStr;
 
 const KEYS_WIDTH: usize = 23;
@@ -22,16 +21,12 @@ pub(crate) fn help_lines(state: &State, width: usize) -> Vec<Pieces> {
     for group in commands::groups() {
         lines.push(vec![(group[0].heading.to_owned(), theme.heading())]);
         for command in group {
-            for (i, text) in wrap(command.description, room).into_iter().enumerate() {
-                let before = if i == 0 { keys(state, command, KEYS_WIDTH) } else { " ".repeat(KEYS_WIDTH) };
-                // A command without a key is found by its name.
-                let (before, style) = if i == 0 && before.trim().is_empty() {
-                    (format!(" {:<width$}", fit(command.name, KEYS_WIDTH - 2), width = KEYS_WIDTH - 1), theme.faint())
-                } else {
-                    (before, theme.key())
-                };
-                lines.push(vec![(before, style), (text, Style::new())]);
-            }
+            let keys = state.input.keymap.display_keys(command);
+            // A command without a key is found by its name.
+            let (before, style) =
+                if keys.is_empty() { (fit(command.name, KEYS_WIDTH - 2), theme.faint()) } else { (keys, theme.key()) };
+            let before = padded(&before, KEYS_WIDTH);
+            lines.extend(hanging(wrap(command.description, room), (&before, style), Style::new()));
         }
         lines.push(Vec::new());
     }
@@ -48,8 +43,9 @@ pub(crate) fn help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     }
 }
 
-fn keys(state: &State, command: &'static CommandSpec, columns: usize) -> String {
-    format!(" {:<width$}", state.input.keymap.display_keys(command), width = columns - 1)
+/// Text after a space, in so many columns.
+fn padded(text: &str, columns: usize) -> String {
+    format!(" {text:<width$}", width = columns - 1)
 }
 
 /// Draws the commands that match the search: keys, description, name, and where there is room the group.
@@ -65,7 +61,7 @@ pub(crate) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &TextFiel
     searched(pen, area, ("Find a command: ", text), found.len(), selected, |pen, line, k| {
         let command = found[k];
         let name = end.saturating_sub(command.name.width() + 1);
-        pen.put(line, 0, 0, &fit(&keys(state, command, at), at), theme.key());
+        pen.put(line, 0, 0, &fit(&padded(&state.input.keymap.display_keys(command), at), at), theme.key());
         pen.put(line, at, 0, &fit(command.description, name.saturating_sub(at + 1)), Style::new());
         pen.put(line, name, 0, command.name, theme.faint());
         if end + 2 + groups <= usize::from(area.width) {
@@ -98,48 +94,58 @@ fn searched(
     }
 }
 
-/// The heading, the entries and the first visible one of an overlay that is a plain list.
-pub(crate) fn plain_list(state: &State) -> Option<(String, &[String], usize)> {
+/// An overlay that is a list of texts under a heading.
+pub(crate) struct PlainList<'a> {
+    heading: String,
+    pub entries: Cow<'a, [String]>,
+    /// The first visible entry.
+    first: usize,
+}
+
+/// The open list of texts, if the overlay is one.
+pub(crate) fn plain_list(state: &State) -> Option<PlainList<'_>> {
     let files = &state.files;
-    Some(match &state.overlay {
+    let (heading, entries, first) = match &state.overlay {
         Overlay::Outputs(lines, at) => {
-            let head = "Output devices (choose one with [sound] output = \"...\" in the config file)";
-            (head.to_owned(), lines, *at)
+            ("Output devices (choose one with [sound] output = \"...\" in the config file)".to_owned(), lines, *at)
         }
         Overlay::ConfigFile(at) => ("Errors in the config file".to_owned(), files.config_errors.as_ref()?, *at),
         Overlay::ImportWarnings(at) => {
             let warnings = &files.import.warnings;
             (format!("Import warnings: {}", warnings.len()), warnings, *at)
         }
-        Overlay::ConfirmOverwrite(PendingOverwrite::Changed(lines)) if !lines.is_empty() => {
+        Overlay::Confirm(Confirmation::OverwriteChanged(lines)) if !lines.is_empty() => {
             ("Changes: - in the file now, + here".to_owned(), lines, 0)
+        }
+        Overlay::Confirm(Confirmation::ReadSounds(paths)) => {
+            let heading = "Sound files outside the folder of the groove, which it names:".to_owned();
+            let entries = paths.iter().map(|path| path.display().to_string()).collect();
+            return Some(PlainList { heading, entries, first: 0 });
         }
         Overlay::Recovery(view) => {
             let offered = &files.recovery.offered;
             let work = offered.front()?;
             let several = if offered.len() > 1 { format!(" (1 of {})", offered.len()) } else { String::new() };
-            let head = format!("Unsaved changes{several}, {}", work.age);
+            let heading = format!("Unsaved changes{several}, {}", work.age);
             match *view {
-                RecoveryView::Difference(at) => (format!("{head}: - file, + unsaved"), &work.difference, at),
-                RecoveryView::Text(at) => (head, &work.text, at),
+                RecoveryView::Difference(at) => (format!("{heading}: - file, + unsaved"), &work.difference, at),
+                RecoveryView::Text(at) => (heading, &work.text, at),
             }
         }
         _ => return None,
-    })
+    };
+    Some(PlainList { heading, entries: entries.into(), first })
 }
 
-/// Draws a heading and the entries from `at` on, each in as many lines as it needs.
-pub(crate) fn entries(pen: &mut Pen<'_>, area: Rect, head: &str, entries: &[String], at: usize) {
-    pen.put(area, 0, 0, head, pen.theme.heading());
-    let mut y = 1;
-    for entry in entries.iter().skip(at) {
-        for (i, line) in wrap(entry, usize::from(area.width).saturating_sub(3)).into_iter().enumerate() {
-            if y >= usize::from(area.height) {
-                return;
-            }
-            pen.put(area, if i == 0 { 1 } else { 3 }, y, &line, Style::new());
-            y += 1;
-        }
+/// Draws each entry in as many lines as it needs.
+pub(crate) fn plain(pen: &mut Pen<'_>, area: Rect, list: &PlainList<'_>) {
+    pen.put(area, 0, 0, &list.heading, pen.theme.heading());
+    let lines = list.entries.iter().skip(list.first).flat_map(|entry| {
+        let lines = wrap(entry, usize::from(area.width).saturating_sub(3));
+        lines.into_iter().enumerate().map(|(i, line)| (if i == 0 { 1 } else { 3 }, line))
+    });
+    for (y, (x, line)) in (1..usize::from(area.height)).zip(lines) {
+        pen.put(area, x, y, &line, Style::new());
     }
 }
 
@@ -159,7 +165,7 @@ pub(crate) fn export_menu(
     };
     searched(pen, area, (head, text), found.len(), selected, |pen, line, k| {
         let choice = found[k].1;
-        let name = format!(" {:<width$}", choice.name, width = KEYS_WIDTH - 1);
+        let name = padded(&choice.name, KEYS_WIDTH);
         pen.pieces(line, 0, 0, &[(name, theme.key()), (choice.description.clone(), Style::new())]);
     });
 }

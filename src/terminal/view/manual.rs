@@ -1,8 +1,8 @@
 //! Draws the manual: the list of chapters, or one chapter with the latest match highlighted.
 
-use super::pen::Pen;
 use crate::manual::{CHAPTERS, LineKind};
 use crate::terminal::manual::{ManualInput, ManualView, lines};
+use crate::terminal::view::Pen;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
@@ -27,10 +27,7 @@ pub(super) fn manual(pen: &mut Pen<'_>, area: Rect, view: &ManualView) {
     let in_list = view.page == 0;
     let first = if in_list { (view.line + 1).saturating_sub(height) } else { view.line };
     let first = first.min(lines.len().saturating_sub(height));
-    if lines.len() > height {
-        let percent = format!(" {}%", 100 * (first + height).min(lines.len()) / lines.len());
-        pen.put(area, usize::from(area.width).saturating_sub(percent.len()).max(x), 0, &percent, theme.faint());
-    }
+    pen.scroll_percent(area, x, first, height, lines.len());
     for (y, (at, line)) in lines.iter().enumerate().skip(first).take(height).enumerate() {
         let style = match line.kind {
             LineKind::Heading => theme.heading(),

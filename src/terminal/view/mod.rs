@@ -13,18 +13,19 @@ mod strips;
 mod tap;
 pub(crate) mod theme;
 
-use super::overlay::Overlay;
-use super::state::State;
+use crate::terminal::{Overlay, State};
 use layout::{MIN_HEIGHT, MIN_WIDTH};
-use pen::Pen;
+use pen::{Pen, Pieces, hanging, styled, wrap};
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use theme::Theme;
 
+pub(crate) use columns::Scale;
 pub(crate) use full::{Block, Item, ReportPart, blocks, list_height};
+pub(crate) use layout::Layout;
 pub(crate) use lists::{help_lines, plain_list};
-pub(crate) use pen::fit;
+pub(crate) use pen::{end, fit};
 
 #[derive(Debug, Clone, Default)]
 pub(crate) struct ViewState {
@@ -91,28 +92,22 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
             lists::export_menu(state, &mut pen, body(area), *menu, (text, *selected));
         }
         Overlay::Manual(open) => manual::manual(&mut pen, body(area), open),
-        Overlay::ConfirmSounds(paths) => {
-            let lines: Vec<String> = paths.iter().map(|p| p.display().to_string()).collect();
-            let head = "Sound files outside the folder of the groove, which it names:";
-            lists::entries(&mut pen, body(area), head, &lines, 0);
-        }
         Overlay::TapReport(at) => tap::report(state, &mut pen, body(area), *at),
-        Overlay::Full { block, line } => full::full(state, &mut pen, body(area), *block, *line),
-        overlay => {
-            if let Some((head, lines, at)) = lists::plain_list(state) {
-                lists::entries(&mut pen, body(area), &head, lines, at);
-                return status_lines::bottom(state, &mut pen, &layout);
+        Overlay::Full { block, line } => full::draw(state, &mut pen, body(area), *block, *line),
+        overlay => match plain_list(state) {
+            Some(list) => lists::plain(&mut pen, body(area), &list),
+            None => {
+                let scale = state.scale();
+                grid::ruler(state, &mut pen, &layout, scale);
+                grid::layers(state, &mut pen, &layout, scale);
+                strips::strips(state, &mut pen, &layout, scale);
+                if *overlay == Overlay::Tap {
+                    tap::pane(state, &mut pen, &layout);
+                } else {
+                    pane::pane(state, &mut pen, &layout);
+                }
             }
-            let scale = state.scale();
-            grid::ruler(state, &mut pen, &layout, scale);
-            grid::layers(state, &mut pen, &layout, scale);
-            strips::strips(state, &mut pen, &layout, scale);
-            if *overlay == Overlay::Tap {
-                tap::pane(state, &mut pen, &layout);
-            } else {
-                pane::pane(state, &mut pen, &layout);
-            }
-        }
+        },
     }
     status_lines::bottom(state, &mut pen, &layout);
 }

@@ -1,16 +1,13 @@
 //! Draws the pane: groups, landings, hearings, and reasons why the groove is hard.
 
-use super::grid;
-use super::pen::{Pen, Pieces, fit, wrap};
 use crate::analysis::{Hearing, Kind, Leader, LeadingHearing, Report, SectionReport};
 use crate::describe;
 use crate::describe::ladder as describe_ladder;
 use crate::rhythm::Fraction;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::state::State;
-use crate::terminal::view::layout::Layout;
-use crate::terminal::view::theme::Theme;
+use crate::terminal::view::{Layout, Pen, Pieces, fit, grid, hanging, styled, wrap};
+use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
@@ -34,19 +31,16 @@ const MIN_WITH_WRITTEN: usize = 3;
 /// Draws the pane: in one column next to the grid, or in two below it.
 pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let area = layout.pane;
+    let theme = pen.theme;
     if layout.pane_right {
-        for y in 0..usize::from(area.height) {
-            let line = Rect::new(area.x - 1, area.y, 1, area.height);
-            pen.mark(line, 0, y, pen.theme.glyphs().bar_line, pen.theme.faint());
-        }
+        let line = Rect::new(area.x - 1, area.y, 1, area.height);
+        (0..usize::from(area.height)).for_each(|y| pen.mark(line, 0, y, theme.glyphs().bar_line, theme.faint()));
     }
     let Some((report, fresh)) = state.report() else {
-        pen.put(area, 1, 0, "analyzing...", pen.theme.faint());
+        pen.put(area, 1, 0, "analyzing...", theme.faint());
         return;
     };
-    let theme = pen.theme;
-    let width = usize::from(area.width);
-    let rows = usize::from(area.height);
+    let (width, rows) = (usize::from(area.width), usize::from(area.height));
     if layout.pane_right {
         let inner = width.saturating_sub(2);
         // Each block has a fixed number of rows, so that an edit moves nothing.
@@ -59,10 +53,7 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         lines.extend(hearings(state, report, theme, inner, max));
         lines.resize(14 + max + 4, Vec::new());
         lines.extend(reasons(state, theme, inner, rows.saturating_sub(lines.len())));
-        for (y, line) in lines.iter().take(rows).enumerate() {
-            pen.pieces(area, 1, y, line);
-        }
-        return;
+        return pen.lines(area, 1, 0, &lines);
     }
     // Names of hearings and reasons need the columns more than the bars of the landings do.
     let split = if width < MIN_HALVES_WIDTH { MIN_LANDINGS_WIDTH } else { width / 2 - 1 };
@@ -91,11 +82,8 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let mut right = hearings(state, report, theme, right_width, max);
     right.resize(max + 2 + lead_change, Vec::new());
     right.extend(reasons(state, theme, right_width, rows.saturating_sub(right.len())));
-    for (x, lines) in [(0, left), (split + 2, right)] {
-        for (y, line) in lines.iter().take(rows).enumerate() {
-            pen.pieces(area, x, y, line);
-        }
-    }
+    pen.lines(area, 0, 0, &left);
+    pen.lines(area, split + 2, 0, &right);
 }
 
 fn section<'a>(state: &State, report: &'a Report) -> Option<&'a SectionReport> {
@@ -111,21 +99,17 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
     let heading = fit(&format!("Groups of {name}"), width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     let Some(groups) = section(state, report).and_then(|s| s.groups.as_ref()) else {
-        let text = wrap("no attacks in this section yet", width);
-        lines.extend(text.into_iter().map(|l| vec![(l, theme.faint())]));
+        lines.extend(styled(wrap("no attacks in this section yet", width), theme.faint()));
         return lines;
     };
     let lead = if groups.lead_cells > 0 { format!("rest {}, then ", groups.lead_cells) } else { String::new() };
-    let text =
-        format!("{lead}{}", group_line(&groups.text, grid::trailing_group(state.groove(), place.layer, place.section)));
-    let mut wrapped = wrap(&text, width);
+    let trailing = grid::trailing_group(state.groove(), place.layer, place.section);
+    let mut wrapped = wrap(&format!("{lead}{}", group_line(&groups.text, trailing)), width);
     if wrapped.len() > max_lines {
         wrapped.truncate(max_lines);
-        if let Some(last) = wrapped.last_mut() {
-            *last = fit(&format!("{last}....."), width.saturating_sub(1));
-        }
+        wrapped[max_lines - 1] = fit(&format!("{}.....", wrapped[max_lines - 1]), width.saturating_sub(1));
     }
-    lines.extend(wrapped.into_iter().map(|l| vec![(l, theme.strong())]));
+    lines.extend(styled(wrapped, theme.strong()));
     if let Some(f) = groups.figures.iter().find(|f| describe::is_notable(f)) {
         let beat = state.groove().sections()[place.section].meter.beat();
         let beats = groups.unit.repeated(f.units as usize).and_then(|l| l.ratio_to(beat));
@@ -135,7 +119,7 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
             _ => format!("{} cells", f.units),
         };
         let text = format!("figure of {length}, {} times; {}", f.times, describe::bar_relation(f));
-        lines.extend(wrap(&text, width).into_iter().take(2).map(|l| vec![(l, Style::new())]));
+        lines.extend(styled(wrap(&text, width), Style::new()).take(2));
     }
     lines
 }
@@ -213,20 +197,15 @@ fn landings(state: &State, report: &Report, theme: Theme, width: usize, max_line
     let label = landings.rows.iter().map(|r| depth(r).len()).max().unwrap_or(0).max(8);
     let room = width.saturating_sub(label + 11).max(4);
     let top = landings.rows.iter().map(|r| r.count).max().unwrap_or(1).max(1);
-    let shown = landings.rows.len().min(max_lines.saturating_sub(1));
-    for row in landings.rows.iter().take(shown) {
-        let halves = row.count * room * 2 / top;
-        let glyphs = theme.glyphs();
-        let mut bar: String = std::iter::repeat_n(glyphs.full, halves / 2).collect();
-        if halves % 2 == 1 || halves == 0 {
-            bar.push(glyphs.half);
-        }
+    for row in landings.rows.iter().take(max_lines - 1) {
+        let (halves, glyphs) = (row.count * room * 2 / top, theme.glyphs());
+        let half = (halves % 2 == 1 || halves == 0).then_some(glyphs.half);
+        let bar: String = std::iter::repeat_n(glyphs.full, halves / 2).chain(half).collect();
         let percent = 100.0 * row.count as f64 / landings.total as f64;
         let style = if row.depth.on_beat() { theme.written() } else { theme.hearing() };
-        let bar = format!("{bar:<room$}");
         lines.push(vec![
             (format!("{:<label$} ", depth(row)), Style::new()),
-            (bar, style),
+            (format!("{bar:<room$}"), style),
             (format!("{:>4} {percent:>3.0}%", row.count), Style::new()),
         ]);
     }
@@ -237,7 +216,6 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usi
     let (of, fresh) = state.focus_label().unwrap_or_default();
     let stale = if fresh { "" } else { "…" };
     let heading = beat_heading(&of, report, width.saturating_sub(1));
-    let heading = fit(&heading, width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     if report.hearings.is_empty() {
         lines.push(vec![(describe::no_hearing_reason(report).into(), theme.faint())]);
@@ -248,12 +226,11 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usi
         0 => String::new(),
         n => format!("  h: {n} more"),
     };
-    let head = Some(format!("{names}{more}")).filter(|t| t.width() <= width);
-    lines.push(vec![(head.unwrap_or_else(|| names.to_owned()), theme.faint())]);
+    let more = if names.width() + more.width() <= width { more } else { String::new() };
+    lines.push(vec![(format!("{names}{more}"), theme.faint())]);
     let selected = state.strip_hearing().map(|(i, _)| i);
-    for i in listed(&report.hearings, max) {
-        lines.push(hearing(&report.hearings[i], report, theme, width, selected == Some(i)));
-    }
+    let listed = listed(&report.hearings, max).into_iter();
+    lines.extend(listed.map(|i| hearing(&report.hearings[i], report, theme, width, selected == Some(i))));
     lines.extend(lead_change(state, report, width).map(|text| vec![(text, theme.faint())]));
     lines
 }
@@ -327,9 +304,8 @@ fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, selected: b
     let likely = describe::likelihood(h);
     let numbers = format!("{likely:>6} {:>5.1}{deviation} {:>3.0}% ", h.bpm(report.speed), h.share() * 100.0);
     let mark = if selected { theme.glyphs().here } else { ' ' };
-    let what = format!("{mark}{}", h.kind.short());
-    let what = fit(&what, width.saturating_sub(numbers.len()));
-    vec![(numbers, style), (what, style)]
+    let name = fit(&format!("{mark}{}", h.kind.short()), width.saturating_sub(numbers.len()));
+    vec![(numbers, style), (name, style)]
 }
 
 fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Pieces> {
@@ -347,13 +323,9 @@ fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Pieces
         }
         if wrapped.len() > room {
             wrapped.truncate(room);
-            if let Some(last) = wrapped.last_mut() {
-                last.push('…');
-            }
+            wrapped[room - 1].push('…');
         }
-        for (i, line) in wrapped.into_iter().enumerate() {
-            lines.push(vec![(if i == 0 { "- ".into() } else { "  ".into() }, theme.faint()), (line, Style::new())]);
-        }
+        lines.extend(hanging(wrapped, ("- ", theme.faint()), Style::new()));
     }
     lines
 }

@@ -1,10 +1,10 @@
 //! Writes text into the cells of a frame, cut at the edges of an area.
 
-use crate::terminal::prompts::typing::TextField;
-use crate::terminal::view::theme::Theme;
+use crate::terminal::{TextField, Theme};
 use ratatui::buffer::{Buffer, Cell};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use ratatui::widgets::{Clear, Widget};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 pub(crate) struct Pen<'a> {
@@ -35,6 +35,13 @@ impl<'a> Pen<'a> {
         pieces.iter().fold(x, |x, (text, style)| self.put(area, x, y, text, *style))
     }
 
+    /// Writes lines from a row on, as far as the area has rows.
+    pub(crate) fn lines(&mut self, area: Rect, x: usize, y: usize, lines: &[Pieces]) {
+        for (y, line) in (y..usize::from(area.height)).zip(lines) {
+            self.pieces(area, x, y, line);
+        }
+    }
+
     fn cell(&mut self, area: Rect, x: usize, y: usize) -> Option<&mut Cell> {
         let inside = x < usize::from(area.width) && y < usize::from(area.height);
         self.buffer.cell_mut((area.x + x as u16, area.y + y as u16)).filter(|_| inside)
@@ -48,12 +55,7 @@ impl<'a> Pen<'a> {
     }
 
     pub(crate) fn clear(&mut self, area: Rect) {
-        let area = area.intersection(*self.buffer.area());
-        for at in area.positions() {
-            if let Some(cell) = self.buffer.cell_mut(at) {
-                cell.reset();
-            }
-        }
+        Clear.render(area, self.buffer);
     }
 
     pub(crate) fn style(&mut self, area: Rect, x: usize, y: usize, style: Style) {
@@ -78,8 +80,20 @@ impl<'a> Pen<'a> {
     }
 
     pub(crate) fn row_style(&mut self, area: Rect, y: usize, style: Style) {
-        for x in 0..usize::from(area.width) {
-            self.style(area, x, y, style);
+        self.buffer.set_style(Rect { y: area.y + y as u16, height: 1, ..area }, style);
+    }
+
+    pub(crate) fn column_style(&mut self, area: Rect, x: usize, style: Style) {
+        self.buffer.set_style(Rect { x: area.x + x as u16, width: 1, ..area }, style);
+    }
+
+    /// Writes at the right end of the first row, but not before column `min_x`, how much of a list of `total` lines is above
+    /// the end of the window, whose first line is `first`; nothing if all of it is visible.
+    pub(crate) fn scroll_percent(&mut self, area: Rect, min_x: usize, first: usize, height: usize, total: usize) {
+        if total > height {
+            let percent = format!(" {}%", 100 * (first + height).min(total) / total);
+            let x = usize::from(area.width).saturating_sub(percent.len()).max(min_x);
+            self.put(area, x, 0, &percent, self.theme.faint());
         }
     }
 }
@@ -89,20 +103,12 @@ pub(crate) fn fit(text: &str, width: usize) -> String {
     if text.width() <= width {
         return text.to_owned();
     }
-    let mut out = String::new();
     let mut used = 0;
-    for c in text.chars() {
-        let w = c.width().unwrap_or(0);
-        if used + w + 1 > width {
-            break;
-        }
-        used += w;
-        out.push(c);
-    }
-    if width > 0 {
-        out.push('…');
-    }
-    out
+    let start = text.chars().take_while(|c| {
+        used += c.width().unwrap_or(0);
+        used < width
+    });
+    start.chain((width > 0).then_some('…')).collect()
 }
 
 /// The longest end of a text that fits a number of columns.
@@ -114,6 +120,17 @@ pub(crate) fn end(text: &str, width: usize) -> &str {
     });
     let at = first.last().map_or(text.len(), |(at, _)| at);
     &text[at..]
+}
+
+pub(crate) fn styled(lines: Vec<String>, style: Style) -> impl Iterator<Item = Pieces> {
+    lines.into_iter().map(move |line| vec![(line, style)])
+}
+
+/// Lines with a text before the first one, and as much space before the others.
+pub(crate) fn hanging(lines: Vec<String>, (before, before_style): (&str, Style), style: Style) -> Vec<Pieces> {
+    let space = " ".repeat(before.chars().count());
+    let before = std::iter::once(before).chain(std::iter::repeat(&*space));
+    before.zip(lines).map(|(before, line)| vec![(before.to_owned(), before_style), (line, style)]).collect()
 }
 
 /// Breaks text into lines of at most `width` columns, at spaces or after `+` and `,` where possible.

@@ -1,19 +1,15 @@
 //! Draws the single lines: title at the top, transport, hints and questions at the bottom, and the prompt.
 
-use super::pen::{Pen, Pieces, end, fit, wrap};
 use crate::analysis::landing;
 use crate::jobs::SoundLevels;
-use crate::rhythm::{Cell, count, print_note_value};
-use crate::terminal::commands::{self, Mode};
+use crate::rhythm::{Accent, Attack, Cell, count, print_note_value};
 use crate::terminal::manual::ManualInput;
-use crate::terminal::overlay::{Overlay, PendingOverwrite};
 use crate::terminal::playback::clicks;
 use crate::terminal::playback::playing::{LoopMode, RemoteLink};
 use crate::terminal::playback::practice::{self, RunningSequence, SequenceKind};
 use crate::terminal::prompts::preview;
-use crate::terminal::prompts::typing::TextField;
-use crate::terminal::state::{Message, State};
-use crate::terminal::view::layout::Layout;
+use crate::terminal::view::{Layout, Pen, Pieces, fit, wrap};
+use crate::terminal::{Message, Mode, Overlay, State, commands};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
@@ -26,10 +22,10 @@ pub(crate) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let groove = state.groove();
     let at = state.shown_section();
     let section = &groove.sections()[at];
-    let count = groove.sections().len();
-    let number = if count > 1 { format!(" {}/{count}", at + 1) } else { String::new() };
+    let sections = groove.sections().len();
+    let number = if sections > 1 { format!(" {}/{sections}", at + 1) } else { String::new() };
     let times = if section.times > 1 { format!(" {}{}", theme.glyphs().times, section.times) } else { String::new() };
-    let bars = format!(", {} bar{}{times}", section.bars, if section.bars == 1 { "" } else { "s" });
+    let bars = format!(", {}{times}", count(usize::from(section.bars), "bar"));
     let swing = section.swing.map(|s| format!("  swing {s}")).unwrap_or_default();
     let name = fit(&section.name, 10);
     let right = |name: String, swing: &str| -> Pieces {
@@ -41,12 +37,9 @@ pub(crate) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
             (swing.to_owned(), Style::new()),
         ]
     };
-    let (status, style) = if state.session.is_changed() {
-        ("not saved", theme.warning())
-    } else if state.is_new() {
-        ("new", theme.faint())
-    } else {
-        ("saved", theme.faint())
+    let (status, style) = match state.session.is_changed() {
+        true => ("not saved", theme.warning()),
+        false => (if state.is_new() { "new" } else { "saved" }, theme.faint()),
     };
     let width = usize::from(area.width);
     let used = |right: &Pieces| right.iter().map(|(t, _)| t.width()).sum::<usize>();
@@ -80,8 +73,7 @@ fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     } else if playback.on {
         let at = playback.position.and_then(|h| {
             let s = state.groove().sections().get(h.section)?;
-            let beat = s.meter.beat();
-            let beats = (h.wholes * beat.denom() as f64 / beat.numer() as f64 + 1e-6).floor() as usize;
+            let beats = (state.beats(h)? + 1e-6).floor() as usize;
             Some(format!(" {} {}.{}", fit(&s.name, 6), beats / s.meter.beats() + 1, beats % s.meter.beats() + 1))
         });
         vec![(format!("{}{}", glyphs.playing, at.unwrap_or_default()), theme.value())]
@@ -104,12 +96,11 @@ fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
         pieces.push((format!("  {}{percent}", job.verb), theme.written()));
     }
     pieces.extend(playback.running.as_ref().filter(|_| playback.on).map(|r| (running(r), theme.value())));
-    let looped = match playback.loop_mode {
-        LoopMode::All => "",
-        LoopMode::Section => "  loop section",
-        LoopMode::Region => "  loop region",
-    };
-    pieces.push((looped.to_owned(), Style::new()));
+    match playback.loop_mode {
+        LoopMode::All => {}
+        LoopMode::Section => pieces.push(("  loop section".to_owned(), Style::new())),
+        LoopMode::Region => pieces.push(("  loop region".to_owned(), Style::new())),
+    }
     // The pane shows the speeds of a ladder.
     if playback.percent != 100 && !practice::is_ladder(state) {
         pieces.push((format!("  {}%", playback.percent), theme.value()));
@@ -118,8 +109,7 @@ fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     if volume_db != 0.0 {
         pieces.push((format!("  vol {volume_db:+}"), Style::new()));
     }
-    let clicks = playback.mix.beat || playback.mix.hearing;
-    if click_db != 0.0 && clicks {
+    if click_db != 0.0 && (playback.mix.beat || playback.mix.hearing) {
         pieces.push((format!("  click {click_db:+}"), Style::new()));
     }
     let name = clicks::mix_name(state);
@@ -167,19 +157,15 @@ fn cursor_cell(state: &State) -> String {
     let syllable = landing::syllable(spot, context);
     let syllable =
         if syllable.starts_with(|c: char| c.is_ascii_digit()) { String::new() } else { format!(" {syllable}") };
-    let cell = match groove.cell(place) {
-        Cell::Rest => "rest".to_owned(),
-        Cell::Hold => "hold".to_owned(),
-        Cell::Attack(a) => {
-            let accent = match a.accent {
-                crate::rhythm::Accent::Ghost => "ghost attack",
-                crate::rhythm::Accent::Plain => "attack",
-                crate::rhythm::Accent::Accent => "accented attack",
-            };
-            a.pitch.map_or(accent.to_owned(), |p| format!("{accent} {p}"))
-        }
+    let (cell, pitch) = match groove.cell(place) {
+        Cell::Rest => ("rest", None),
+        Cell::Hold => ("hold", None),
+        Cell::Attack(Attack { accent: Accent::Ghost, pitch }) => ("ghost attack", pitch),
+        Cell::Attack(Attack { accent: Accent::Plain, pitch }) => ("attack", pitch),
+        Cell::Attack(Attack { accent: Accent::Accent, pitch }) => ("accented attack", pitch),
     };
-    format!("{} {}.{}{syllable}: {cell}", fit(&layer.name, 12), beat / beats + 1, beat % beats + 1)
+    let pitch = pitch.map(|p| format!(" {p}")).unwrap_or_default();
+    format!("{} {}.{}{syllable}: {cell}{pitch}", fit(&layer.name, 12), beat / beats + 1, beat % beats + 1)
 }
 
 /// Commands hinted at on the grid, most important first.
@@ -189,58 +175,28 @@ const GRID_HINTS: &str = "help find play enter-group toggle delete-previous undo
 fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let theme = pen.theme;
     let width = usize::from(area.width);
-    let key = |name: &str| state.input.keymap.first(name);
     match &state.overlay {
         Overlay::Prompt { question, text, unedited, error } => {
-            let results = match error {
-                None if !*unedited => preview::lines(*question, text.value(), &state.session),
-                _ => Vec::new(),
-            };
-            let results: Vec<String> = results.iter().map(|line| fit(line, width)).collect();
-            return prompt(pen, area, question.label_and_forms(), (text, *unedited), error.as_deref(), results);
+            let (label, forms) = question.label_and_forms();
+            let x = pen.put(area, 0, 0, &format!("{label}: "), theme.heading());
+            // The first character typed replaces an unedited text, as it would a selection.
+            let x = pen.text_field(area, x, text, if *unedited { theme.selected() } else { Style::new() });
+            if let Some(error) = error {
+                return put_lines(pen, above(area), &wrap_and_cut(error, width), theme.warning());
+            }
+            // The results of the answer; under them the allowed forms, unless these fit after the text.
+            let results = if *unedited { Vec::new() } else { preview::lines(*question, text.value(), &state.session) };
+            let mut lines: Vec<String> = results.iter().map(|line| fit(line, width)).collect();
+            if x + 3 + forms.width() <= width {
+                pen.put(area, x + 3, 0, forms, theme.faint());
+            } else {
+                lines.extend(wrap_and_cut(forms, width));
+            }
+            return put_lines(pen, above(area), &lines, theme.faint());
         }
-        Overlay::ConfirmQuit => {
-            let (save, discard, cancel) = (key("quit-save"), key("quit-discard"), key("quit-cancel"));
-            let text = format!("Not saved. {save}: save and quit, {discard}: quit unsaved, {cancel}: cancel");
-            pen.put(area, 0, 0, &fit(&text, width), theme.warning());
-            return;
-        }
-        Overlay::ConfirmImport(_) => {
-            let (save, discard, cancel) = (key("import-save"), key("import-discard"), key("import-cancel"));
-            let text = format!("Not saved. {save}: save, then import, {discard}: import, {cancel}: cancel");
-            pen.put(area, 0, 0, &fit(&text, width), theme.warning());
-            return;
-        }
-        Overlay::ConfirmSounds(_) => {
-            let (yes, no) = (key("sounds-allow"), key("sounds-refuse"));
-            let text = format!("Read these files? {yes}: yes, always, {no}: no");
-            pen.put(area, 0, 0, &fit(&text, width), theme.warning());
-            return;
-        }
-        Overlay::Choice(choice) => {
-            let keys = ["choose-first", "choose-second"].map(key);
-            let answers = choice.answers.iter().zip(keys).map(|((words, _), key)| format!("{key}: {words}"));
-            let answers = answers.chain([format!("{}: cancel", key("choose-cancel"))]).collect::<Vec<_>>().join(", ");
-            let mut lines = wrap_and_cut(&format!("{}. {answers}", choice.question), width);
-            let last = lines.pop().unwrap_or_default();
-            put_above(pen, area, &lines, theme.warning());
-            pen.put(area, 0, 0, &last, theme.warning());
-            return;
-        }
-        Overlay::ConfirmOverwrite(pending) => {
-            let (file, problem) = match pending {
-                PendingOverwrite::Changed(_) => (
-                    state.file().unwrap_or_default(),
-                    if width < 76 { "was changed." } else { "was changed by another program." },
-                ),
-                PendingOverwrite::Taken(name) | PendingOverwrite::Job(_, name) => (name.as_str(), "already exists."),
-            };
-            let (yes, no) = (key("overwrite-yes"), key("overwrite-no"));
-            let text = format!(" {problem} Overwrite it? {yes}: yes, {no}: no");
-            // The end of a path is the most important part of it.
-            let name = end(file, width.saturating_sub(text.width()));
-            pen.put(area, 0, 0, &format!("{name}{text}"), theme.warning());
-            return;
+        Overlay::Confirm(confirmation) => {
+            let lines = wrap_and_cut(&confirmation.text(state, width), width);
+            return put_lines(pen, area, &lines, theme.warning());
         }
         _ => {}
     }
@@ -249,13 +205,12 @@ fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             Message::Info(_) => theme.value(),
             Message::Warning(_) => theme.warning(),
         };
-        let mut lines = wrap_and_cut(message.text(), width);
+        let lines = wrap_and_cut(message.text(), width);
         // The keys that answer the offer are not on the screen otherwise.
-        let last = if matches!(state.overlay, Overlay::Recovery(_)) { None } else { lines.pop() };
-        put_above(pen, area, &lines, style);
-        if let Some(last) = last {
-            pen.put(area, 0, 0, &last, style);
-            return;
+        if matches!(state.overlay, Overlay::Recovery(_)) {
+            put_lines(pen, above(area), &lines, style);
+        } else {
+            return put_lines(pen, area, &lines, style);
         }
     }
     let mode = state.mode();
@@ -280,16 +235,12 @@ fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     for name in hints.split_whitespace() {
         let Some(command) = commands::find(name) else { continue };
         debug_assert!(command.mode == mode || mode == Mode::ConfirmQuit);
-        let keys = if name == "enter-group" { "1-9".to_owned() } else { key(name) };
-        if keys.is_empty() {
-            continue;
-        }
+        let keys = if name == "enter-group" { "1-9".to_owned() } else { state.input.keymap.first(name) };
         let text = if command.hint.is_empty() { command.description } else { command.hint };
-        if x + keys.width() + text.width() + 3 > width {
-            continue;
+        if !keys.is_empty() && x + keys.width() + text.width() + 3 <= width {
+            x = pen.put(area, x, 0, &keys, theme.key());
+            x = pen.put(area, x + 1, 0, text, Style::new()) + 2;
         }
-        x = pen.put(area, x, 0, &keys, theme.key());
-        x = pen.put(area, x + 1, 0, text, Style::new()) + 2;
     }
 }
 
@@ -306,39 +257,15 @@ fn wrap_and_cut(text: &str, width: usize) -> Vec<String> {
     lines
 }
 
-/// Draws lines over those above the last line of the screen.
-fn put_above(pen: &mut Pen<'_>, area: Rect, lines: &[String], style: Style) {
+fn above(row: Rect) -> Rect {
+    Rect { y: row.y - 1, ..row }
+}
+
+/// Draws lines of which the last is in this row.
+fn put_lines(pen: &mut Pen<'_>, last: Rect, lines: &[String], style: Style) {
     for (i, line) in lines.iter().rev().enumerate() {
-        let Some(y) = area.y.checked_sub(i as u16 + 1) else { return };
-        let row = Rect { y, ..area };
+        let row = Rect { y: last.y - i as u16, ..last };
         pen.clear(row);
         pen.put(row, 0, 0, line, style);
     }
-}
-
-/// Draws a prompt: its label, the text typed, and the allowed forms after it if they fit, otherwise above it, below the results of the
-/// answer. An error takes their place.
-fn prompt(
-    pen: &mut Pen<'_>,
-    area: Rect,
-    (label, forms): (&str, &str),
-    (text, unedited): (&TextField, bool),
-    error: Option<&str>,
-    mut above: Vec<String>,
-) {
-    let theme = pen.theme;
-    let width = usize::from(area.width);
-    let x = pen.put(area, 0, 0, label, theme.heading());
-    let x = pen.put(area, x, 0, ": ", theme.heading());
-    // The first character typed replaces it, as it would a selection.
-    let x = pen.text_field(area, x, text, if unedited { theme.selected() } else { Style::new() });
-    if let Some(error) = error {
-        return put_above(pen, area, &wrap_and_cut(error, width), theme.warning());
-    }
-    if x + 3 + forms.width() <= width {
-        pen.put(area, x + 3, 0, forms, theme.faint());
-    } else {
-        above.extend(wrap_and_cut(forms, width));
-    }
-    put_above(pen, area, &above, theme.faint());
 }

@@ -1,12 +1,10 @@
 //! Draws the pulses of hearings under the grid, in the same columns as the cells.
 
-use super::grid::playhead;
-use super::pen::{Pen, fit};
 use crate::analysis::{Hearing, Kind, Report};
 use crate::rhythm::Time;
-use crate::terminal::state::State;
-use crate::terminal::view::columns::Scale;
-use crate::terminal::view::layout::Layout;
+use crate::terminal::State;
+use crate::terminal::view::grid::playhead;
+use crate::terminal::view::{Layout, Pen, Scale, fit};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
@@ -22,11 +20,8 @@ pub(crate) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
     shown.extend(state.written_beat().map(|h| (h, "beat", theme.written())));
     let selected = state.strip_hearing().filter(|(_, h)| h.kind != Kind::Written);
     shown.extend(selected.map(|(_, h)| (h, "heard", theme.hearing())));
-    let others = report
-        .hearings
-        .iter()
-        .enumerate()
-        .filter(|(i, h)| h.kind != Kind::Written && selected.is_none_or(|(c, _)| c != *i));
+    let is_other = |(i, h): &(usize, &Hearing)| h.kind != Kind::Written && selected.is_none_or(|(c, _)| c != *i);
+    let others = report.hearings.iter().enumerate().filter(is_other);
     shown.extend(others.map(|(_, h)| (h, "", theme.faint())));
     for (row, (h, name, style)) in shown.iter().take(usize::from(layout.strips.height)).enumerate() {
         let label = format!("{name:<5} {:>4.0}", bpm_here(state, report, h));
@@ -34,9 +29,7 @@ pub(crate) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
         strip(state, pen, layout, scale, report, (h, row, *style));
     }
     if let Some(x) = playhead(state, scale, layout.strips.width) {
-        for row in 0..usize::from(layout.strips.height) {
-            pen.style(layout.strips, x, row, theme.playhead());
-        }
+        pen.column_style(layout.strips, x, theme.playhead());
     }
 }
 
@@ -46,7 +39,8 @@ fn pass(state: &State) -> usize {
     state.playback.position.filter(|h| h.section == section).map_or(0, |h| h.pass)
 }
 
-/// A hearing's tempo at the cursor, or at the start of another section that is shown: that of its stretch there, or the first stretch before the first pulse.
+/// A hearing's tempo at the cursor, or at the start of another section that is shown: that of its stretch there, or the first
+/// stretch before the first pulse.
 fn bpm_here(state: &State, report: &Report, hearing: &Hearing) -> f64 {
     let cursor = state.session.cursor();
     let section = state.shown_section();
@@ -68,11 +62,8 @@ fn strip(
     let glyphs = pen.theme.glyphs();
     let section = state.shown_section();
     let Some(s) = state.groove().sections().get(section) else { return };
-    let (Some((start, end)), Some(per_whole)) =
-        (report.clock.range(section, pass(state)), report.clock.seconds_per_whole(section))
-    else {
-        return;
-    };
+    let Some((start, end)) = report.clock.range(section, pass(state)) else { return };
+    let Some(per_whole) = report.clock.seconds_per_whole(section) else { return };
     let beat = s.meter.beat();
     let per_beat = per_whole * beat.numer() as f64 / beat.denom() as f64;
     let width = usize::from(layout.strips.width);
@@ -88,19 +79,10 @@ fn strip(
         let Some(x) = column.checked_sub(state.view.scroll) else { continue };
         let next = hearing.pulses.get(i + 1).or_else(|| hearing.pulses.get(i.wrapping_sub(1)));
         let period = next.map_or(per_beat, |n| (n - pulse).abs());
-        let has_attack_here = has_attack(report, *pulse, period * AGREES);
-        pen.mark(
-            layout.strips,
-            x,
-            row,
-            if has_attack_here { glyphs.pulse_with_attack } else { glyphs.pulse_without_attack },
-            style,
-        );
+        let tolerance = period * AGREES;
+        let attack = report.attacks.partition_point(|a| a.seconds < pulse - tolerance);
+        let has_attack = report.attacks.get(attack).is_some_and(|a| a.seconds <= pulse + tolerance);
+        let mark = if has_attack { glyphs.pulse_with_attack } else { glyphs.pulse_without_attack };
+        pen.mark(layout.strips, x, row, mark, style);
     }
-}
-
-/// Whether there is an attack within `tolerance` seconds of a pulse.
-fn has_attack(report: &Report, pulse: f64, tolerance: f64) -> bool {
-    let at = report.attacks.partition_point(|a| a.seconds < pulse - tolerance);
-    report.attacks.get(at).is_some_and(|a| a.seconds <= pulse + tolerance)
 }

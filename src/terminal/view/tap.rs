@@ -1,13 +1,11 @@
 //! Draws the pane while the user taps along, and the report of the last tapping.
 
-use super::pen::{Pen, Pieces, wrap};
 use crate::analysis::tap::{FollowedPulse, MIN_TAPS, TapStretch};
 use crate::describe::tap::{self as describe_tap, LineStyle, ReportLine};
 use crate::rhythm::count;
 use crate::terminal::playback::tapping::{CALIBRATION_TAPS, TapTarget, Tapping};
-use crate::terminal::state::State;
-use crate::terminal::view::layout::Layout;
-use crate::terminal::view::theme::Theme;
+use crate::terminal::view::{Layout, Pen, Pieces, styled, wrap};
+use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
@@ -21,18 +19,11 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let (width, rows) = (usize::from(area.width), usize::from(area.height));
     let (room, gap) = if layout.pane_right { (width.saturating_sub(2), 1) } else { (width / 2 - 1, 0) };
     let mut lines = vec![vec![(heading(tapping), theme.heading())]];
-    for (text, style) in statistics(state, tapping, theme) {
-        lines.extend(wrap(&text, room).into_iter().map(|l| vec![(l, style)]));
-    }
-    for (y, line) in lines.iter().take(rows).enumerate() {
-        pen.pieces(area, gap, y, line);
-    }
-    let Some(stretch) = tapping.live.stretches.last().filter(|s| s.stats.is_some()) else { return };
+    lines.extend(statistics(state, tapping, theme).into_iter().flat_map(|(text, s)| styled(wrap(&text, room), s)));
+    pen.lines(area, gap, 0, &lines);
+    let Some(stretch) = tapping.report.stretches.last().filter(|s| s.stats.is_some()) else { return };
     let (x, y) = if layout.pane_right { (gap, lines.len() + 1) } else { (room + 2, 0) };
-    let left = rows.saturating_sub(y);
-    for (i, line) in plot(stretch, room, left, theme).iter().enumerate() {
-        pen.pieces(area, x, y + i, line);
-    }
+    pen.lines(area, x, y, &plot(stretch, room, rows.saturating_sub(y), theme));
 }
 
 fn heading(tapping: &Tapping) -> String {
@@ -66,11 +57,9 @@ fn statistics(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, St
         lines.push((text.to_owned(), plain));
         return lines;
     }
-    let Some(stretch) = tapping.live.stretches.last() else {
-        lines.push((
-            format!("keep tapping: at least {MIN_TAPS} taps are needed to tell which pulse they follow"),
-            plain,
-        ));
+    let Some(stretch) = tapping.report.stretches.last() else {
+        let text = format!("keep tapping: at least {MIN_TAPS} taps are needed to tell which pulse they follow");
+        lines.push((text, plain));
         return lines;
     };
     let (groove, report) = (&tapping.setup.groove, &tapping.setup.report);
@@ -87,12 +76,8 @@ fn statistics(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, St
 
 /// The last asynchronies, the newest at the bottom: the pulse is the line in the middle, early taps are to its left.
 fn plot(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec<Pieces> {
-    let Some(stats) = stretch.stats.as_ref().filter(|_| stretch.follows != FollowedPulse::None) else {
-        return Vec::new();
-    };
-    if rows < 3 || width < 16 {
-        return Vec::new();
-    }
+    let has_plot = stretch.follows != FollowedPulse::None && rows >= 3 && width >= 16;
+    let Some(stats) = stretch.stats.as_ref().filter(|_| has_plot) else { return Vec::new() };
     let last = &stats.asynchronies[stats.asynchronies.len().saturating_sub(rows - 1)..];
     let side = last.iter().fold(MIN_RANGE, |m, a| m.max(a.abs()));
     let half = ((width - 1) / 2).min(30);
@@ -120,15 +105,15 @@ pub(crate) fn report(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
         LineStyle::Plain => Style::new(),
         LineStyle::Faint => theme.faint(),
     };
-    let mut rows: Vec<(usize, String, Style)> = Vec::new();
-    for (i, line) in lines.iter().enumerate() {
+    let rows = lines.iter().enumerate().flat_map(|(i, line)| {
         let wrapped = wrap(&line.text, width.saturating_sub(line.indent));
-        rows.extend(wrapped.into_iter().map(|l| (i, format!("{:by$}{l}", "", by = line.indent), style(line))));
-    }
+        wrapped.into_iter().map(move |text| (i, line, text))
+    });
+    let rows: Vec<(usize, &ReportLine, String)> = rows.collect();
     let selected = rows.iter().position(|r| r.0 == at.min(lines.len().saturating_sub(1))).unwrap_or(0);
     let first = selected.saturating_sub(height / 2).min(rows.len().saturating_sub(height));
-    for (y, (i, text, style)) in rows.iter().skip(first).take(height).enumerate() {
-        pen.put(area, 0, y, text, *style);
+    for (y, (i, line, text)) in rows.iter().skip(first).take(height).enumerate() {
+        pen.put(area, line.indent, y, text, style(line));
         if *i == at {
             pen.row_style(area, y, theme.cursor());
         }

@@ -64,12 +64,8 @@ macro_rules! styles {
     ($($name:ident $sixteen:ident $many:literal $($modifier:ident)?;)*) => {
         impl Theme {
             $(pub(crate) fn $name(self) -> Style {
-                let style = match self.colours {
-                    Colours::None => Style::new(),
-                    Colours::Sixteen => Style::new().fg(Color::$sixteen),
-                    Colours::Many => Style::new().fg(Color::Indexed($many)),
-                };
-                style$(.add_modifier(Modifier::$modifier))?
+                let (sixteen, many) = (Style::new().fg(Color::$sixteen), Style::new().fg(Color::Indexed($many)));
+                self.by_colours(Style::new(), sixteen, many)$(.add_modifier(Modifier::$modifier))?
             })*
         }
     };
@@ -122,36 +118,32 @@ impl Theme {
         if self.ascii { &ASCII } else { &UNICODE }
     }
 
+    fn by_colours(self, none: Style, sixteen: Style, many: Style) -> Style {
+        match self.colours {
+            Colours::None => none,
+            Colours::Sixteen => sixteen,
+            Colours::Many => many,
+        }
+    }
+
     /// Of the cursor, and of the selected line of a list.
     pub(crate) fn cursor(self) -> Style {
-        match self.colours {
-            Colours::None | Colours::Sixteen => Style::new().add_modifier(Modifier::REVERSED),
-            Colours::Many => Style::new().fg(Color::Indexed(16)).bg(Color::Indexed(252)),
-        }
+        let reversed = Style::new().reversed();
+        self.by_colours(reversed, reversed, Style::new().fg(Color::Indexed(16)).bg(Color::Indexed(252)))
     }
 
     pub(crate) fn selected(self) -> Style {
-        match self.colours {
-            Colours::None => Style::new().add_modifier(Modifier::UNDERLINED),
-            Colours::Sixteen => Style::new().bg(Color::Blue).add_modifier(Modifier::UNDERLINED),
-            Colours::Many => Style::new().bg(Color::Indexed(24)).add_modifier(Modifier::UNDERLINED),
-        }
+        let underlined = Style::new().underlined();
+        self.by_colours(underlined, underlined.bg(Color::Blue), underlined.bg(Color::Indexed(24)))
     }
 
     pub(crate) fn playhead(self) -> Style {
-        match self.colours {
-            Colours::None => Style::new().add_modifier(Modifier::BOLD),
-            Colours::Sixteen => Style::new().bg(Color::Green),
-            Colours::Many => Style::new().bg(Color::Indexed(22)),
-        }
+        self.by_colours(Style::new().bold(), Style::new().bg(Color::Green), Style::new().bg(Color::Indexed(22)))
     }
 
     /// Background of every other beat, with 256 colours only.
     pub(crate) fn other_beat(self) -> Style {
-        match self.colours {
-            Colours::Many => Style::new().bg(Color::Indexed(235)),
-            _ => Style::new(),
-        }
+        self.by_colours(Style::new(), Style::new(), Style::new().bg(Color::Indexed(235)))
     }
 
     /// Text in which hidden characters are escaped, in ASCII if the theme demands it.

@@ -1,15 +1,15 @@
 //! The editor's documents on the disk: their files, and the texts they were read from.
 
-use super::super::super::event::SaveFailed;
 use crate::describe::difference;
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::store::{self, Loaded, Overwrite, Practice, SaveError, Stamp, StateFolder};
+use crate::terminal::event::SaveFailed;
 use std::path::PathBuf;
 use std::time::{SystemTime, UNIX_EPOCH};
 
 #[derive(Debug, Default)]
-struct Place {
+struct DocumentFile {
     path: Option<PathBuf>,
     /// The text of the file, whose comments a save keeps.
     text: Option<String>,
@@ -18,48 +18,48 @@ struct Place {
 }
 
 #[derive(Debug)]
-pub(crate) struct Source {
+pub(crate) struct Documents {
     /// Indexed by document.
-    places: Vec<Place>,
-    pub(super) current: DocumentId,
+    files: Vec<DocumentFile>,
+    pub(crate) current: DocumentId,
     state: Option<StateFolder>,
 }
 
-impl Source {
+impl Documents {
     pub(crate) fn new(path: Option<PathBuf>, loaded: Option<Loaded>, state: Option<StateFolder>) -> Self {
         let (text, stamp) = loaded.map_or((None, None), |l| (Some(l.text), Some(l.stamp)));
-        Self { places: vec![Place { path, text, stamp }], current: DocumentId::default(), state }
+        Self { files: vec![DocumentFile { path, text, stamp }], current: DocumentId::default(), state }
     }
 
     /// Treats a document as one that was read from this text: a save over anything else asks.
     pub(crate) fn adopt(&mut self, document: DocumentId, base: Option<String>) {
-        let place = &mut self.places[document.0];
-        (place.stamp, place.text) = (base.as_deref().map(Stamp::of), base);
+        let file = &mut self.files[document.0];
+        (file.stamp, file.text) = (base.as_deref().map(Stamp::of), base);
     }
 
-    fn place(&self) -> &Place {
-        &self.places[self.current.0]
+    fn file(&self) -> &DocumentFile {
+        &self.files[self.current.0]
     }
 
-    pub(crate) fn path_and_text(&self) -> (Option<PathBuf>, Option<String>) {
-        (self.place().path.clone(), self.place().text.clone())
+    pub(crate) fn current_path_and_text(&self) -> (Option<PathBuf>, Option<String>) {
+        (self.file().path.clone(), self.file().text.clone())
     }
 
     /// Saves as another document from now on.
     pub(crate) fn switch_document(&mut self, document: DocumentId) {
         self.current = document;
-        if self.places.len() <= document.0 {
-            self.places.resize_with(document.0 + 1, Place::default);
+        if self.files.len() <= document.0 {
+            self.files.resize_with(document.0 + 1, DocumentFile::default);
         }
     }
 
     fn text_of(&self, groove: &Groove) -> String {
-        self.place().text.as_ref().map_or_else(|| store::print(groove), |text| store::update(text, groove))
+        self.file().text.as_ref().map_or_else(|| store::print(groove), |text| store::update(text, groove))
     }
 
     /// Adds an entry to the practice log of a saved groove, and returns the last line of the log.
     pub(crate) fn progress(&self, practice: Option<Practice>) -> Result<Option<String>, String> {
-        let Place { path: Some(path), stamp: Some(_), .. } = self.place() else { return Ok(None) };
+        let DocumentFile { path: Some(path), stamp: Some(_), .. } = self.file() else { return Ok(None) };
         let mut all = store::load_progress(path)?;
         let last = all.last().map(ToString::to_string);
         let Some(practice) = practice else { return Ok(last) };
@@ -68,14 +68,14 @@ impl Source {
         Ok(all.last().map(ToString::to_string))
     }
 
-    pub(super) fn save_state(&self, save: impl Fn(&StateFolder) -> Result<(), SaveError>) -> Result<(), String> {
+    pub(crate) fn save_state(&self, save: impl Fn(&StateFolder) -> Result<(), SaveError>) -> Result<(), String> {
         let state = self.state.as_ref().ok_or("no home folder to save it in")?;
         save(state).map_err(|e| e.to_string())
     }
 
-    pub(super) fn allow_sounds(&self, sounds: &[PathBuf]) -> Result<(), String> {
+    pub(crate) fn allow_sounds(&self, sounds: &[PathBuf]) -> Result<(), String> {
         // Without a file or a home the answer holds until the end.
-        let (Some(path), Some(state)) = (&self.place().path, &self.state) else { return Ok(()) };
+        let (Some(path), Some(state)) = (&self.file().path, &self.state) else { return Ok(()) };
         state.allow_sounds(path, sounds).map_err(|e| e.to_string())
     }
 
@@ -87,8 +87,8 @@ impl Source {
         overwrite: Overwrite,
     ) -> Result<String, SaveFailed> {
         let checked = overwrite == Overwrite::Never;
-        let moving = other.is_some() && other != self.place().path;
-        let Some(path) = other.or_else(|| self.place().path.clone()) else {
+        let moving = other.is_some() && other != self.file().path;
+        let Some(path) = other.or_else(|| self.file().path.clone()) else {
             return Err(SaveFailed::Failed("no file name given".into()));
         };
         let taken = || SaveFailed::Taken(path.display().to_string());
@@ -96,7 +96,7 @@ impl Source {
             return Err(taken());
         }
         let text = self.text_of(groove);
-        let stamp = self.place().stamp.filter(|_| !moving).unwrap_or(Stamp::ABSENT);
+        let stamp = self.file().stamp.filter(|_| !moving).unwrap_or(Stamp::ABSENT);
         let stamp = store::save(&path, &text, checked.then_some(stamp)).map_err(|e| match e {
             SaveError::ChangedOnDisk(_) if moving => taken(),
             SaveError::ChangedOnDisk(_) => SaveFailed::Changed(match store::load(&path) {
@@ -107,7 +107,7 @@ impl Source {
             e => SaveFailed::Failed(format!("{}: {}", e.message(), path.display())),
         })?;
         let name = path.display().to_string();
-        self.places[self.current.0] = Place { path: Some(path), text: Some(text), stamp: Some(stamp) };
+        self.files[self.current.0] = DocumentFile { path: Some(path), text: Some(text), stamp: Some(stamp) };
         Ok(name)
     }
 }
@@ -143,23 +143,23 @@ mod tests {
             Some(Practice { date: String::new(), ladder, step: 3, speed, steps: 6, loops })
         };
         // A name without a file, and no name at all: nothing is written.
-        for source in [Source::new(Some(path.clone()), None, None), Source::new(None, None, None)] {
-            assert_eq!(source.progress(work(4)), Ok(None));
+        for documents in [Documents::new(Some(path.clone()), None, None), Documents::new(None, None, None)] {
+            assert_eq!(documents.progress(work(4)), Ok(None));
         }
         assert_eq!(std::fs::read_dir(home.path()).expect("a folder").count(), 0);
         let quarter = crate::rhythm::Time::new(1, 4).expect("quarter");
         let tempo = crate::rhythm::Tempo::new(crate::rhythm::Fraction::whole(120), quarter).expect("tempo");
         let groove = Groove::blank(crate::rhythm::Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
-        let mut source = Source::new(Some(path.clone()), None, None);
-        source.save(&groove, None, Overwrite::Never).expect("saved");
-        assert_eq!(source.progress(None), Ok(None));
-        source.progress(work(4)).expect("written");
-        let line = source.progress(work(2)).expect("written").expect("a line");
+        let mut documents = Documents::new(Some(path.clone()), None, None);
+        documents.save(&groove, None, Overwrite::Never).expect("saved");
+        assert_eq!(documents.progress(None), Ok(None));
+        documents.progress(work(4)).expect("written");
+        let line = documents.progress(work(2)).expect("written").expect("a line");
         assert!(line.contains("last 50-100/10 x4: step 3 of 6 (70%), 6 passes, "), "{line}");
-        assert_eq!(source.progress(None), Ok(Some(line)));
+        assert_eq!(documents.progress(None), Ok(Some(line)));
         let log = store::progress_path(&path);
         std::fs::write(&log, "format = [").expect("written");
-        let error = source.progress(work(1)).expect_err("damaged");
+        let error = documents.progress(work(1)).expect_err("damaged");
         assert!(error.starts_with("riff.progress: line 1 is not TOML; the file is left unchanged"), "{error}");
         assert_eq!(std::fs::read_to_string(&log).expect("text"), "format = [");
     }
@@ -175,25 +175,25 @@ mod tests {
         };
         std::fs::write(file("riff.toml"), format!("# of the ferry\n{}", store::print(&groove(1)))).expect("written");
         let loaded = store::load(&file("riff.toml")).expect("read");
-        let mut source = Source::new(Some(file("riff.toml")), Some(loaded), None);
+        let mut documents = Documents::new(Some(file("riff.toml")), Some(loaded), None);
         // The other document has no file and none of the comments.
-        source.switch_document(DocumentId(1));
+        documents.switch_document(DocumentId(1));
         assert_eq!(
-            source.save(&groove(2), None, Overwrite::Never),
+            documents.save(&groove(2), None, Overwrite::Never),
             Err(SaveFailed::Failed("no file name given".into()))
         );
-        source.save(&groove(2), Some(file("song.toml")), Overwrite::Never).expect("saved");
+        documents.save(&groove(2), Some(file("song.toml")), Overwrite::Never).expect("saved");
         let text = |name: &str| std::fs::read_to_string(file(name)).expect("text");
         assert!(!text("song.toml").contains("# of the ferry"));
         // The first one is saved to its file, with its comments, without a question.
-        source.switch_document(DocumentId(0));
-        let name = source.save(&groove(3), None, Overwrite::Never).expect("saved");
+        documents.switch_document(DocumentId(0));
+        let name = documents.save(&groove(3), None, Overwrite::Never).expect("saved");
         assert!(name.ends_with("riff.toml") && text("riff.toml").contains("# of the ferry"));
         assert!(text("riff.toml").contains("bars = 3") && text("song.toml").contains("bars = 2"));
         // Changes by another program are noticed for each document.
         std::fs::write(file("song.toml"), "else").expect("written");
-        source.switch_document(DocumentId(1));
-        let changed = source.save(&groove(2), None, Overwrite::Never);
+        documents.switch_document(DocumentId(1));
+        let changed = documents.save(&groove(2), None, Overwrite::Never);
         assert!(
             matches!(&changed, Err(SaveFailed::Changed(lines)) if lines[0].starts_with("song.toml") || lines[0].contains("song.toml:1")),
             "{changed:?}"
