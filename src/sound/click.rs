@@ -13,6 +13,8 @@ use serde::{Deserialize, Serialize};
 const DIVISION_LEVEL: f32 = 0.708;
 /// Distance from the start of the loop, as a power of two of a frame, below which a computed pulse counts as at the start.
 const EPSILON_FRAME_BITS: u32 = 20;
+/// Pan positions of the clicks of hearings, by index; the written beat clicks in the middle.
+const SIDES: [i8; 4] = [60, -60, 90, -90];
 /// Most clicks per beat or pulse.
 const MAX_PARTS: u8 = 16;
 
@@ -37,6 +39,11 @@ impl Click {
             Click::Divided(n) => usize::from(n.clamp(1, MAX_PARTS)),
         }
     }
+}
+
+/// The pan position of the clicks of a hearing, by its index.
+pub(crate) fn side(index: u8) -> i8 {
+    SIDES[usize::from(index) % SIDES.len()]
 }
 
 /// Clicks in addition to those of the written beat.

@@ -179,14 +179,10 @@ impl Player {
         self.handle.playing || self.lost.as_ref().is_some_and(|l| l.playhead.is_some())
     }
 
-    pub(crate) fn playhead(&mut self) -> Option<Playhead> {
-        self.playhead_at(Instant::now())
-    }
-
     /// The position that is heard at an instant of the recent past or the near future.
-    pub(crate) fn playhead_at(&mut self, at: Instant) -> Option<Playhead> {
+    pub(crate) fn playhead(&mut self, at: Instant) -> Option<Playhead> {
         let ahead = self.ahead();
-        self.handle.playhead_at(ahead, at)
+        self.handle.playhead(ahead, at)
     }
 
     /// Uncertainty of the playhead in seconds: one device buffer.
@@ -200,12 +196,6 @@ impl Player {
         Frame(if reported > 0 { reported } else { ASSUMED_AHEAD })
     }
 
-    /// Frees returned segments, sends waiting commands, and checks the device. Call it several times a second, also while
-    /// nothing plays. It blocks while a device is opened. Each event is reported once.
-    pub(crate) fn tick(&mut self) -> Option<DeviceEvent> {
-        self.tick_at(Instant::now())
-    }
-
     /// Gaps in the sound since they were last taken: the device had played all it had before another buffer was filled.
     pub(crate) fn take_gaps(&mut self) -> u64 {
         self.counters.gaps.swap(0, Ordering::Relaxed)
@@ -216,7 +206,9 @@ impl Player {
         self.counters.errors.load(Ordering::Relaxed)
     }
 
-    fn tick_at(&mut self, now: Instant) -> Option<DeviceEvent> {
+    /// Frees returned segments, sends waiting commands, and checks the device. Call it several times a second, also while
+    /// nothing plays. It blocks while a device is opened. Each event is reported once.
+    pub(crate) fn tick(&mut self, now: Instant) -> Option<DeviceEvent> {
         self.handle.tick();
         if let Some(lost) = &self.lost {
             return if now < lost.retry_at { None } else { self.reopen(now) };
@@ -238,7 +230,7 @@ impl Player {
     }
 
     fn on_lost(&mut self, now: Instant, reason: &str) -> DeviceEvent {
-        let playhead = self.playhead().or(self.handle.playing.then(Playhead::default));
+        let playhead = self.playhead(now).or(self.handle.playing.then(Playhead::default));
         self.stream = None;
         self.source = self.take_source();
         let (retry_at, retry_delay) = (now + MIN_RETRY_DELAY, MIN_RETRY_DELAY);

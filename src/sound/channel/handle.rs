@@ -110,13 +110,9 @@ impl RenderHandle {
         }
     }
 
-    /// The position that is heard now, if `ahead` frames are rendered but not yet heard just after a block.
-    pub fn playhead(&mut self, ahead: Frame) -> Option<Playhead> {
-        self.playhead_at(ahead, Instant::now())
-    }
-
-    /// The position that is heard at an instant of the recent past or the near future.
-    pub(in crate::sound) fn playhead_at(&mut self, ahead: Frame, at: Instant) -> Option<Playhead> {
+    /// The position that is heard at an instant of the recent past or the near future, if `ahead` frames are rendered but not
+    /// yet heard just after a block.
+    pub fn playhead(&mut self, ahead: Frame, at: Instant) -> Option<Playhead> {
         let status = self.update();
         let written_at = status.written_at.filter(|_| self.playing && status.playing)?;
         // A source that has stalled is not heard beyond what it has rendered, so only the time from now on may pass that.

@@ -2,7 +2,7 @@
 
 use super::sequence::SequencePlayback;
 use super::{Closed, TapPosition};
-use super::{EventSink, LoopSpec, Orders, PlayRequest, PlaybackEvent, Request, Requests, SampleLoader};
+use super::{EventSink, LoopSpec, Orders, PlayRequest, PlaybackEvent, PlaybackRequest, Requests, SampleLoader};
 use crate::rhythm::Groove;
 use crate::sound::{DeviceEvent, Player, Playhead, SampleRate, Segment, UserSamples};
 use std::mem;
@@ -85,7 +85,7 @@ impl PlaybackThread {
     pub(super) fn run(&mut self, requests: &Requests, output: Option<&str>) {
         let mut opened: Option<Player> = None;
         while let Ok(orders) = self.wait(requests, opened.is_some()) {
-            if opened.is_none() && matches!(orders.request, Some(Request::Play(..))) {
+            if opened.is_none() && matches!(orders.request, Some(PlaybackRequest::Play(..))) {
                 match Player::open(output) {
                     Ok(mut player) => {
                         player.set_volume(self.volume);
@@ -132,18 +132,18 @@ impl PlaybackThread {
         (self.samples.events)(event);
     }
 
-    fn handle(&mut self, request: Request, player: &mut Player) {
-        if matches!(request, Request::Play(..)) {
+    fn handle(&mut self, request: PlaybackRequest, player: &mut Player) {
+        if matches!(request, PlaybackRequest::Play(..)) {
             self.send(PlaybackEvent::Device(Ok(())));
             self.gaps = 0;
             player.take_gaps();
         }
         self.now = match (request, mem::take(&mut self.now)) {
-            (Request::Play(PlayRequest::Loop(spec), start), _) => {
+            (PlaybackRequest::Play(PlayRequest::Loop(spec), start), _) => {
                 let segment = self.samples.segment(&spec, player.handle.rate);
                 Now::Loop(LoopPlayback::new(spec, vec![player.start(segment, start.map(|s| s.position))]))
             }
-            (Request::Play(PlayRequest::Sequence(sequence), start), _) => {
+            (PlaybackRequest::Play(PlayRequest::Sequence(sequence), start), _) => {
                 let mut playback = SequencePlayback::new(sequence);
                 match start {
                     Some(start) => playback.begin_at(start, player, &mut self.samples),
@@ -151,27 +151,27 @@ impl PlaybackThread {
                 }
                 Now::Sequence(playback)
             }
-            (Request::Change(PlayRequest::Loop(spec)), Now::Loop(old)) => {
+            (PlaybackRequest::Change(PlayRequest::Loop(spec)), Now::Loop(old)) => {
                 self.replace_loop(LoopPlayback { spec, ..old }, player)
             }
             // Switches the segment that is heard to the loop.
-            (Request::Change(PlayRequest::Loop(spec)), Now::Sequence(old)) => {
+            (PlaybackRequest::Change(PlayRequest::Loop(spec)), Now::Sequence(old)) => {
                 self.replace_loop(LoopPlayback::new(spec, old.sent().collect()), player)
             }
-            (Request::Change(PlayRequest::Sequence(sequence)), Now::Sequence(mut playback)) => {
+            (PlaybackRequest::Change(PlayRequest::Sequence(sequence)), Now::Sequence(mut playback)) => {
                 playback.change(sequence, player, &mut self.samples);
                 Now::Sequence(playback)
             }
-            (Request::Step(sequence), Now::Sequence(playback)) => {
+            (PlaybackRequest::Step(sequence), Now::Sequence(playback)) => {
                 let mut playback = playback.step(sequence);
                 playback.begin(player, &mut self.samples, false);
                 Now::Sequence(playback)
             }
-            (Request::Stop, _) => {
+            (PlaybackRequest::Stop, _) => {
                 player.stop();
                 Now::Nothing
             }
-            (Request::Change(_) | Request::Step(_), now) => now,
+            (PlaybackRequest::Change(_) | PlaybackRequest::Step(_), now) => now,
         };
     }
 
@@ -188,11 +188,11 @@ impl PlaybackThread {
             Now::Loop(playback) => PlayRequest::Loop(playback.spec.clone()),
             Now::Sequence(playback) => PlayRequest::Sequence(playback.sequence.clone()),
         };
-        self.handle(Request::Change(request), player);
+        self.handle(PlaybackRequest::Change(request), player);
     }
 
     fn poll_output(&mut self, player: &mut Player) {
-        while let Some(event) = player.tick() {
+        while let Some(event) = player.tick(Instant::now()) {
             let plays = !matches!(self.now, Now::Nothing);
             if let DeviceEvent::ReopenedAtNewRate(Some(head)) = &event {
                 self.resend(head, player);
@@ -239,7 +239,7 @@ impl PlaybackThread {
             return;
         }
         for at in taps {
-            let Some(head) = player.playhead_at(*at) else { continue };
+            let Some(head) = player.playhead(*at) else { continue };
             self.send(PlaybackEvent::Tapped(TapPosition {
                 position: head.position,
                 loop_passes: head.loop_pass,
@@ -261,7 +261,7 @@ impl PlaybackThread {
         if matches!(self.now, Now::Nothing) {
             return;
         }
-        let head = player.playhead_at(Instant::now() + self.lookahead);
+        let head = player.playhead(Instant::now() + self.lookahead);
         match (&mut self.now, &head) {
             (Now::Sequence(playback), Some(h)) => {
                 if let Some(position) = playback.position(h.segment, h.loop_pass) {
@@ -324,14 +324,14 @@ mod tests {
         let device = FakeDevice::new(48_000);
         let mut output = device.player().expect("a device");
         let (mut thread, _events) = thread();
-        thread.handle(Request::Play(ladder(9), None), &mut output);
+        thread.handle(PlaybackRequest::Play(ladder(9), None), &mut output);
         assert!(advance(&mut thread, &mut output, &device, 60_000) > 0.01, "in the second take");
-        thread.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
+        thread.handle(PlaybackRequest::Change(PlayRequest::Loop(playing(true))), &mut output);
         assert!(advance(&mut thread, &mut output, &device, 200_000) > 0.01, "the loop");
-        thread.handle(Request::Change(PlayRequest::Loop(playing(false))), &mut output);
+        thread.handle(PlaybackRequest::Change(PlayRequest::Loop(playing(false))), &mut output);
         advance(&mut thread, &mut output, &device, 48_000);
         assert_eq!(advance(&mut thread, &mut output, &device, 96_000), 0.0, "no layer sounds");
-        thread.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
+        thread.handle(PlaybackRequest::Change(PlayRequest::Loop(playing(true))), &mut output);
         assert!(advance(&mut thread, &mut output, &device, 60_000) > 0.01, "it sounds again");
     }
 
@@ -348,7 +348,7 @@ mod tests {
             let mut output = device.player().expect("a device");
             let (mut thread, events) = thread();
             let is_sequence = matches!(request, PlayRequest::Sequence(_));
-            thread.handle(Request::Play(request, Some(Start { position, passes: 2 })), &mut output);
+            thread.handle(PlaybackRequest::Play(request, Some(Start { position, passes: 2 })), &mut output);
             advance(&mut thread, &mut output, &device, 8 * 1024);
             let events: Vec<PlaybackEvent> = events.try_iter().collect();
             let heard = events.iter().filter_map(|e| if let PlaybackEvent::Tick(Some(p)) = e { Some(p) } else { None });
@@ -367,7 +367,7 @@ mod tests {
         let device = FakeDevice::new(48_000);
         let mut output = device.player().expect("a device");
         let (mut thread, events) = thread();
-        let mut run = |thread: &mut PlaybackThread, request: Option<Request>, stalls: usize| {
+        let mut run = |thread: &mut PlaybackThread, request: Option<PlaybackRequest>, stalls: usize| {
             if let Some(request) = request {
                 thread.handle(request, &mut output);
             }
@@ -379,11 +379,11 @@ mod tests {
             let gaps = |e| if let PlaybackEvent::Gaps(n) = e { Some(n) } else { None };
             events.try_iter().filter_map(gaps).collect::<Vec<u64>>()
         };
-        let play = || Some(Request::Play(PlayRequest::Loop(playing(true)), None));
+        let play = || Some(PlaybackRequest::Play(PlayRequest::Loop(playing(true)), None));
         assert!(run(&mut thread, play(), 0).is_empty());
         assert_eq!(run(&mut thread, None, 3), [1, 2, 3]);
-        assert_eq!(run(&mut thread, Some(Request::Change(PlayRequest::Loop(playing(true)))), 1), [4]);
-        assert!(run(&mut thread, Some(Request::Stop), 2).is_empty(), "nothing plays");
+        assert_eq!(run(&mut thread, Some(PlaybackRequest::Change(PlayRequest::Loop(playing(true)))), 1), [4]);
+        assert!(run(&mut thread, Some(PlaybackRequest::Stop), 2).is_empty(), "nothing plays");
         assert_eq!(run(&mut thread, play(), 1), [1]);
     }
 

@@ -3,7 +3,7 @@
 use super::message::{MAX_SAMPLE_FILE, ToEditor, ToSpeaker, is_sample_name, is_within_limits};
 use super::{frame, greet};
 use crate::rhythm::{Edit, Groove, expected};
-use crate::sound::playback::{ChunkRequest, EventSink, Request, Requests};
+use crate::sound::playback::{ChunkRequest, EventSink, PlaybackRequest, Requests};
 use std::collections::VecDeque;
 use std::io;
 use std::net::Shutdown;
@@ -58,7 +58,7 @@ impl Speaker<'_> {
             }
         };
         drop(stream.shutdown(Shutdown::Both));
-        requests.stop();
+        requests.request(PlaybackRequest::Stop);
         requests.close();
         drop(playback.join());
         Ok(why)
@@ -115,7 +115,7 @@ impl<'a> Listener<'a> {
         Ok(None)
     }
 
-    fn on_request(&mut self, text: &str, mut request: Request) -> Result<Option<ToEditor>, String> {
+    fn on_request(&mut self, text: &str, mut request: PlaybackRequest) -> Result<Option<ToEditor>, String> {
         if !is_within_limits(&request) {
             return Err(expected("a play request within the protocol limits", "a larger one"));
         }

@@ -5,8 +5,8 @@ use super::speaker::Listener;
 use super::*;
 use crate::rhythm::{Edit, Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, random};
 use crate::sound::playback::{
-    ChunkRequest, EventSink, HearingClicks, LoopSpec, Orders, PlayRequest, PlaybackEvent, Request, Requests, Sequence,
-    SequenceTake, Start, TapPosition,
+    ChunkRequest, EventSink, HearingClicks, LoopSpec, Orders, PlayRequest, PlaybackEvent, PlaybackRequest, Requests,
+    Sequence, SequenceTake, Start, TapPosition,
 };
 use crate::sound::{Click, Position, Range};
 use proptest::prelude::*;
@@ -60,8 +60,8 @@ fn spec(groove: Groove) -> LoopSpec {
     }
 }
 
-fn play(groove: Groove) -> Request {
-    Request::Play(PlayRequest::Loop(spec(groove)), None)
+fn play(groove: Groove) -> PlaybackRequest {
+    PlaybackRequest::Play(PlayRequest::Loop(spec(groove)), None)
 }
 
 /// Files in memory, on both sides; on the speaker's a file is right if its name's first digit is not `f`.
@@ -123,7 +123,7 @@ fn speaker(stream: UnixStream) -> (Played, thread::JoinHandle<(String, Files)>) 
 }
 
 /// The first request that arrives.
-fn request(orders: &Played) -> (Request, EventSink) {
+fn request(orders: &Played) -> (PlaybackRequest, EventSink) {
     let mut found = orders.iter().filter_map(|(orders, events)| Some((orders.request?, events)));
     found.next().expect("a request")
 }
@@ -146,17 +146,17 @@ fn requests_arrive_and_events_come_back_until_either_end_closes() {
     let take = |times| SequenceTake { spec: spec(groove(2)), times, count_in: true };
     let sequence = Sequence { number: 5, takes: vec![take(Some(2)), take(None)], at: 1, silence: Some(4) };
     let rows = [
-        Request::Play(PlayRequest::Loop(spec(groove(1))), Some(start)),
-        Request::Change(PlayRequest::Sequence(sequence.clone())),
-        Request::Step(sequence),
-        Request::Stop,
+        PlaybackRequest::Play(PlayRequest::Loop(spec(groove(1))), Some(start)),
+        PlaybackRequest::Change(PlayRequest::Sequence(sequence.clone())),
+        PlaybackRequest::Step(sequence),
+        PlaybackRequest::Stop,
     ];
     for sent in rows {
         requests.request(sent.clone());
         let (arrived, reply) = request(&orders);
         assert_eq!(arrived, sent);
         reply(PlaybackEvent::Warning(format!("line\nbreak{}", "x".repeat(1000))));
-        if sent != Request::Stop {
+        if sent != PlaybackRequest::Stop {
             assert_eq!(events.recv().expect("an event"), PlaybackEvent::Warning("b.wav: no such file".into()));
         }
         let Ok(PlaybackEvent::Warning(text)) = events.recv() else { panic!("a warning") };
@@ -179,7 +179,10 @@ fn requests_arrive_and_events_come_back_until_either_end_closes() {
     requests.close();
     assert_eq!(linked.join().expect("no panic"), Ok(()));
     assert_eq!(served.join().expect("no panic").0, "closed");
-    assert!(matches!(orders.iter().last(), Some((Orders { request: Some(Request::Stop), .. }, _))), "the sound ends");
+    assert!(
+        matches!(orders.iter().last(), Some((Orders { request: Some(PlaybackRequest::Stop), .. }, _))),
+        "the sound ends"
+    );
 }
 
 #[test]
@@ -191,7 +194,7 @@ fn a_lost_speaker_is_noticed_and_the_next_one_takes_over_at_its_place() {
         let (here, there) = UnixStream::pair().expect("a pair");
         let cut = there.try_clone().expect("a copy");
         let (orders, served) = speaker(there);
-        let sent = Request::Play(PlayRequest::Loop(spec(groove(1))), (number > 0).then_some(start));
+        let sent = PlaybackRequest::Play(PlayRequest::Loop(spec(groove(1))), (number > 0).then_some(start));
         requests.request(sent.clone());
         thread::scope(|scope| {
             let link =
@@ -234,7 +237,7 @@ fn what_is_no_message_closes_the_connection_with_a_reason() {
     assert!(refused(&text).starts_with("expected a valid groove"));
     let unasked = ToSpeaker::Chunk { part: ChunkRequest { name: "a".into(), at: 0 }, size: 1, bytes: vec![0] };
     assert!(refused(&frame::encode(&unasked).expect("short")).contains("the requested part of the sound file"));
-    let too_long = ToSpeaker::Request { groove: "x".repeat(frame::MAX_MESSAGE), request: Request::Stop };
+    let too_long = ToSpeaker::Request { groove: "x".repeat(frame::MAX_MESSAGE), request: PlaybackRequest::Stop };
     assert_eq!(frame::encode(&too_long).expect_err("too long").kind(), io::ErrorKind::InvalidInput);
 }
 
@@ -259,7 +262,7 @@ fn a_request_beyond_the_limits_of_an_editor_is_refused() {
     let changed = |change: &dyn Fn(&mut LoopSpec)| {
         let mut spec = spec(groove(1));
         change(&mut spec);
-        Request::Change(PlayRequest::Loop(spec))
+        PlaybackRequest::Change(PlayRequest::Loop(spec))
     };
     let region = |denom| Range::within(0, Time::ZERO, Time::new(1, denom).expect("a time"));
     assert!(is_within_limits(&changed(&|_| {})) && is_within_limits(&changed(&|s| s.range = region(768))));
@@ -271,7 +274,7 @@ fn a_request_beyond_the_limits_of_an_editor_is_refused() {
     assert!(is_within_limits(&hearings(4)) && !is_within_limits(&hearings(17)));
     let sequence = |takes, at, times| {
         let take = SequenceTake { spec: spec(groove(1)), times: Some(times), count_in: false };
-        Request::Step(Sequence { number: 1, takes: vec![take; takes], at, silence: None })
+        PlaybackRequest::Step(Sequence { number: 1, takes: vec![take; takes], at, silence: None })
     };
     assert!(is_within_limits(&sequence(200, 199, 64)));
     for (takes, at, times) in [(0, 0, 1), (2, 2, 1), (1001, 0, 1), (1, 0, 0), (1, 0, u32::MAX)] {
@@ -331,7 +334,7 @@ fn an_edit_of_a_large_groove_takes_few_bytes() {
     let mut spec = spec(groove(64));
     let pulses = (0..256).map(|k| f64::from(k) * 0.5 + 0.013).collect();
     spec.hearings = vec![HearingClicks { seconds: Arc::new(pulses), ..spec.hearings[0].clone() }; 4];
-    let request = Request::Change(PlayRequest::Loop(spec));
+    let request = PlaybackRequest::Change(PlayRequest::Loop(spec));
     let bytes = frame::encode(&ToSpeaker::Request { groove: text, request }).expect("short").len();
     assert!(bytes < 20_000, "{bytes}");
 }
@@ -353,9 +356,9 @@ fn the_seeds_of_the_fuzz_targets_are_messages_of_this_version() {
     let start = Start { position: Position { section: 0, pass: 0, wholes: 0.5 }, passes: 3 };
     let tap = TapPosition { position: start.position, loop_passes: 1, buffer_ms: 20.0 };
     let speaker = [
-        vec![request(play(groove(1))), ToSpeaker::Volume(-6.0), request(Request::Stop)],
-        vec![request(Request::Change(PlayRequest::Loop(LoopSpec { range: region, ..spec(groove(1)) })))],
-        vec![request(Request::Play(PlayRequest::Sequence(sequence), None))],
+        vec![request(play(groove(1))), ToSpeaker::Volume(-6.0), request(PlaybackRequest::Stop)],
+        vec![request(PlaybackRequest::Change(PlayRequest::Loop(LoopSpec { range: region, ..spec(groove(1)) })))],
+        vec![request(PlaybackRequest::Play(PlayRequest::Sequence(sequence), None))],
         vec![ToSpeaker::Ping { asked: 1, lookahead: 80_000_000 }, ToSpeaker::Tap(5)],
         vec![ToSpeaker::Chunk { part: part.clone(), size: 4, bytes: vec![1, 2] }],
     ];

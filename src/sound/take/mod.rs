@@ -9,7 +9,7 @@ pub(crate) use cue::cue_table;
 pub(crate) use sequence::Sequence;
 
 use super::builder::Builder;
-use super::click::{Click, ClickLine, Moment};
+use super::click::{Click, ClickLine, Moment, side};
 use super::clock::Seconds;
 use super::schedule::{Range, Schedule, ScheduleOptions};
 use super::segment::Segment;
@@ -40,6 +40,19 @@ pub enum CountIn {
         /// As [`ClickLine::side`].
         side: i8,
     },
+}
+
+impl CountIn {
+    /// The pulse of the hearing with this index into a loop that begins at `start`, both in seconds at full speed; a bar if
+    /// fewer than two pulses follow.
+    pub(crate) fn of_pulses(pulses: &[f64], start: f64, index: u8) -> Self {
+        match pulses[pulses.partition_point(|t| *t < start - 1e-9)..] {
+            [first, second, ..] => {
+                Self::Pulse { first: first - start, period: second - first, tone: index, side: side(index) }
+            }
+            _ => Self::Bar,
+        }
+    }
 }
 
 /// One take of a sequence.

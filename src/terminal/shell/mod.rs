@@ -24,6 +24,7 @@ use crate::describe::tap::TapOffset;
 use crate::jobs::{OutsideSounds, SoundAccess};
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
+use crate::sound::playback::PlaybackRequest;
 use crate::store::{self, Calibration, LoadError, Problem, SoundLevels, StateFolder, Unsaved};
 use analysis_worker::AnalysisWorker;
 use disk::{Disk, Request, Source, lock};
@@ -154,15 +155,15 @@ fn event_loop<W: io::Write>(
                 Effect::Save { groove, name, overwrite } => {
                     workers.disk.send(Request::Save(groove, name.map(PathBuf::from), overwrite));
                 }
-                Effect::Play(request, start) => workers.playback.requests().play(*request, start),
-                Effect::Change(request) => workers.playback.requests().change(*request),
-                Effect::Step(sequence) => workers.playback.requests().step(*sequence),
+                Effect::Play(request, start) => workers.playback.request(PlaybackRequest::Play(*request, start)),
+                Effect::Change(request) => workers.playback.request(PlaybackRequest::Change(*request)),
+                Effect::Step(sequence) => workers.playback.request(PlaybackRequest::Step(*sequence)),
                 Effect::Progress(practice) => workers.disk.send(Request::Progress(practice)),
                 Effect::Outputs => list_outputs(workers.events.clone()),
                 Effect::TrySounds(groove) => workers.playback.try_sounds(groove),
                 Effect::AllowSounds(paths) => workers.disk.send(Request::AllowSounds(paths)),
-                Effect::Stop => workers.playback.requests().stop(),
-                Effect::Tap(Some(at)) => workers.playback.requests().tap(at),
+                Effect::Stop => workers.playback.request(PlaybackRequest::Stop),
+                Effect::Tap(Some(at)) => workers.playback.tap(at),
                 Effect::SaveOffset(Offset { ms, error_ms, .. }) => {
                     workers.disk.send(Request::Offset(Calibration { ms, error_ms }));
                 }

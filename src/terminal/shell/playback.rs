@@ -6,7 +6,7 @@ use super::disk::lock;
 use crate::jobs::{FilesToSend, OutsideSounds, SharedAccess, SoundAccess, UserSampleCache};
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
-use crate::sound::playback::{self, EventSink, PlaybackEvent, Requests};
+use crate::sound::playback::{self, EventSink, PlaybackEvent, PlaybackRequest, Requests};
 use crate::sound::remote::Link;
 use crate::store::{self, StateFolder, reason};
 use std::fs;
@@ -16,7 +16,7 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex, MutexGuard};
 use std::thread;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Interval between looks for a new socket while no speaker is connected.
 const LOOK_INTERVAL: Duration = Duration::from_millis(500);
@@ -154,13 +154,17 @@ impl PlaybackHandle {
         current.requests.set_volume(db);
     }
 
-    pub(crate) fn requests(&self) -> Requests {
-        self.current().requests.clone()
+    pub(crate) fn request(&self, request: PlaybackRequest) {
+        self.current().requests.request(request);
+    }
+
+    pub(crate) fn tap(&self, at: Instant) {
+        self.current().requests.tap(at);
     }
 
     pub(crate) fn stop(&self) {
         let current = self.current();
-        current.requests.stop();
+        current.requests.request(PlaybackRequest::Stop);
         current.requests.close();
         let _ = current.ended.recv_timeout(STOP_TIMEOUT);
     }
@@ -173,7 +177,7 @@ impl PlaybackHandle {
     fn replace(&self) -> (Requests, Sender<()>) {
         let (end, ended) = mpsc::channel();
         let mut current = self.current();
-        current.requests.stop();
+        current.requests.request(PlaybackRequest::Stop);
         current.requests.close();
         (current.requests, current.ended) = (Requests::new(), ended);
         current.requests.set_volume(current.volume);
