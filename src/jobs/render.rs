@@ -1,15 +1,14 @@
 //! Renders WAV files: one take, takes back to back with a list of cues, or the steps of a ladder.
 
 use super::control::JobControl;
-use super::output::{Target, check_targets, commit, stream};
+use super::output::{OutputFile, Target, check_targets, commit, stream};
 use super::request::{Job, JobError, JobKind, JobReport};
 use super::takes::{self, AnalysedGroove};
 use super::user_samples;
 use crate::rhythm::{Fraction, expected};
 use crate::sound::take::{self, Sequence, Take, cue_table};
 use crate::sound::{self, Length};
-use crate::store::AtomicFile;
-use std::io::{self, Write};
+use std::io;
 use std::path::Path;
 
 pub(crate) fn check_wav_name(target: &Target) -> Result<(), JobError> {
@@ -74,9 +73,8 @@ fn sequence(job: &Job, takes: &[Take], control: &JobControl) -> Result<JobReport
     let mut report = JobReport { seconds: Some(frames.seconds(job.rate)), notes, ..JobReport::default() };
     match (file, cues) {
         (Some(file), Some(path)) => {
-            let written = AtomicFile::create(&path).and_then(|mut f| f.write_all(list.as_bytes()).map(|()| f));
-            let written = written.map_err(|e| JobError::write(&path, &e))?;
-            commit(vec![file, written], job.overwrite, control)?;
+            let list = OutputFile { path: path.clone(), bytes: list.into_bytes() }.prepare()?;
+            commit(vec![file, list], job.overwrite, control)?;
             report.files = [job.target.path().to_owned(), path].into();
         }
         _ => report.cues = Some(list),

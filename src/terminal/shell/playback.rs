@@ -111,7 +111,7 @@ impl PlaybackHandle {
             let (mut cache, access) = (UserSampleCache::default(), player.access.clone());
             let load = Box::new(move |groove: &Groove, rate| {
                 let _running = &end;
-                let access = lock(&access).clone();
+                let access = access.get();
                 cache.load(groove, &access, rate)
             });
             drop(playback::spawn(requests, output, load, player.sink()));
@@ -127,7 +127,7 @@ impl PlaybackHandle {
     pub(crate) fn try_sounds(&self, groove: Arc<Groove>) {
         let player = self.clone();
         let read = move || {
-            let access = lock(&player.access).clone();
+            let access = player.access.get();
             player.send(Event::OutsideSounds(outside_sounds(&access, &groove)));
             let problems = UserSampleCache::default().load(&groove, &access, SampleRate::STUDIO).1;
             if !problems.is_empty() {
@@ -139,13 +139,8 @@ impl PlaybackHandle {
 
     /// Sets the groove's file, and the sound files outside its folder that may be read.
     pub(crate) fn set_sound_access(&self, file: Option<&str>, allowed: &[PathBuf]) {
-        let mut access = lock(&self.access);
-        if access.file.as_deref().and_then(|p| p.to_str()) != file {
-            access.file = file.map(PathBuf::from);
-        }
-        if !matches!(&access.outside, OutsideSounds::Only(paths) if paths == allowed) {
-            access.outside = OutsideSounds::Only(allowed.to_vec());
-        }
+        let outside = OutsideSounds::Only(allowed.to_vec());
+        self.access.set(SoundAccess { file: file.map(PathBuf::from), outside });
     }
 
     pub(crate) fn set_volume(&self, db: f32) {
