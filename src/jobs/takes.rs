@@ -39,7 +39,7 @@ impl AnalysedGroove {
     }
 
     fn line(&self, hearing: &Hearing, click: Click, index: u8) -> ClickLine {
-        ClickLine::of_pulse(&hearing.pulses, self.length, click, index, sound::side(index))
+        ClickLine::of_pulse(&hearing.pulses, self.length, click, index, sound::click_pan(index))
     }
 
     /// A line of clicks for each pulse, and the count-in of the first.

@@ -13,10 +13,10 @@ use std::time::SystemTime;
 
 /// A file is decoded again only if its modification time, its size or the sample rate has changed.
 #[derive(Debug, Default)]
-pub(crate) struct UserSampleCache(HashMap<PathBuf, Loaded>);
+pub(crate) struct UserSampleCache(HashMap<PathBuf, CachedSample>);
 
 #[derive(Debug)]
-struct Loaded {
+struct CachedSample {
     /// Modification time and size; `None` for what is not a regular file.
     version: Option<(Option<SystemTime>, u64)>,
     rate: SampleRate,
@@ -80,7 +80,7 @@ impl UserSampleCache {
             Err(error) => (None, Some(format!("{error}; the layer plays its voice"))),
         };
         let sample = sample.map(|samples| UserSample::new(samples, rate));
-        self.0.insert(path.to_owned(), Loaded { version, rate, sample });
+        self.0.insert(path.to_owned(), CachedSample { version, rate, sample });
         warning.filter(|_| !reported)
     }
 }

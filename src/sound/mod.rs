@@ -38,7 +38,7 @@ mod wav;
 pub use channel::render_channel;
 #[cfg(test)]
 pub(crate) use click::Moment;
-pub(crate) use click::side;
+pub(crate) use click::click_pan;
 pub use click::{Click, ClickLine};
 pub(crate) use device::{OutputDevice, find_device};
 #[cfg(not(feature = "audio"))]

@@ -15,7 +15,7 @@ const MAX_SAMPLE: f32 = 8_388_607.0;
 /// Frames rendered at once.
 const BLOCK_FRAMES: usize = 1024;
 /// Seconds of the fade of a file that ends within the groove.
-const FADE_OUT: f64 = 0.005;
+const FADE_OUT_SECONDS: f64 = 0.005;
 
 /// How much to render.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -162,7 +162,7 @@ pub(crate) fn render_wav(
         Length::Passes(passes) => (u64::from(passes), schedule.end(passes), Frame(0)),
         Length::Seconds(seconds) => {
             let total = rate.frames(seconds);
-            (u64::MAX, total, rate.frames(FADE_OUT).min(total))
+            (u64::MAX, total, rate.frames(FADE_OUT_SECONDS).min(total))
         }
     };
     let writer = Writer::new(sink, rate, total, &[])?;

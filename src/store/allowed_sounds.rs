@@ -5,28 +5,28 @@ use super::{SaveError, StateFolder};
 use std::path::{self, Path, PathBuf};
 
 /// A line per answer: the groove's file, a tab, the sound file.
-const FILE: &str = "outside-sounds";
+const ALLOWED_SOUNDS_FILE: &str = "outside-sounds";
 /// Older answers are dropped.
 const MAX_LINES: usize = 4096;
 
 impl StateFolder {
     /// The sound files that the user has allowed a groove to read.
     pub(crate) fn allowed_sounds(&self, groove: &Path) -> Vec<PathBuf> {
-        let (text, groove) = (self.read(FILE).unwrap_or_default(), real_path(groove));
+        let (text, groove) = (self.read(ALLOWED_SOUNDS_FILE).unwrap_or_default(), real_path(groove));
         let pairs = text.lines().filter_map(|line| line.split_once('\t'));
         pairs.filter(|(g, _)| Some(*g) == groove.to_str()).map(|(_, sound)| sound.into()).collect()
     }
 
     /// Adds sound files that the user has allowed a groove to read. A path that a line cannot hold is asked about again.
     pub(crate) fn allow_sounds(&self, groove: &Path, sounds: &[PathBuf]) -> Result<(), SaveError> {
-        let (groove, old) = (real_path(groove), self.read(FILE).unwrap_or_default());
+        let (groove, old) = (real_path(groove), self.read(ALLOWED_SOUNDS_FILE).unwrap_or_default());
         let line = |sound: &PathBuf| {
             let paths = [groove.to_str()?, sound.to_str()?];
             paths.iter().all(|p| !p.contains(char::is_control)).then(|| paths.join("\t"))
         };
         let lines: Vec<String> = old.lines().map(str::to_owned).chain(sounds.iter().filter_map(line)).collect();
         let kept = &lines[lines.len().saturating_sub(MAX_LINES)..];
-        self.write(FILE, &(kept.join("\n") + "\n"))
+        self.write(ALLOWED_SOUNDS_FILE, &(kept.join("\n") + "\n"))
     }
 }
 

@@ -1,7 +1,7 @@
 //! Prints a groove as the text of its file.
 
 use super::FORMAT;
-use super::read::{self, DEFAULT_DIVISION, ONLY, PART};
+use super::read::{self, DEFAULT_DIVISION, DEFAULT_SECTION, PART_KEYS};
 use super::update;
 use crate::rhythm::{Fraction, Groove, Layer, Part, Pitch, Section, cell_notation, is_hidden, print_note_value};
 use std::fmt::Write as _;
@@ -32,7 +32,7 @@ fn optional(key: &'static str, value: Option<impl Into<Value>>) -> Field {
 pub(super) fn section_fields(section: &Section, several: bool) -> [Field; 7] {
     let (tempo, beat) = (section.tempo, section.meter.beat());
     [
-        field("name", string(&section.name), !several && section.name == ONLY),
+        field("name", string(&section.name), !several && section.name == DEFAULT_SECTION),
         field("meter", section.meter.to_string(), false),
         field("tempo", bpm(tempo.bpm()), false),
         field("beat", print_note_value(tempo.unit()), tempo.unit() == beat),
@@ -153,7 +153,7 @@ pub(super) fn part(section: &Section, written: u16, division: u16, part: &Part) 
     if division != written {
         put(&mut table, "division", i64::from(division));
     }
-    update::write_cells(&mut table, PART, section, division, part);
+    update::write_cells(&mut table, PART_KEYS, section, division, part);
     Some(table)
 }
 

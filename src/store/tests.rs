@@ -45,7 +45,7 @@ proptest! {
     fn any_groove_is_written_into_any_text(before in grooves(), after in grooves()) {
         let text = print(&before);
         // Without the new print that `update` falls back to.
-        let edited = update::edited(&text, &after).expect("a groove's text");
+        let edited = update::edited_text(&text, &after).expect("a groove's text");
         let back = parse(&edited, "t").map_err(|e| TestCaseError::fail(format!("{e}\n{text}\n---\n{edited}")))?;
         prop_assert_eq!(&back.groove, &after, "{}\n---\n{}", text, edited);
         prop_assert_eq!(update(&text, &before), text);
@@ -64,7 +64,7 @@ proptest! {
             after = after.edited(&Edit::Gain(layer, gain)).expect("a gain");
             after = after.edited(&Edit::Set(at, Cell::ATTACK)).expect("a cell");
         }
-        let edited = update::edited(&text, &after).expect("a groove's text");
+        let edited = update::edited_text(&text, &after).expect("a groove's text");
         prop_assert_eq!(&read(&edited), &after, "{}\n---\n{}", text, edited);
         let comments = |t: &str| t.lines().filter_map(|l| l.split_once("# mine ")).map(|c| c.1.to_owned()).collect::<Vec<_>>();
         prop_assert_eq!(comments(&edited), comments(&text), "{}\n---\n{}", text, edited);
@@ -480,7 +480,7 @@ fn a_part_has_a_division_of_its_own() {
 fn the_format_is_the_lowest_that_holds_the_groove() {
     let edited = |text: &str, edits: &[Edit]| {
         let g = edits.iter().fold(read(text), |g, edit| g.edited(edit).expect("an edit"));
-        let written = update::edited(text, &g).expect("a groove's text");
+        let written = update::edited_text(text, &g).expect("a groove's text");
         assert_eq!(read(&written), g, "{written}");
         written
     };

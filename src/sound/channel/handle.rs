@@ -11,7 +11,7 @@ use std::time::Instant;
 
 /// A segment that was sent, to interpret the positions reported for it.
 #[derive(Debug)]
-struct Sent {
+struct SentSegment {
     id: u64,
     generation: u64,
     map: Arc<PositionMap>,
@@ -24,7 +24,7 @@ pub struct RenderHandle {
     returns: rtrb::Consumer<Box<Segment>>,
     /// Commands that did not fit into the ring, oldest first.
     backlog: VecDeque<Command>,
-    sent: VecDeque<Sent>,
+    sent: VecDeque<SentSegment>,
     status: triple_buffer::Output<RenderStatus>,
     generation: u64,
     pub(super) id: u64,
@@ -159,7 +159,7 @@ impl RenderHandle {
         self.generation += 1;
         (segment.id, segment.generation) = (id, self.generation);
         if let Some(schedule) = &segment.schedule {
-            self.sent.push_back(Sent { id, generation: self.generation, map: Arc::clone(&schedule.map) });
+            self.sent.push_back(SentSegment { id, generation: self.generation, map: Arc::clone(&schedule.map) });
         }
         self.update();
         // While no device runs, only the newest version of each segment matters.

@@ -3,7 +3,7 @@
 use super::*;
 use crate::rhythm::{Groove, Voice};
 use crate::sound::take::tests::{four, plain, samples, written};
-use crate::sound::take::{Sequence, Take};
+use crate::sound::take::{SequenceRenderer, Take};
 use crate::sound::tests::{full, groove, hard, rate, rendered};
 use crate::sound::{Click, MIX_DB, RENDER_LATENCY, Schedule, ScheduleOptions, UserSamples};
 use std::collections::VecDeque;
@@ -124,7 +124,8 @@ fn live_takes_are_the_samples_of_the_file() {
     for groove in hard() {
         let rate = rate(44_100);
         let takes = four(seconds(&groove));
-        let frames = Sequence::new(&groove, &takes, rate, UserSamples::default()).total.0 as usize + RENDER_LATENCY;
+        let frames =
+            SequenceRenderer::new(&groove, &takes, rate, UserSamples::default()).total.0 as usize + RENDER_LATENCY;
         same(&play_live(&groove, &takes, rate, frames, |_, _| {}), &groove, &takes, rate);
     }
 }
@@ -134,7 +135,7 @@ fn edits_that_change_nothing_leave_the_samples_as_they_are_while_takes_wait() {
     let groove = &hard()[3];
     let rate = rate(44_100);
     let takes = four(seconds(groove));
-    let frames = Sequence::new(groove, &takes, rate, UserSamples::default()).total.0 as usize + RENDER_LATENCY;
+    let frames = SequenceRenderer::new(groove, &takes, rate, UserSamples::default()).total.0 as usize + RENDER_LATENCY;
     // Every few blocks each segment is sent again, whether it has ended, plays or is queued.
     let edit = |handle: &mut RenderHandle, at: usize| {
         if at / 771 % 7 == 3 {
@@ -255,7 +256,8 @@ fn loops_without_length_end_at_once_and_never_block_the_audio_thread() {
 fn more_segments_than_the_queue_holds_are_accepted_one_by_one() {
     let takes: Vec<Take> = (0..40).map(|_| Take { click: Click::Written, ..plain("a") }).collect();
     let groove = groove(&[Voice::Hat], &[("1/4", "900", 1, None, "x.x.")]);
-    let frames = Sequence::new(&groove, &takes, rate(48_000), UserSamples::default()).total.0 as usize + RENDER_LATENCY;
+    let frames =
+        SequenceRenderer::new(&groove, &takes, rate(48_000), UserSamples::default()).total.0 as usize + RENDER_LATENCY;
     same(&play_live(&groove, &takes, rate(48_000), frames, |_, _| {}), &groove, &takes, rate(48_000));
 }
 

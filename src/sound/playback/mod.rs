@@ -1,14 +1,14 @@
 //! Playback of requests: takes play requests and gives events, in the editor or behind the socket of a remote speaker.
 
-pub(super) mod exact;
 mod latest_slot;
 mod request;
 #[cfg(feature = "audio")]
 mod sequence;
+pub(super) mod serde_exact;
 #[cfg(feature = "audio")]
 mod thread;
 
-pub(crate) use latest_slot::{Closed, LatestSlot};
+pub(crate) use latest_slot::{ClosedError, LatestSlot};
 pub(crate) use request::{HearingClicks, LoopSpec, PlayRequest, Sequence, SequenceTake};
 
 #[cfg(not(feature = "audio"))]
@@ -24,7 +24,7 @@ use std::time::{Duration, Instant};
 
 /// Where playback continues: the position, and the complete passes of the take.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Start {
+pub struct ResumePoint {
     pub position: Position,
     pub passes: u64,
 }
@@ -32,7 +32,7 @@ pub struct Start {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) enum PlaybackRequest {
     /// A loop or a sequence, from its start or from where it was. A sequence that continues skips the count-in of its take.
-    Play(PlayRequest, Option<Start>),
+    Play(PlayRequest, Option<ResumePoint>),
     /// Replace what plays and continue.
     Change(PlayRequest),
     /// Continue with another take of the sequence after the current pass.
@@ -197,12 +197,12 @@ impl Requests {
     }
 
     /// Waits for orders; they may be empty.
-    pub(crate) fn take(&self) -> Result<Orders, Closed> {
+    pub(crate) fn take(&self) -> Result<Orders, ClosedError> {
         self.0.take()
     }
 
     /// Waits for orders, which are empty after the timeout.
-    pub(crate) fn take_within(&self, timeout: Duration) -> Result<Orders, Closed> {
+    pub(crate) fn take_within(&self, timeout: Duration) -> Result<Orders, ClosedError> {
         self.0.take_within(timeout).map(Option::unwrap_or_default)
     }
 }

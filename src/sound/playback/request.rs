@@ -1,8 +1,8 @@
 //! What is asked to be played: a loop, or takes that follow each other.
 
-use super::exact;
+use super::serde_exact;
 use crate::rhythm::{Fraction, Groove};
-use crate::sound::click::side;
+use crate::sound::click::click_pan;
 use crate::sound::take::{CountIn, Take, mute_ladder_passes};
 use crate::sound::{Click, ClickLine, Range};
 use serde::{Deserialize, Serialize};
@@ -24,7 +24,7 @@ pub struct LoopSpec {
     #[serde(skip, default = "blank")]
     pub groove: Arc<Groove>,
     /// Playback speed; 1 is as written.
-    #[serde(with = "exact::fraction")]
+    #[serde(with = "serde_exact::fraction")]
     pub speed: Fraction,
     pub range: Range,
     /// Whether the layers sound; otherwise only the clicks do.
@@ -53,7 +53,7 @@ pub struct HearingClicks {
 impl LoopSpec {
     /// The loop as a take of one pass.
     pub fn take(&self) -> Take {
-        let line = |l: &HearingClicks| ClickLine::of_pulse(&l.seconds, l.length, l.click, l.index, side(l.index));
+        let line = |l: &HearingClicks| ClickLine::of_pulse(&l.seconds, l.length, l.click, l.index, click_pan(l.index));
         Take {
             name: String::new(),
             note: String::new(),

@@ -1,7 +1,7 @@
 //! The playback thread: handles requests, polls the output device and reports what is heard.
 
-use super::sequence::SequencePlayback;
-use super::{Closed, TapPosition};
+use super::sequence::{SequencePlayback, SequenceStart};
+use super::{ClosedError, TapPosition};
 use super::{EventSink, LoopSpec, Orders, PlayRequest, PlaybackEvent, PlaybackRequest, Requests, SampleLoader};
 use crate::rhythm::Groove;
 use crate::sound::{DeviceEvent, Player, Playhead, SampleRate, Segment, UserSamples};
@@ -38,7 +38,7 @@ impl Samples {
 }
 
 #[derive(Default)]
-enum Now {
+enum Playing {
     #[default]
     Nothing,
     Loop(LoopPlayback),
@@ -67,7 +67,7 @@ impl LoopPlayback {
 }
 
 pub(super) struct PlaybackThread {
-    now: Now,
+    playing: Playing,
     samples: Samples,
     /// Volume of the output in dB.
     volume: f32,
@@ -78,7 +78,7 @@ pub(super) struct PlaybackThread {
 
 impl PlaybackThread {
     pub(super) fn new(samples: Samples) -> Self {
-        Self { now: Now::Nothing, samples, volume: 0.0, lookahead: Duration::ZERO, gaps: 0 }
+        Self { playing: Playing::Nothing, samples, volume: 0.0, lookahead: Duration::ZERO, gaps: 0 }
     }
 
     /// Runs until the requests are closed; the sound fades then.
@@ -103,10 +103,10 @@ impl PlaybackThread {
         opened.into_iter().for_each(Player::end);
     }
 
-    fn wait(&self, requests: &Requests, is_open: bool) -> Result<Orders, Closed> {
-        match self.now {
+    fn wait(&self, requests: &Requests, is_open: bool) -> Result<Orders, ClosedError> {
+        match self.playing {
             _ if !is_open => requests.take(),
-            Now::Nothing => requests.take_within(IDLE_INTERVAL),
+            Playing::Nothing => requests.take_within(IDLE_INTERVAL),
             _ => requests.take_within(POSITION_INTERVAL),
         }
     }
@@ -138,62 +138,62 @@ impl PlaybackThread {
             self.gaps = 0;
             player.take_gaps();
         }
-        self.now = match (request, mem::take(&mut self.now)) {
+        self.playing = match (request, mem::take(&mut self.playing)) {
             (PlaybackRequest::Play(PlayRequest::Loop(spec), start), _) => {
                 let segment = self.samples.segment(&spec, player.handle.rate);
-                Now::Loop(LoopPlayback::new(spec, vec![player.start(segment, start.map(|s| s.position))]))
+                Playing::Loop(LoopPlayback::new(spec, vec![player.start(segment, start.map(|s| s.position))]))
             }
             (PlaybackRequest::Play(PlayRequest::Sequence(sequence), start), _) => {
                 let mut playback = SequencePlayback::new(sequence);
                 match start {
                     Some(start) => playback.begin_at(start, player, &mut self.samples),
-                    None => playback.begin(player, &mut self.samples, true),
+                    None => playback.begin(player, &mut self.samples, SequenceStart::Now),
                 }
-                Now::Sequence(playback)
+                Playing::Sequence(playback)
             }
-            (PlaybackRequest::Change(PlayRequest::Loop(spec)), Now::Loop(old)) => {
+            (PlaybackRequest::Change(PlayRequest::Loop(spec)), Playing::Loop(old)) => {
                 self.replace_loop(LoopPlayback { spec, ..old }, player)
             }
             // Switches the segment that is heard to the loop.
-            (PlaybackRequest::Change(PlayRequest::Loop(spec)), Now::Sequence(old)) => {
+            (PlaybackRequest::Change(PlayRequest::Loop(spec)), Playing::Sequence(old)) => {
                 self.replace_loop(LoopPlayback::new(spec, old.sent().collect()), player)
             }
-            (PlaybackRequest::Change(PlayRequest::Sequence(sequence)), Now::Sequence(mut playback)) => {
+            (PlaybackRequest::Change(PlayRequest::Sequence(sequence)), Playing::Sequence(mut playback)) => {
                 playback.change(sequence, player, &mut self.samples);
-                Now::Sequence(playback)
+                Playing::Sequence(playback)
             }
-            (PlaybackRequest::Step(sequence), Now::Sequence(playback)) => {
+            (PlaybackRequest::Step(sequence), Playing::Sequence(playback)) => {
                 let mut playback = playback.step(sequence);
-                playback.begin(player, &mut self.samples, false);
-                Now::Sequence(playback)
+                playback.begin(player, &mut self.samples, SequenceStart::AfterPass);
+                Playing::Sequence(playback)
             }
             (PlaybackRequest::Stop, _) => {
                 player.stop();
-                Now::Nothing
+                Playing::Nothing
             }
-            (PlaybackRequest::Change(_) | PlaybackRequest::Step(_), now) => now,
+            (PlaybackRequest::Change(_) | PlaybackRequest::Step(_), playing) => playing,
         };
     }
 
-    fn replace_loop(&mut self, playback: LoopPlayback, player: &mut Player) -> Now {
+    fn replace_loop(&mut self, playback: LoopPlayback, player: &mut Player) -> Playing {
         for id in &playback.segments {
             player.handle.replace(*id, self.samples.segment(&playback.spec, player.handle.rate));
         }
-        Now::Loop(playback)
+        Playing::Loop(playback)
     }
 
     fn reload(&mut self, player: &mut Player) {
-        let request = match &self.now {
-            Now::Nothing => return,
-            Now::Loop(playback) => PlayRequest::Loop(playback.spec.clone()),
-            Now::Sequence(playback) => PlayRequest::Sequence(playback.sequence.clone()),
+        let request = match &self.playing {
+            Playing::Nothing => return,
+            Playing::Loop(playback) => PlayRequest::Loop(playback.spec.clone()),
+            Playing::Sequence(playback) => PlayRequest::Sequence(playback.sequence.clone()),
         };
         self.handle(PlaybackRequest::Change(request), player);
     }
 
     fn poll_output(&mut self, player: &mut Player) {
         while let Some(event) = player.tick(Instant::now()) {
-            let plays = !matches!(self.now, Now::Nothing);
+            let plays = !matches!(self.playing, Playing::Nothing);
             if let DeviceEvent::ReopenedAtNewRate(Some(head)) = &event {
                 self.resend(head, player);
             }
@@ -208,26 +208,26 @@ impl PlaybackThread {
 
     /// Rebuilds what plays for the current device, and continues from this position.
     fn resend(&mut self, head: &Playhead, player: &mut Player) {
-        self.now = match mem::take(&mut self.now) {
-            Now::Nothing => Now::Nothing,
-            Now::Loop(LoopPlayback { spec, .. }) => {
+        self.playing = match mem::take(&mut self.playing) {
+            Playing::Nothing => Playing::Nothing,
+            Playing::Loop(LoopPlayback { spec, .. }) => {
                 let segment = self.samples.segment(&spec, player.handle.rate);
-                Now::Loop(LoopPlayback::new(spec, vec![player.start(segment, Some(head.position))]))
+                Playing::Loop(LoopPlayback::new(spec, vec![player.start(segment, Some(head.position))]))
             }
-            Now::Sequence(mut playback) => {
+            Playing::Sequence(mut playback) => {
                 playback.resume(head, player, &mut self.samples);
-                Now::Sequence(playback)
+                Playing::Sequence(playback)
             }
         };
     }
 
     /// Queues the next takes of a sequence and reports its end.
     fn queue_takes(&mut self, player: &mut Player) {
-        if let Now::Sequence(playback) = &mut self.now {
+        if let Playing::Sequence(playback) = &mut self.playing {
             playback.send(player, &mut self.samples);
             if playback.next.is_empty() && player.handle.has_ended() {
                 let ended = PlaybackEvent::SequenceEnded(playback.sequence.number);
-                self.now = Now::Nothing;
+                self.playing = Playing::Nothing;
                 self.send(ended);
             }
         }
@@ -235,7 +235,7 @@ impl PlaybackThread {
 
     /// Reports what was heard when keys were tapped. Only a loop can be tapped to.
     fn report_taps(&self, taps: &[Instant], player: &mut Player) {
-        if !matches!(self.now, Now::Loop(..)) {
+        if !matches!(self.playing, Playing::Loop(..)) {
             return;
         }
         for at in taps {
@@ -250,7 +250,7 @@ impl PlaybackThread {
 
     fn report_gaps(&mut self, player: &mut Player) {
         let new = player.take_gaps();
-        if new > 0 && !matches!(self.now, Now::Nothing) {
+        if new > 0 && !matches!(self.playing, Playing::Nothing) {
             self.gaps += new;
             self.send(PlaybackEvent::Gaps(self.gaps));
         }
@@ -258,17 +258,17 @@ impl PlaybackThread {
 
     /// Reports the position, and the take of a sequence.
     fn report_position(&mut self, player: &mut Player) {
-        if matches!(self.now, Now::Nothing) {
+        if matches!(self.playing, Playing::Nothing) {
             return;
         }
         let head = player.playhead(Instant::now() + self.lookahead);
-        match (&mut self.now, &head) {
-            (Now::Sequence(playback), Some(h)) => {
+        match (&mut self.playing, &head) {
+            (Playing::Sequence(playback), Some(h)) => {
                 if let Some(position) = playback.position(h.segment, h.loop_pass) {
                     self.send(PlaybackEvent::Take(position));
                 }
             }
-            (Now::Loop(playback), Some(h)) => playback.on_heard(h.segment),
+            (Playing::Loop(playback), Some(h)) => playback.on_heard(h.segment),
             _ => {}
         }
         self.send(PlaybackEvent::Tick(head.map(|h| h.position)));
@@ -277,7 +277,7 @@ impl PlaybackThread {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Sequence, SequenceTake, Start};
+    use super::super::{ResumePoint, Sequence, SequenceTake};
     use super::*;
     use crate::rhythm::{Attack, Edit, Fraction, Meter, Place, Tempo, Time};
     use crate::sound::{Click, FakeDevice, Position, Range};
@@ -348,7 +348,7 @@ mod tests {
             let mut output = device.player().expect("a device");
             let (mut thread, events) = thread();
             let is_sequence = matches!(request, PlayRequest::Sequence(_));
-            thread.handle(PlaybackRequest::Play(request, Some(Start { position, passes: 2 })), &mut output);
+            thread.handle(PlaybackRequest::Play(request, Some(ResumePoint { position, passes: 2 })), &mut output);
             advance(&mut thread, &mut output, &device, 8 * 1024);
             let events: Vec<PlaybackEvent> = events.try_iter().collect();
             let heard = events.iter().filter_map(|e| if let PlaybackEvent::Tick(Some(p)) = e { Some(p) } else { None });

@@ -1,7 +1,7 @@
 //! What the two ends say to each other, and the limits of what is accepted.
 
 use super::frame;
-use super::speaker::{Listener, SampleStore};
+use super::speaker::{MessageHandler, SampleStore};
 use crate::rhythm::{Groove, Time};
 use crate::sound::playback::{ChunkRequest, LoopSpec, PlaybackEvent, PlaybackRequest, Requests, Sequence};
 use crate::sound::schedule::Range;
@@ -91,7 +91,7 @@ fn is_spec_within(spec: &LoopSpec) -> bool {
 }
 
 /// A sentence from the other end, fit for one line of a screen.
-pub(super) fn sentence(text: &str) -> String {
+pub(super) fn sanitize_line(text: &str) -> String {
     text.chars().take(MAX_SENTENCE).map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
@@ -112,9 +112,9 @@ impl SampleStore for NoFiles {
 /// rule; returns why it stopped. `read` reads the text of a groove.
 pub fn read_as_speaker(bytes: &[u8], read: fn(&str) -> Option<Groove>) -> String {
     let (mut from, mut files, requests) = (bytes, NoFiles, Requests::new());
-    let mut listener = Listener::new(Instant::now(), &requests, &mut files, read);
+    let mut handler = MessageHandler::new(Instant::now(), &requests, &mut files, read);
     loop {
-        if let Err(reason) = frame::receive(&mut from).and_then(|message| listener.on_message(message)) {
+        if let Err(reason) = frame::receive(&mut from).and_then(|message| handler.on_message(message)) {
             return reason;
         }
         let Ok(orders) = requests.take_within(Duration::ZERO) else { return String::new() };
@@ -136,7 +136,7 @@ pub fn read_as_speaker(bytes: &[u8], read: fn(&str) -> Option<Groove>) -> String
 pub fn read_as_editor(mut bytes: &[u8]) -> String {
     loop {
         match frame::receive::<ToEditor>(&mut bytes) {
-            Ok(ToEditor::Event(event)) => drop(super::link::checked(event, Duration::ZERO)),
+            Ok(ToEditor::Event(event)) => drop(super::link::sanitize_event(event, Duration::ZERO)),
             Ok(ToEditor::Pong { .. } | ToEditor::Want(_)) => {}
             Err(reason) => return reason,
         }

@@ -49,10 +49,10 @@ impl Speaker<'_> {
         };
         let requests = Requests::new();
         let playback = (self.start)(requests.clone(), events).map_err(|e| e.to_string())?;
-        let mut listener = Listener::new(Instant::now(), &requests, self.files, self.read);
+        let mut handler = MessageHandler::new(Instant::now(), &requests, self.files, self.read);
         let mut from = clone()?;
         let why = loop {
-            match frame::receive(&mut from).and_then(|message| listener.on_message(message)) {
+            match frame::receive(&mut from).and_then(|message| handler.on_message(message)) {
                 Ok(answer) => answer.iter().for_each(|answer| send(&writer, answer)),
                 Err(why) => break why,
             }
@@ -74,7 +74,7 @@ fn send(writer: &Mutex<UnixStream>, message: &ToEditor) {
 }
 
 /// Turns messages into orders, and collects sound files.
-pub(super) struct Listener<'a> {
+pub(super) struct MessageHandler<'a> {
     epoch: Instant,
     requests: &'a Requests,
     files: &'a mut dyn SampleStore,
@@ -84,7 +84,7 @@ pub(super) struct Listener<'a> {
     bytes: Vec<u8>,
 }
 
-impl<'a> Listener<'a> {
+impl<'a> MessageHandler<'a> {
     pub(super) fn new(
         epoch: Instant,
         requests: &'a Requests,

@@ -1,12 +1,12 @@
 //! Tests of both ends over socket pairs: what arrives, what is refused, what a file costs.
 
 use super::message::{ToEditor, ToSpeaker, is_within_limits};
-use super::speaker::Listener;
+use super::speaker::MessageHandler;
 use super::*;
 use crate::rhythm::{Edit, Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, random};
 use crate::sound::playback::{
     ChunkRequest, EventSink, HearingClicks, LoopSpec, Orders, PlayRequest, PlaybackEvent, PlaybackRequest, Requests,
-    Sequence, SequenceTake, Start, TapPosition,
+    ResumePoint, Sequence, SequenceTake, TapPosition,
 };
 use crate::sound::{Click, Position, Range};
 use proptest::prelude::*;
@@ -142,7 +142,7 @@ fn requests_arrive_and_events_come_back_until_either_end_closes() {
             link.run(&requests, &mut Files::default(), print, &sink)
         })
     };
-    let start = Start { position: Position { section: 0, pass: 0, wholes: 0.5 }, passes: 3 };
+    let start = ResumePoint { position: Position { section: 0, pass: 0, wholes: 0.5 }, passes: 3 };
     let take = |times| SequenceTake { spec: spec(groove(2)), times, count_in: true };
     let sequence = Sequence { number: 5, takes: vec![take(Some(2)), take(None)], at: 1, silence: Some(4) };
     let rows = [
@@ -189,7 +189,7 @@ fn requests_arrive_and_events_come_back_until_either_end_closes() {
 fn a_lost_speaker_is_noticed_and_the_next_one_takes_over_at_its_place() {
     let requests = Requests::new();
     let sink: EventSink = Arc::new(|_| {});
-    let start = Start { position: Position { section: 0, pass: 0, wholes: 0.25 }, passes: 7 };
+    let start = ResumePoint { position: Position { section: 0, pass: 0, wholes: 0.25 }, passes: 7 };
     for number in 0..100 {
         let (here, there) = UnixStream::pair().expect("a pair");
         let cut = there.try_clone().expect("a copy");
@@ -293,7 +293,7 @@ fn a_sound_file_arrives_once_in_parts_and_only_by_its_hash() {
     let mut sender =
         Files { files: [(good.clone(), bytes.clone()), (wrong.clone(), bytes.clone())].into(), refused: 0 };
     let (requests, mut files) = (Requests::new(), Files::default());
-    let mut listener = Listener::new(Instant::now(), &requests, &mut files, read);
+    let mut handler = MessageHandler::new(Instant::now(), &requests, &mut files, read);
     // For each name: the parts asked for, whether what plays is loaded again, and whether the name is kept.
     let rows = [(&good, 3, true, true), (&good, 0, false, true), (&wrong, 3, false, true)];
     let rows = rows.map(|(name, parts, reload, kept)| (name.as_str(), parts, reload, kept));
@@ -301,12 +301,12 @@ fn a_sound_file_arrives_once_in_parts_and_only_by_its_hash() {
     let missing = format!("{:032x}.wav", 8);
     for (name, parts, reload, kept) in rows.into_iter().chain(paths).chain([(missing.as_str(), 1, false, true)]) {
         let groove = print(&with_sound(&groove(1), name));
-        let mut answer = listener.on_message(ToSpeaker::Request { groove, request: play(super::tests::groove(1)) });
+        let mut answer = handler.on_message(ToSpeaker::Request { groove, request: play(super::tests::groove(1)) });
         let mut asked = 0;
         while let Ok(Some(ToEditor::Want(part))) = answer {
             asked += 1;
             let (size, bytes) = sender.read(&part);
-            answer = listener.on_message(ToSpeaker::Chunk { part, size, bytes });
+            answer = handler.on_message(ToSpeaker::Chunk { part, size, bytes });
         }
         assert!(matches!(answer, Ok(None)), "{answer:?}");
         assert_eq!(asked, parts, "{name}");
@@ -353,7 +353,7 @@ fn the_seeds_of_the_fuzz_targets_are_messages_of_this_version() {
     let take = SequenceTake { spec: spec(groove(1)), times: Some(2), count_in: true };
     let sequence = Sequence { number: 5, takes: vec![take.clone(), take], at: 1, silence: Some(4) };
     let part = ChunkRequest { name: format!("{}.wav", "0".repeat(HASH_DIGITS)), at: 0 };
-    let start = Start { position: Position { section: 0, pass: 0, wholes: 0.5 }, passes: 3 };
+    let start = ResumePoint { position: Position { section: 0, pass: 0, wholes: 0.5 }, passes: 3 };
     let tap = TapPosition { position: start.position, loop_passes: 1, buffer_ms: 20.0 };
     let speaker = [
         vec![request(play(groove(1))), ToSpeaker::Volume(-6.0), request(PlaybackRequest::Stop)],

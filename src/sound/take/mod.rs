@@ -6,10 +6,10 @@ mod sequence;
 pub(super) mod tests;
 
 pub(crate) use cue::cue_table;
-pub(crate) use sequence::Sequence;
+pub(crate) use sequence::SequenceRenderer;
 
 use super::builder::Builder;
-use super::click::{Click, ClickLine, Moment, side};
+use super::click::{Click, ClickLine, Moment, click_pan};
 use super::clock::Seconds;
 use super::schedule::{Range, Schedule, ScheduleOptions};
 use super::segment::Segment;
@@ -48,7 +48,7 @@ impl CountIn {
     pub(crate) fn of_pulses(pulses: &[f64], start: f64, index: u8) -> Self {
         match pulses[pulses.partition_point(|t| *t < start - 1e-9)..] {
             [first, second, ..] => {
-                Self::Pulse { first: first - start, period: second - first, tone: index, side: side(index) }
+                Self::Pulse { first: first - start, period: second - first, tone: index, side: click_pan(index) }
             }
             _ => Self::Bar,
         }
@@ -148,7 +148,7 @@ fn count_in_clicks(first: f64, period: f64) -> Option<(Vec<Moment>, Seconds)> {
     }
     // The first pulse may be more than a period into the loop.
     let lead = first.rem_euclid(period);
-    let moments = (0..COUNT_IN_CLICKS).map(|k| Moment::Seconds(f64::from(k) * period)).collect();
+    let moments = (0..COUNT_IN_CLICKS).map(|k| Moment::Pulse(f64::from(k) * period)).collect();
     let length = Seconds::new(period)?.times(COUNT_IN_CLICKS.into()).minus(Seconds::new(lead)?);
     Some((moments, length))
 }

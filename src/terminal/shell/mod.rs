@@ -25,7 +25,7 @@ use crate::jobs::{OutsideSounds, SoundAccess};
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::sound::playback::PlaybackRequest;
-use crate::store::{self, Calibration, LoadError, Problem, SoundLevels, StateFolder, Unsaved};
+use crate::store::{self, Calibration, LoadError, Problem, SoundLevels, StateFolder, UnsavedJournal};
 use analysis_worker::AnalysisWorker;
 use disk::{Disk, Request, Source, lock};
 use input::Unhandled;
@@ -151,7 +151,7 @@ fn event_loop<W: io::Write>(
                 Effect::Journal { .. } | Effect::Tap(None) => {}
                 Effect::AdoptUnsaved(id, document) => adopt(state, workers, undecided, (id, document)),
                 Effect::ReleaseUnsaved(id) => drop(undecided[id].take()),
-                Effect::DiscardUnsaved(id) => undecided[id].take().into_iter().for_each(Unsaved::discard),
+                Effect::DiscardUnsaved(id) => undecided[id].take().into_iter().for_each(UnsavedJournal::discard),
                 Effect::Save { groove, name, overwrite } => {
                     workers.disk.send(Request::Save(groove, name.map(PathBuf::from), overwrite));
                 }

@@ -3,7 +3,7 @@
 use super::super::files::recovery::UnsavedWork;
 use crate::describe::{difference, visible};
 use crate::rhythm::{Groove, count};
-use crate::store::{self, Unsaved};
+use crate::store::{self, UnsavedJournal};
 use std::collections::VecDeque;
 use std::time::{Duration, SystemTime};
 
@@ -16,10 +16,10 @@ pub(super) struct Opened<'a> {
 }
 
 /// Journals that are not decided upon yet, by the number of their work.
-pub(super) type Undecided = Vec<Option<Unsaved>>;
+pub(super) type Undecided = Vec<Option<UnsavedJournal>>;
 
 /// What is to be offered. Work that equals the groove or what it started from is no work; its journal is removed.
-pub(super) fn prepare(found: Vec<Unsaved>, opened: &Opened<'_>) -> (Undecided, VecDeque<UnsavedWork>) {
+pub(super) fn prepare(found: Vec<UnsavedJournal>, opened: &Opened<'_>) -> (Undecided, VecDeque<UnsavedWork>) {
     let (mut undecided, mut offered) = (Vec::new(), VecDeque::new());
     for unsaved in found {
         let contents = &unsaved.contents;

@@ -4,7 +4,7 @@ use super::super::super::event::SaveFailed;
 use crate::describe::difference;
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::store::{self, Loaded, Overwrite, Practice, SaveError, Stamp, StateFolder};
+use crate::store::{self, LoadedGroove, Overwrite, Practice, SaveError, Stamp, StateFolder};
 use std::path::PathBuf;
 use std::time::{SystemTime, UNIX_EPOCH};
 
@@ -26,7 +26,7 @@ pub(crate) struct Source {
 }
 
 impl Source {
-    pub(crate) fn new(path: Option<PathBuf>, loaded: Option<Loaded>, state: Option<StateFolder>) -> Self {
+    pub(crate) fn new(path: Option<PathBuf>, loaded: Option<LoadedGroove>, state: Option<StateFolder>) -> Self {
         let (text, stamp) = loaded.map_or((None, None), |l| (Some(l.text), Some(l.stamp)));
         Self { places: vec![Place { path, text, stamp }], current: DocumentId::default(), state }
     }
