@@ -42,7 +42,7 @@ pub(super) fn run(
     let mut notes = Vec::new();
     if sound != TakeSound::None && !analysed.report.attacks.is_empty() {
         let samples;
-        (samples, notes) = user_samples::load(job, &job.groove);
+        (samples, notes) = user_samples::load(job);
         let takes = distinct_takes(&analysed)?;
         let count = takes.len();
         for (k, take) in takes.into_iter().enumerate() {

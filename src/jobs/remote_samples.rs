@@ -34,8 +34,15 @@ pub(crate) struct FilesToSend {
     access: SharedAccess,
     /// Finds what is wrong with a file as a player here would.
     cache: UserSampleCache,
-    /// By path: modification time, size and the name under which it is sent.
-    files: HashMap<PathBuf, (Option<SystemTime>, u64, String)>,
+    files: HashMap<PathBuf, NamedFile>,
+}
+
+/// A file as it was when it was hashed.
+struct NamedFile {
+    modified: Option<SystemTime>,
+    size: u64,
+    /// The name under which it is sent.
+    name: String,
 }
 
 impl FilesToSend {
@@ -46,19 +53,17 @@ impl FilesToSend {
     /// The size of a file and the name under which it is sent.
     fn name(&mut self, path: &Path) -> io::Result<(u64, String)> {
         let metadata = fs::metadata(path)?;
-        let version = (metadata.modified().ok(), metadata.len());
-        if !metadata.is_file() || metadata.len() > MAX_SAMPLE_FILE {
+        let (modified, size) = (metadata.modified().ok(), metadata.len());
+        if !metadata.is_file() || size > MAX_SAMPLE_FILE {
             return Err(io::ErrorKind::InvalidInput.into());
         }
-        if let Some((modified, size, name)) = self.files.get(path)
-            && (*modified, *size) == version
-        {
-            return Ok((*size, name.clone()));
+        if let Some(known) = self.files.get(path).filter(|f| (f.modified, f.size) == (modified, size)) {
+            return Ok((size, known.name.clone()));
         }
         let extension = path.extension().map(|e| format!(".{}", e.to_string_lossy())).unwrap_or_default();
         let name = hash(File::open(path)?.take(MAX_SAMPLE_FILE))? + &extension;
-        self.files.insert(path.to_owned(), (version.0, version.1, name.clone()));
-        Ok((version.1, name))
+        self.files.insert(path.to_owned(), NamedFile { modified, size, name: name.clone() });
+        Ok((size, name))
     }
 }
 
@@ -91,12 +96,12 @@ impl SampleFiles for FilesToSend {
 
     fn read(&mut self, part: &ChunkRequest) -> (u64, Vec<u8>) {
         let read = || {
-            let (path, (_, size, _)) = self.files.iter().find(|(_, known)| known.2 == part.name)?;
+            let (path, known) = self.files.iter().find(|(_, known)| known.name == part.name)?;
             let mut file = File::open(path).ok()?;
             file.seek(SeekFrom::Start(part.at)).ok()?;
             let mut bytes = Vec::new();
             file.take(CHUNK_BYTES).read_to_end(&mut bytes).ok()?;
-            Some((*size, bytes))
+            Some((known.size, bytes))
         };
         read().unwrap_or_default()
     }

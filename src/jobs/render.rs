@@ -6,7 +6,7 @@ use super::request::{Job, JobError, JobKind, JobReport};
 use super::takes::{self, AnalysedGroove};
 use super::user_samples;
 use crate::rhythm::{Fraction, expected};
-use crate::sound::take::{self, SequenceRenderer, Take, cue_table};
+use crate::sound::take::{SequenceRenderer, Take, cue_table};
 use crate::sound::{self, Length};
 use std::io;
 use std::path::Path;
@@ -43,17 +43,11 @@ pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError
 
 fn render_take(job: &Job, take: &Take, length: Length, control: &JobControl) -> Result<JobReport, JobError> {
     check_targets(job.target.file(), &job.inputs(), job.overwrite)?;
-    let muted;
-    let groove = if take.layers {
-        &*job.groove
-    } else {
-        muted = take::mute_layers(&job.groove);
-        &muted
-    };
-    let (samples, notes) = user_samples::load(job, groove);
-    let options = take.options(job.rate, samples);
+    let (samples, notes) =
+        if take.layers { user_samples::load(job) } else { (sound::UserSamples::default(), Vec::new()) };
+    let schedule = take.schedule(&job.groove, job.rate, &samples);
     let rendered = stream(&job.target, |out| {
-        sound::render_wav(groove, &options, length, out, &mut |done, total| control.report_rendered(done, total))
+        sound::render_wav(schedule, length, out, &mut |done, total| control.report_rendered(done, total))
     });
     let (frames, file) = rendered.map_err(|e| failure(job, &e, control))?;
     commit(file.into_iter().collect(), job.overwrite, control)?;
@@ -65,7 +59,7 @@ fn render_take(job: &Job, take: &Take, length: Length, control: &JobControl) -> 
 fn render_sequence(job: &Job, takes: &[Take], control: &JobControl) -> Result<JobReport, JobError> {
     let cues = job.target.file().map(|path| path.with_extension("tsv"));
     check_targets(job.target.file().into_iter().chain(cues.as_deref()), &job.inputs(), job.overwrite)?;
-    let (samples, notes) = user_samples::load(job, &job.groove);
+    let (samples, notes) = user_samples::load(job);
     let sequence = SequenceRenderer::new(&job.groove, takes, job.rate, samples);
     let rendered =
         stream(&job.target, |out| sequence.write(out, &mut |done, total| control.report_rendered(done, total)));

@@ -24,10 +24,10 @@ struct CachedSample {
 }
 
 /// The samples of a job, and a note about every file that is not used or was altered.
-pub(super) fn load(job: &Job, groove: &Groove) -> (UserSamples, Vec<String>) {
+pub(super) fn load(job: &Job) -> (UserSamples, Vec<String>) {
     let access = SoundAccess { file: job.file.clone(), outside: job.outside.clone() };
-    let (samples, mut notes) = UserSampleCache::default().load(groove, &access, job.rate);
-    let refused = access.refused(audible_sounds(groove)).into_iter();
+    let (samples, mut notes) = UserSampleCache::default().load(&job.groove, &access, job.rate);
+    let refused = access.refused(audible_sounds(&job.groove)).into_iter();
     notes.extend(refused.map(|path| {
         format!(
             "{}: not read, because it is outside the folder of the groove; its layer plays its voice",

@@ -19,7 +19,7 @@ pub(crate) const MAX_SPEED: (i64, i64) = (2, 1);
 const MAX_SPEED_DENOM: i64 = 1_000_000;
 
 /// What to play of a groove, and how.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub struct ScheduleOptions {
     /// The sample rate.
     pub rate: SampleRate,

@@ -70,7 +70,7 @@ pub(super) fn groove(text: &str) -> Result<Groove, ParseError> {
     check_count(&tables, &bounds::SECTIONS)?;
     let mut sections: Vec<Section> = Vec::new();
     for table in &tables {
-        let section = section(*table, tables.len() == 1)?;
+        let section = section(*table, tables.len())?;
         if sections.iter().any(|s| s.name == section.name) {
             return Err(table.error_at("name", Problem::NameTaken("section", section.name)));
         }
@@ -118,10 +118,13 @@ fn name(fields: Fields<'_>, example: &'static str) -> Result<String, ParseError>
     check_name(&fields.required_string("name", example)?, "name", &NAME)
 }
 
-fn section(fields: Fields<'_>, is_only: bool) -> Result<Section, ParseError> {
+fn section(fields: Fields<'_>, sections: usize) -> Result<Section, ParseError> {
     fields.reject_unknown(SECTION_KEYS)?;
-    let name =
-        if is_only && !fields.has("name") { DEFAULT_SECTION.to_owned() } else { name(fields, "name = \"pull\"")? };
+    let name = if sections == 1 && !fields.has("name") {
+        DEFAULT_SECTION.to_owned()
+    } else {
+        name(fields, "name = \"pull\"")?
+    };
     let string = fields.required_string("meter", "meter = \"4/4\"")?;
     let meter = Meter::parse(string.text).map_err(|e| {
         string.error_at_start(match e {

@@ -35,13 +35,13 @@ pub(super) fn edited_text(original: &str, groove: &Groove) -> Option<String> {
     let names = |g: &Groove| g.layers().iter().map(|l| l.name.clone()).collect::<Vec<_>>();
     let old_layers = origins(&names(&old), &names(groove));
 
-    let (several_before, several) = (old.sections().len() > 1, groove.sections().len() > 1);
+    let count = groove.sections().len();
     let tables = tables_of(root, "section");
     let sections = groove.sections().iter().zip(&old_sections).map(|(new, origin)| {
-        let Some(at) = *origin else { return print::section(new, several) };
+        let Some(at) = *origin else { return print::section(new, count) };
         let mut table = tables[at].clone();
-        let before = print::section_fields(&old.sections()[at], several_before);
-        set_fields(&mut table, SECTION_KEYS, before, print::section_fields(new, several));
+        let before = print::section_fields(&old.sections()[at], old.sections().len());
+        set_fields(&mut table, SECTION_KEYS, before, print::section_fields(new, count));
         table
     });
     replace_tables(root, ROOT_KEYS, "section", sections.collect());

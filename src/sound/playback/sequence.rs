@@ -23,6 +23,16 @@ struct SentPart {
     step: bool,
 }
 
+/// What was heard of a sequence.
+#[derive(Debug, PartialEq, Eq)]
+struct HeardPart {
+    part: SequencePart,
+    /// Completed passes of the part.
+    completed: u64,
+    /// Whether the next part starts after the current pass.
+    step: bool,
+}
+
 /// When the first part of a sequence begins.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum SequenceStart {
@@ -119,9 +129,8 @@ impl SequencePlayback {
         }
     }
 
-    /// After everything sent was lost, returns the part that was heard, its completed passes, and whether the next part starts after
-    /// the current pass. A count-in starts again.
-    fn recall(&mut self, head: &Playhead) -> Option<(SequencePart, u64, bool)> {
+    /// After everything sent was lost, finds what was heard. A count-in starts again.
+    fn recall(&mut self, head: &Playhead) -> Option<HeardPart> {
         let index = self.sent.iter().position(|s| s.id == head.segment);
         let mut sent = std::mem::take(&mut self.sent).split_off(index.unwrap_or(0));
         let SentPart { part, completed, .. } = sent.pop_front()?;
@@ -130,13 +139,13 @@ impl SequencePlayback {
         sent.drain(..step.unwrap_or(0));
         sent.iter().rev().for_each(|s| self.next.push_front(s.part));
         let passes = if index.is_some() && !part.is_count_in { head.loop_pass } else { 0 };
-        Some((part, completed + passes, step.is_some()))
+        Some(HeardPart { part, completed: completed + passes, step: step.is_some() })
     }
 
     /// Sends everything again from the position that was heard.
     pub(super) fn resume(&mut self, head: &Playhead, player: &mut Player, samples: &mut Samples) {
         let is_known = self.sent.iter().any(|s| s.id == head.segment);
-        let Some((part, completed, step)) = self.recall(head) else {
+        let Some(HeardPart { part, completed, step }) = self.recall(head) else {
             return self.begin(player, samples, SequenceStart::Now);
         };
         self.next.push_front(part);
@@ -225,6 +234,7 @@ mod tests {
     #[test]
     fn a_sequence_that_is_sent_again_continues_where_it_was_heard() {
         let sent = |id, part, completed, step| SentPart { id, part, completed, step };
+        let heard = |part, completed, step| Some(HeardPart { part, completed, step });
         let head = |segment, loop_pass| Playhead {
             position: Position { section: 1, pass: 0, wholes: 0.5 },
             loop_pass,
@@ -243,17 +253,17 @@ mod tests {
         };
         // In the second pass of a segment that was sent with two passes completed.
         let mut here = plan();
-        assert_eq!(here.recall(&head(5, 1)), Some((part(0, false), 3, false)));
+        assert_eq!(here.recall(&head(5, 1)), heard(part(0, false), 3, false));
         assert_eq!(here.next, [part(1, false), part(2, true), part(2, false)]);
         assert!(here.sent.is_empty());
         // A count-in starts again, and so does the first part after an unknown segment.
-        assert_eq!(plan().recall(&head(4, 0)), Some((part(0, true), 0, false)));
-        assert_eq!(plan().recall(&head(9, 5)), Some((part(0, true), 0, false)));
+        assert_eq!(plan().recall(&head(4, 0)), heard(part(0, true), 0, false));
+        assert_eq!(plan().recall(&head(9, 5)), heard(part(0, true), 0, false));
         // A step still waits for the end of the pass.
         let mut stepping = plan();
         stepping.sent.push_back(sent(7, part(2, true), 0, true));
         stepping.next = [part(2, false)].into();
-        assert_eq!(stepping.recall(&head(5, 0)), Some((part(0, false), 2, true)));
+        assert_eq!(stepping.recall(&head(5, 0)), heard(part(0, false), 2, true));
         assert_eq!(stepping.next, [part(2, true), part(2, false)]);
         assert_eq!(SequencePlayback::new(sequence()).recall(&head(1, 0)), None);
         // The fourth pass is silent; two passes are completed.

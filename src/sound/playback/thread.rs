@@ -1,8 +1,9 @@
 //! The playback thread: handles requests, polls the output device and reports what is heard.
 
 use super::sequence::{SequencePlayback, SequenceStart};
-use super::{ClosedError, TapPosition};
-use super::{EventSink, LoopSpec, Orders, PlayRequest, PlaybackEvent, PlaybackRequest, Requests, SampleLoader};
+use super::{
+    EventSink, LoopSpec, Orders, PlayRequest, PlaybackEvent, PlaybackRequest, Requests, SampleLoader, TapPosition,
+};
 use crate::rhythm::Groove;
 use crate::sound::{DeviceEvent, Player, Playhead, SampleRate, Segment, UserSamples};
 use std::mem;
@@ -84,7 +85,13 @@ impl PlaybackThread {
     /// Runs until the requests are closed; the sound fades then.
     pub(super) fn run(&mut self, requests: &Requests, output: Option<&str>) {
         let mut opened: Option<Player> = None;
-        while let Ok(orders) = self.wait(requests, opened.is_some()) {
+        loop {
+            let waited = match self.playing {
+                _ if opened.is_none() => requests.take(),
+                Playing::Nothing => requests.take_within(IDLE_INTERVAL),
+                _ => requests.take_within(POSITION_INTERVAL),
+            };
+            let Ok(orders) = waited else { break };
             if opened.is_none() && matches!(orders.request, Some(PlaybackRequest::Play(..))) {
                 match Player::open(output) {
                     Ok(mut player) => {
@@ -101,14 +108,6 @@ impl PlaybackThread {
             }
         }
         opened.into_iter().for_each(Player::end);
-    }
-
-    fn wait(&self, requests: &Requests, is_open: bool) -> Result<Orders, ClosedError> {
-        match self.playing {
-            _ if !is_open => requests.take(),
-            Playing::Nothing => requests.take_within(IDLE_INTERVAL),
-            _ => requests.take_within(POSITION_INTERVAL),
-        }
     }
 
     fn advance(&mut self, orders: Orders, player: &mut Player) {

@@ -80,7 +80,7 @@ pub struct Take {
 }
 
 impl Take {
-    pub(crate) fn options(&self, rate: SampleRate, samples: UserSamples) -> ScheduleOptions {
+    fn options(&self, rate: SampleRate, samples: UserSamples) -> ScheduleOptions {
         let Self { speed, range, click, click_db, ref lines, .. } = *self;
         ScheduleOptions { rate, speed, range, click, click_db, lines: lines.clone(), samples }
     }
@@ -136,7 +136,7 @@ impl Take {
 }
 
 /// The groove with all layers muted.
-pub(crate) fn mute_layers(groove: &Groove) -> Groove {
+fn mute_layers(groove: &Groove) -> Groove {
     let mute = |g: Groove, layer| g.edited(&Edit::Mute(layer, true)).unwrap_or(g);
     (0..groove.layers().len()).fold(groove.clone(), mute)
 }
