@@ -20,7 +20,7 @@ impl CancelToken {
     }
 }
 
-/// Takes the progress of a running job, and tells it whether it was cancelled.
+/// Receives the progress of a running job, and says whether the job was cancelled.
 pub(crate) struct JobControl {
     token: CancelToken,
     on_progress: Box<dyn Fn(u8) + Send>,

@@ -74,7 +74,7 @@ pub enum JobKind {
         take: Box<Take>,
         /// Ascending.
         speeds: Vec<Fraction>,
-        /// One in so many passes is silent at first; `None` for none.
+        /// Passes up to the first silent one; later ones follow at shorter intervals. `None` for none.
         silence: Option<u32>,
     },
 }

@@ -1,6 +1,6 @@
 //! Schedule (exact time to frames), voices, renderer and player of a groove. It must not know the session or the screen.
 //!
-//! File, editor and remote speaker run the same renderer and give the same samples. The audio thread never locks, allocates,
+//! File, editor and remote speaker run the same renderer and produce the same samples. The audio thread never locks, allocates,
 //! frees or does I/O: it takes a schedule only if the ring that returns the old one has space. The render source is lent to the
 //! device, so playback survives a lost device.
 

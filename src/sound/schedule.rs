@@ -128,7 +128,7 @@ pub struct Schedule {
 }
 
 impl Schedule {
-    /// Builds the loop of a groove. Muted layers are left out. A range outside the groove, or a loop shorter than 32 frames, gives
+    /// Builds the loop of a groove. Muted layers are left out. A range outside the groove, or a loop shorter than 32 frames, is
     /// a silent loop. This allocates and synthesizes: never call it on the audio thread.
     pub fn build(groove: &Groove, options: &ScheduleOptions) -> Schedule {
         Builder::new(groove, options).build()

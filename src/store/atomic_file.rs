@@ -161,7 +161,7 @@ pub(crate) struct CommitError {
     pub(crate) path: PathBuf,
     /// The system's error, or [`io::ErrorKind::AlreadyExists`] for a file that exists and may not be replaced.
     pub(crate) error: io::Error,
-    /// The files that had been replaced by then: their old content is gone.
+    /// The files that were replaced before the error: their old content is lost.
     pub(crate) replaced: Vec<PathBuf>,
 }
 

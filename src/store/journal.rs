@@ -24,9 +24,9 @@ const HEADER: &[u8] = b"teeter journal 1\n";
 const EXTENSION: &str = "journal";
 /// Bytes read of a journal.
 const MAX_LENGTH: u64 = 64 << 20;
-/// Records after which a journal is written anew, so that reading it takes less than a second.
+/// Records after which a journal is replaced by a new one, so that reading it takes less than a second.
 const MAX_RECORDS: usize = 4096;
-/// Bytes of records after which a journal is written anew.
+/// Bytes of records after which a journal is replaced by a new one.
 const MAX_GROWTH: u64 = 8 << 20;
 
 /// The journal of one document, which its process keeps locked.
@@ -47,7 +47,7 @@ impl Journal {
     pub(crate) fn create(folder: &StateFolder, target: Option<&Path>, base: Option<&str>) -> Result<Self, SaveError> {
         folder.create()?;
         let failed = |e: &io::Error| SaveError::Folder(folder.0.clone(), reason(e));
-        // Other editors look for journals that nobody has locked.
+        // Other editors look for journals that are not locked.
         let _lock = lock_folder(&folder.0);
         let target = target.map(without_links);
         let name = name_start(target.as_deref());
@@ -111,7 +111,7 @@ impl Journal {
         &self.text
     }
 
-    /// Whether it must be replaced by a new one: somebody removed the file, or it has grown long.
+    /// Whether it must be replaced by a new one: its file was removed, or it has grown long.
     pub(crate) fn must_be_replaced(&self) -> bool {
         let links = std::os::unix::fs::MetadataExt::nlink;
         self.records >= MAX_RECORDS
@@ -213,7 +213,7 @@ pub(crate) struct UnsavedJournal {
     pub contents: JournalContents,
     /// The bytes as text, for a journal that cannot be read.
     pub raw: String,
-    /// Time of the last edit by the clock of then; it decides nothing.
+    /// Time of the last edit, by a clock that may have been changed since: for display and order only.
     pub modified: Option<SystemTime>,
 }
 

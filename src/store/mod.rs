@@ -1,7 +1,6 @@
 //! The groove file and the disk: reading with errors by line and column, printing, edits that keep comments and spacing, atomic
 //! saves, the journal. It must not know analysis, sound or the screen.
 
-mod allowed_sounds;
 mod atomic_file;
 mod cells_field;
 mod editors;
@@ -15,7 +14,6 @@ mod progress;
 mod read;
 mod save;
 mod state_folder;
-mod state_values;
 #[cfg(test)]
 mod tests;
 mod update;
@@ -30,8 +28,7 @@ pub(crate) use print::Printer;
 pub use print::print;
 pub(crate) use progress::{Practice, load_progress, save_progress};
 pub(crate) use save::{SaveError, Stamp, finish_interrupted_save, save};
-pub(crate) use state_folder::StateFolder;
-pub(crate) use state_values::{Calibration, SoundLevels};
+pub(crate) use state_folder::{Calibration, SoundLevels, StateFolder};
 pub use update::update;
 
 use crate::rhythm::Groove;

@@ -1,4 +1,4 @@
-//! Playback of requests: takes play requests and gives events, in the editor or behind the socket of a remote speaker.
+//! Playback of requests: takes play requests and reports events, in the editor or behind the socket of a remote speaker.
 
 mod latest_slot;
 mod request;
@@ -122,7 +122,7 @@ pub enum PlaybackEvent {
 
 pub(crate) type EventSink = Arc<dyn Fn(PlaybackEvent) + Send + Sync>;
 
-/// Reads the sound files of a groove's layers; gives the samples, and warnings.
+/// Reads the sound files of a groove's layers; returns the samples, and warnings.
 pub(crate) type SampleLoader = Box<dyn FnMut(&Groove, SampleRate) -> (UserSamples, Vec<String>) + Send>;
 
 /// A part of a sound file that a remote speaker asks for: the file's name there, and where the part begins.
@@ -132,7 +132,7 @@ pub(crate) struct ChunkRequest {
     pub at: u64,
 }
 
-/// What waits for a player. Of the requests only the newest counts; each tap counts.
+/// Orders that wait for a player: only the newest request counts, but every tap.
 #[derive(Debug, Default)]
 pub(crate) struct Orders {
     pub request: Option<PlaybackRequest>,

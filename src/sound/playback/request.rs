@@ -88,7 +88,8 @@ pub struct Sequence {
     pub takes: Vec<SequenceTake>,
     /// Index of the first take to play.
     pub at: usize,
-    /// One in so many passes is silent after its opening, at first; `None` for none.
+    /// Passes up to the first one that is silent after its opening; later ones follow at shorter intervals (see
+    /// [`mute_ladder_passes`]). `None` for none.
     pub silence: Option<u32>,
 }
 

@@ -39,7 +39,7 @@ pub(super) fn send(to: &mut impl Write, message: &impl Serialize) -> io::Result<
 /// Waits for a message. Memory is taken only as its bytes arrive.
 ///
 /// # Errors
-/// Why there is none, in words: the stream ended or failed, or the bytes are no message.
+/// Why there is none: the stream ended or failed, or the bytes are not a message.
 pub(super) fn receive<T: DeserializeOwned>(from: &mut impl Read) -> Result<T, String> {
     let mut length = [0; 4];
     from.read_exact(&mut length).map_err(|e| reason(&e))?;

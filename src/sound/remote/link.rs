@@ -1,4 +1,4 @@
-//! The editor's end: sends orders and pings to the speaker instead of a playback thread, and gives the speaker's events.
+//! The editor's end: sends orders and pings to the speaker instead of a playback thread, and reports the speaker's events.
 
 use super::clock::ClockDifference;
 use super::message::{ToEditor, ToSpeaker, sanitize_line};
@@ -32,7 +32,7 @@ pub(crate) struct Link {
     stream: UnixStream,
 }
 
-/// What both threads of a link know.
+/// The state that the two threads of a link share.
 struct LinkState {
     epoch: Instant,
     clock: Mutex<ClockDifference>,
@@ -87,7 +87,7 @@ impl Link {
     }
 }
 
-/// Takes in what the speaker says until the connection ends; gives why.
+/// Reads the speaker's messages until the connection ends; returns why it ended.
 fn read_events(mut stream: UnixStream, shared: &LinkState, requests: &Requests, events: &EventSink) -> String {
     loop {
         match frame::receive(&mut stream) {
@@ -102,7 +102,7 @@ fn read_events(mut stream: UnixStream, shared: &LinkState, requests: &Requests, 
     }
 }
 
-/// An event of the other end as one of this end.
+/// An event of the other end as it is reported here: its text bounded, the round trip added to the uncertainty of a tap.
 pub(super) fn sanitize_event(event: PlaybackEvent, half_trip: Duration) -> PlaybackEvent {
     match event {
         PlaybackEvent::Device(Err(why)) => PlaybackEvent::Device(Err(format!(
@@ -138,7 +138,7 @@ impl Sender<'_> {
             }
             self.send_orders(orders).map_err(|e| reason(&e))?;
             if Instant::now() >= next_ping {
-                // For the position to come here, and for the screen to go back to a terminal beside the speaker.
+                // The position travels here, and the screen back to the terminal, which is next to the speaker.
                 let lookahead = self.shared.clock().round_trip();
                 let ping = ToSpeaker::Ping { asked: self.shared.ns(Instant::now()), lookahead };
                 self.message(&ping).map_err(|e| reason(&e))?;
@@ -154,7 +154,7 @@ impl Sender<'_> {
 
     fn send_orders(&mut self, orders: Orders) -> io::Result<()> {
         for at in orders.taps {
-            // The key was pressed at a terminal beside the speaker, half a round trip before it came here.
+            // The key was pressed at a terminal next to the speaker, half a round trip before it arrived here.
             let clock = self.shared.clock();
             let (at, way) = (clock.to_speaker(self.shared.ns(at)), clock.round_trip() / 2);
             drop(clock);

@@ -1,4 +1,4 @@
-//! What the two ends say to each other, and the limits of what is accepted.
+//! The messages between the two ends, and the limits of what is accepted.
 
 use super::frame;
 use super::speaker::{MessageHandler, SampleStore};
@@ -35,7 +35,7 @@ pub(super) enum ToSpeaker {
     Volume(f32),
     /// Report what was heard at this time of the speaker's clock, in ns.
     Tap(u64),
-    /// To be answered at once. Positions are to be reported so many ns before they are heard, so that a terminal beside the
+    /// To be answered at once. Positions are to be reported this many ns before they are heard, so that a terminal beside the
     /// speaker shows them when they are heard.
     Ping { asked: u64, lookahead: u64 },
     /// A part of the sound file asked for, and the file's size; without bytes if it cannot be sent.

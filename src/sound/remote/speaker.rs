@@ -12,7 +12,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-/// Files that are asked for one after the other.
+/// Most files that wait to be asked for.
 const MAX_WANTED: usize = 256;
 const MAX_LOOKAHEAD: Duration = Duration::from_secs(1);
 
@@ -20,7 +20,7 @@ const MAX_LOOKAHEAD: Duration = Duration::from_secs(1);
 pub(crate) trait SampleStore {
     fn has(&self, name: &str) -> bool;
 
-    /// Keeps a file; returns whether it is the one that its name says and there is room for it.
+    /// Stores a file; returns whether its content is the one that its name says and there was room for it.
     fn add(&mut self, name: &str, bytes: &[u8]) -> bool;
 }
 
@@ -94,7 +94,7 @@ impl<'a> MessageHandler<'a> {
         Self { epoch, requests, files, read, wanted: VecDeque::new(), bytes: Vec::new() }
     }
 
-    /// Carries out a message; gives the answer to it, if it has one.
+    /// Handles a message and returns the answer to it, if it has one.
     ///
     /// # Errors
     /// Why the connection is to be closed.
@@ -138,7 +138,7 @@ impl<'a> MessageHandler<'a> {
         Some(ToEditor::Want(ChunkRequest { name, at: self.bytes.len() as u64 }))
     }
 
-    /// Takes a part of the file asked for. A file that cannot be sent, or is not the one asked for, is given up.
+    /// Takes the part of a file that was asked for. A file that cannot be sent, or has another content, is skipped.
     fn on_chunk(&mut self, part: &ChunkRequest, size: u64, bytes: &[u8]) -> Result<Option<ToEditor>, String> {
         let is_asked = self.wanted.front() == Some(&part.name) && part.at == self.bytes.len() as u64;
         if !is_asked {
