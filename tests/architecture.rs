@@ -393,9 +393,6 @@ fn messages_have_one_form_and_only_a_modules_root_says_what_it_must_not_know() {
     assert!(found.is_empty(), "\n{}", found.join("\n"));
 }
 
-/// Variants that only tests construct: a click at any place, which shows that a pulse lands on its exact frame.
-const FOR_TESTS: &[(&str, &str)] = &[("Moment", "At")];
-
 /// Nothing is declared that nobody makes: every command of the table has its row, every effect and every message its sender.
 /// That each is also received is checked by the compiler, which wants every variant of a `match`.
 #[test]
@@ -412,8 +409,7 @@ fn every_variant_is_constructed_outside_tests() {
             continue;
         }
         for variant in variants {
-            let for_tests = FOR_TESTS.contains(&(name.as_str(), variant.as_str()));
-            if !for_tests && !constructed.contains(&(name, variant)) {
+            if !constructed.contains(&(name, variant)) {
                 missing.push(format!("{path}: {name}::{variant} is never constructed"));
             }
         }

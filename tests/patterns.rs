@@ -5,7 +5,7 @@ use teeter::analysis::{AnalysisOptions, Scope, report};
 use teeter::rhythm::{Accent, Edit, Fraction, Groove, Meter, MeterKind, Part, Voice, group_line};
 use teeter::store;
 
-fn all() -> Vec<(String, store::Loaded)> {
+fn all() -> Vec<(String, store::LoadedGroove)> {
     let load = |path: &std::path::PathBuf| store::load(path).unwrap_or_else(|e| panic!("{e}"));
     toml_files("patterns").iter().map(|path| (name(path), load(path))).collect()
 }

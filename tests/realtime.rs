@@ -6,6 +6,7 @@
 
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
+use std::time::Instant;
 use teeter::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation};
 use teeter::sound::{
     Click, Frame, Range, SampleRate, Schedule, ScheduleOptions, Segment, UserSample, UserSamples, render_channel,
@@ -152,7 +153,7 @@ fn the_audio_thread_neither_allocates_nor_frees() {
         }
         pull(2 * 4096 + 2 * k);
         handle.tick();
-        if let Some(head) = handle.playhead(Frame(2048)) {
+        if let Some(head) = handle.playhead(Frame(2048), Instant::now()) {
             joins += u64::from(head.segment > first);
             first = first.max(head.segment);
         }

@@ -129,11 +129,6 @@ impl Config {
         Self { path: Some(path), ..config }
     }
 
-    /// Parses the text of the file. Settings with a mistake are left out and listed in `errors`.
-    pub fn parse(text: &str) -> Self {
-        read::parse(text)
-    }
-
     /// The mistakes of one severity in a part and in the file as a whole: `PATH:LINE:COLUMN: MESSAGE`.
     pub fn mistakes(&self, part: Part, severity: Severity) -> Vec<String> {
         let path = self.path.as_ref().map_or_else(|| "config.toml".to_owned(), |p| p.display().to_string());

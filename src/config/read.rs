@@ -18,19 +18,22 @@ struct Reader<'a> {
     errors: Vec<ConfigError>,
 }
 
-pub(super) fn parse(text: &str) -> Config {
-    let mut config = Config::default();
-    let mut reader = Reader { text, errors: Vec::new() };
-    match Document::parse(text) {
-        Ok(document) => reader.read(&document, &mut config),
-        Err(error) => {
-            let span = error.span().or(Some(text.len()..text.len()));
-            let message = format!("invalid TOML: {}", error.message().replace('\n', ", "));
-            reader.add(Part::File, Severity::Error, span, message);
+impl Config {
+    /// Parses the text of the file. Settings with a mistake are left out and listed in `errors`.
+    pub fn parse(text: &str) -> Self {
+        let mut config = Self::default();
+        let mut reader = Reader { text, errors: Vec::new() };
+        match Document::parse(text) {
+            Ok(document) => reader.read(&document, &mut config),
+            Err(error) => {
+                let span = error.span().or(Some(text.len()..text.len()));
+                let message = format!("invalid TOML: {}", error.message().replace('\n', ", "));
+                reader.add(Part::File, Severity::Error, span, message);
+            }
         }
+        reader.errors.sort_by_key(|e| e.position);
+        Self { errors: reader.errors, ..config }
     }
-    reader.errors.sort_by_key(|e| e.position);
-    Config { errors: reader.errors, ..config }
 }
 
 impl Reader<'_> {
@@ -38,11 +41,11 @@ impl Reader<'_> {
         let root = document.as_table();
         for (key, item) in root.iter().filter_map(|(name, _)| root.get_key_value(name)) {
             let Some((name, part, known)) = TABLES.iter().find(|t| t.0 == key.get()) else {
-                self.unknown(Part::File, "table", key, item, &TABLES.map(|t| t.0));
+                self.report_unknown(Part::File, "table", key, item, &TABLES.map(|t| t.0));
                 continue;
             };
             let Some(table) = item.as_table_like() else {
-                self.expected(*part, item, &format!("a table [{name}]"));
+                self.report_expected(*part, item, &format!("a table [{name}]"));
                 continue;
             };
             for (key, item) in table.iter().filter_map(|(name, _)| table.get_key_value(name)) {
@@ -52,14 +55,14 @@ impl Reader<'_> {
                     (_, "listen-cold") => {
                         config.listen_cold = item.as_bool();
                         if config.listen_cold.is_none() {
-                            self.expected(*part, item, "true or false for 'listen-cold'");
+                            self.report_expected(*part, item, "true or false for 'listen-cold'");
                         }
                     }
                     (_, "offset-ms") => config.tap_offset_ms = self.number(*part, key, item, -1000..=1000),
                     (_, "output") => config.output = self.output(item),
                     (_, "volume-db") => config.volume_db = self.number(*part, key, item, -40..=0),
                     (_, "click-db") => config.click_db = self.number(*part, key, item, -40..=6),
-                    _ => self.unknown(*part, "key", key, item, known),
+                    _ => self.report_unknown(*part, "key", key, item, known),
                 }
             }
         }
@@ -76,13 +79,13 @@ impl Reader<'_> {
         self.errors.push(ConfigError { part, severity, position, message });
     }
 
-    fn unknown(&mut self, part: Part, kind: &str, key: &Key, item: &Item, known: &[&str]) {
+    fn report_unknown(&mut self, part: Part, kind: &str, key: &Key, item: &Item, known: &[&str]) {
         let span = key.span().or_else(|| item.span());
         let message = format!("unknown {kind} '{}'; expected one of: {}", key.get().escape_debug(), known.join(", "));
         self.add(part, Severity::Warning, span, message);
     }
 
-    fn expected(&mut self, part: Part, item: &Item, wanted: &str) {
+    fn report_expected(&mut self, part: Part, item: &Item, wanted: &str) {
         let found = item.as_value().map_or("a table".to_owned(), |v| v.to_string().trim().to_owned());
         self.add(part, Severity::Error, item.span(), expected(wanted, found));
     }
@@ -92,7 +95,7 @@ impl Reader<'_> {
         let (least, most) = (f64::from(*range.start()), f64::from(*range.end()));
         let valid = number.filter(|n| (least..=most).contains(n));
         if valid.is_none() {
-            self.expected(part, item, &format!("a number from {least} to {most} for '{}'", key.get()));
+            self.report_expected(part, item, &format!("a number from {least} to {most} for '{}'", key.get()));
         }
         valid
     }
@@ -100,7 +103,7 @@ impl Reader<'_> {
     fn output(&mut self, item: &Item) -> Option<String> {
         let name = item.as_str().map(str::trim).filter(|name| !name.is_empty());
         if name.is_none() {
-            self.expected(Part::Sound, item, "the name of an output or a part of it, in quotes");
+            self.report_expected(Part::Sound, item, "the name of an output or a part of it, in quotes");
         }
         name.map(str::to_owned)
     }
@@ -112,7 +115,7 @@ impl Reader<'_> {
             _ => None,
         };
         let Some(values) = values else {
-            self.expected(Part::Keys, item, "a key in quotes, or several like [\"a\", \"ctrl-k\"]");
+            self.report_expected(Part::Keys, item, "a key in quotes, or several like [\"a\", \"ctrl-k\"]");
             return None;
         };
         let word = |text: &str, span| Word { text: text.to_owned(), position: self.position(span) };

@@ -20,7 +20,7 @@ impl CancelToken {
     }
 }
 
-/// Takes the progress of a running job, and tells it whether it was cancelled.
+/// Receives the progress of a running job, and says whether the job was cancelled.
 pub(crate) struct JobControl {
     token: CancelToken,
     on_progress: Box<dyn Fn(u8) + Send>,
@@ -54,7 +54,7 @@ impl JobControl {
     ///
     /// # Errors
     /// An error that stops the rendering once the job is cancelled.
-    pub(super) fn rendered(&self, done: Frame, total: Frame) -> io::Result<()> {
+    pub(super) fn report_rendered(&self, done: Frame, total: Frame) -> io::Result<()> {
         if self.is_cancelled() {
             return Err(io::Error::other("cancelled"));
         }
@@ -80,13 +80,13 @@ mod tests {
         let seen = reports.clone();
         let control = JobControl::new(token.clone(), move |p| seen.lock().expect("a lock").push(p));
         control.sub_range(1, 2);
-        control.rendered(Frame(10), Frame(100)).expect("not cancelled");
+        control.report_rendered(Frame(10), Frame(100)).expect("not cancelled");
         std::thread::sleep(REPORT_INTERVAL);
-        control.rendered(Frame(50), Frame(100)).expect("not cancelled");
+        control.report_rendered(Frame(50), Frame(100)).expect("not cancelled");
         // Too soon after the last report.
-        control.rendered(Frame(60), Frame(100)).expect("not cancelled");
+        control.report_rendered(Frame(60), Frame(100)).expect("not cancelled");
         token.cancel();
-        control.rendered(Frame(90), Frame(100)).expect_err("cancelled");
+        control.report_rendered(Frame(90), Frame(100)).expect_err("cancelled");
         assert_eq!(*reports.lock().expect("a lock"), [55, 75]);
     }
 }

@@ -11,7 +11,7 @@ use crate::export::handout::{self, Reader, Sound};
 use crate::export::{ExportInput, formats};
 use crate::rhythm::Fraction;
 use crate::sound::UserSamples;
-use crate::sound::take::{Sequence, Take};
+use crate::sound::take::{SequenceRenderer, Take};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -43,7 +43,7 @@ pub(super) fn run(
     let mut notes = Vec::new();
     if sound != TakeSound::None && !analysed.report.attacks.is_empty() {
         let samples;
-        (samples, notes) = user_samples::load(job, &job.groove);
+        (samples, notes) = user_samples::load(job);
         let takes = distinct_takes(&analysed)?;
         let count = takes.len();
         for (k, take) in takes.into_iter().enumerate() {
@@ -110,8 +110,8 @@ fn distinct_takes(analysed: &AnalysedGroove) -> Result<Vec<Take>, JobError> {
 fn render(job: &Job, take: Take, samples: UserSamples, control: &JobControl) -> Result<Vec<u8>, JobError> {
     let mut bytes = Vec::new();
     let takes = [take];
-    let sequence = Sequence::new(&job.groove, &takes, job.rate, samples);
-    let rendered = sequence.write(&mut bytes, &mut |done, total| control.rendered(done, total));
+    let sequence = SequenceRenderer::new(&job.groove, &takes, job.rate, samples);
+    let rendered = sequence.write(&mut bytes, &mut |done, total| control.report_rendered(done, total));
     rendered.map_err(|e| failure(job, &e, control))?;
     Ok(bytes)
 }

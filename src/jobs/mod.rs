@@ -10,6 +10,7 @@ pub(crate) mod play_request;
 mod remote_samples;
 mod render;
 mod request;
+mod sound_access;
 mod takes;
 #[cfg(test)]
 mod tests;
@@ -23,13 +24,14 @@ pub(crate) use control::{CancelToken, JobControl};
 pub(crate) use export::{ExportChoice, ExportChoices, ExportKind, export_choices};
 pub(crate) use import::{import, read_input};
 pub(crate) use output::{OutputFile, Target, deliver, write_files};
-pub(crate) use remote_samples::{FilesToSend, SampleFolder, SharedAccess};
+pub(crate) use remote_samples::{FilesToSend, SampleFolder};
 pub(crate) use render::check_wav_name;
 pub(crate) use request::{
     HandoutFormat, HearingKey, HearingSelection, ImportedGroove, Job, JobError, JobKind, JobReport, TakeSound,
 };
+pub(crate) use sound_access::{OutsideSounds, SharedAccess, SoundAccess, audible_sounds};
 pub(crate) use takes::{AnalysedGroove, PulseSpec, TakeSpec};
-pub(crate) use user_samples::{OutsideSounds, SoundAccess, UserSampleCache, audible_sounds};
+pub(crate) use user_samples::UserSampleCache;
 
 pub(crate) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError> {
     match &job.kind {

@@ -51,6 +51,14 @@ pub(crate) struct OutputFile {
     pub(crate) bytes: Vec<u8>,
 }
 
+impl OutputFile {
+    /// Writes the file under a temporary name, for [`commit`].
+    pub(super) fn prepare(self) -> Result<AtomicFile, JobError> {
+        let written = AtomicFile::create(&self.path).and_then(|mut file| file.write_all(&self.bytes).map(|()| file));
+        written.map_err(|e| JobError::write(&self.path, &e))
+    }
+}
+
 /// Checks that every path may be written, so that a job can fail before its work is done.
 ///
 /// # Errors
@@ -93,11 +101,7 @@ pub(crate) fn write_files(
     control: &JobControl,
 ) -> Result<(), JobError> {
     check_targets(files.iter().map(|f| f.path.as_path()), inputs, overwrite)?;
-    let mut pending = Vec::with_capacity(files.len());
-    for OutputFile { path, bytes } in files {
-        let written = AtomicFile::create(&path).and_then(|mut file| file.write_all(&bytes).map(|()| file));
-        pending.push(written.map_err(|e| JobError::write(&path, &e))?);
-    }
+    let pending = files.into_iter().map(OutputFile::prepare).collect::<Result<_, _>>()?;
     commit(pending, overwrite, control)
 }
 

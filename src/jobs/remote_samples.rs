@@ -1,6 +1,7 @@
 //! Sound files on their way to a remote speaker: named by their hash on the editor's host, and kept in a folder by the speaker.
 
-use super::user_samples::{SoundAccess, UserSampleCache};
+use super::sound_access::SharedAccess;
+use super::user_samples::UserSampleCache;
 use crate::rhythm::{Edit, Groove};
 use crate::sound::SampleRate;
 use crate::sound::playback::ChunkRequest;
@@ -10,14 +11,10 @@ use std::collections::{HashMap, VecDeque};
 use std::fs::{self, File};
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
 use std::time::SystemTime;
 
 /// Bytes sent at a time.
-const CHUNK: u64 = 64 << 10;
-
-/// The access to sound files, which changes with the groove's file and the user's answers.
-pub(crate) type SharedAccess = Arc<Mutex<SoundAccess>>;
+const CHUNK_BYTES: u64 = 64 << 10;
 
 /// SHA-256 (FIPS 180-4), its first 128 bits.
 fn hash(mut bytes: impl Read) -> io::Result<String> {
@@ -37,8 +34,15 @@ pub(crate) struct FilesToSend {
     access: SharedAccess,
     /// Finds what is wrong with a file as a player here would.
     cache: UserSampleCache,
-    /// By path: modification time, size and the name under which it is sent.
-    files: HashMap<PathBuf, (Option<SystemTime>, u64, String)>,
+    files: HashMap<PathBuf, NamedFile>,
+}
+
+/// A file as it was when it was hashed.
+struct NamedFile {
+    modified: Option<SystemTime>,
+    size: u64,
+    /// The name under which it is sent.
+    name: String,
 }
 
 impl FilesToSend {
@@ -49,25 +53,23 @@ impl FilesToSend {
     /// The size of a file and the name under which it is sent.
     fn name(&mut self, path: &Path) -> io::Result<(u64, String)> {
         let metadata = fs::metadata(path)?;
-        let version = (metadata.modified().ok(), metadata.len());
-        if !metadata.is_file() || metadata.len() > MAX_SAMPLE_FILE {
+        let (modified, size) = (metadata.modified().ok(), metadata.len());
+        if !metadata.is_file() || size > MAX_SAMPLE_FILE {
             return Err(io::ErrorKind::InvalidInput.into());
         }
-        if let Some((modified, size, name)) = self.files.get(path)
-            && (*modified, *size) == version
-        {
-            return Ok((*size, name.clone()));
+        if let Some(known) = self.files.get(path).filter(|f| (f.modified, f.size) == (modified, size)) {
+            return Ok((size, known.name.clone()));
         }
         let extension = path.extension().map(|e| format!(".{}", e.to_string_lossy())).unwrap_or_default();
         let name = hash(File::open(path)?.take(MAX_SAMPLE_FILE))? + &extension;
-        self.files.insert(path.to_owned(), (version.0, version.1, name.clone()));
-        Ok((version.1, name))
+        self.files.insert(path.to_owned(), NamedFile { modified, size, name: name.clone() });
+        Ok((size, name))
     }
 }
 
 impl SampleFiles for FilesToSend {
     fn with_sample_names(&mut self, groove: &Groove) -> (Groove, Vec<String>) {
-        let access = self.access.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        let access = self.access.get();
         let mut warnings = self.cache.load(groove, &access, SampleRate::STUDIO).1;
         let (mut renamed, mut total, mut large) = (groove.clone(), 0, Vec::new());
         for (layer, sound) in groove.layers().iter().enumerate().filter_map(|(n, l)| Some((n, l.sound.as_ref()?))) {
@@ -94,12 +96,12 @@ impl SampleFiles for FilesToSend {
 
     fn read(&mut self, part: &ChunkRequest) -> (u64, Vec<u8>) {
         let read = || {
-            let (path, (_, size, _)) = self.files.iter().find(|(_, known)| known.2 == part.name)?;
+            let (path, known) = self.files.iter().find(|(_, known)| known.name == part.name)?;
             let mut file = File::open(path).ok()?;
             file.seek(SeekFrom::Start(part.at)).ok()?;
             let mut bytes = Vec::new();
-            file.take(CHUNK).read_to_end(&mut bytes).ok()?;
-            Some((*size, bytes))
+            file.take(CHUNK_BYTES).read_to_end(&mut bytes).ok()?;
+            Some((known.size, bytes))
         };
         read().unwrap_or_default()
     }
@@ -142,7 +144,8 @@ impl SampleStore for SampleFolder {
 
 #[cfg(test)]
 mod tests {
-    use super::super::user_samples::{OutsideSounds, groove_with_sounds};
+    use super::super::sound_access::{OutsideSounds, SoundAccess};
+    use super::super::user_samples::groove_with_sounds;
     use super::*;
     use crate::sound::remote::is_sample_name;
 
@@ -155,8 +158,9 @@ mod tests {
         fs::write(here.path().join("a.flac"), &burst).expect("written");
         File::create(here.path().join("large.wav")).and_then(|f| f.set_len(MAX_SAMPLE_FILE + 1)).expect("written");
         let access = SoundAccess { file: Some(here.path().join("g.toml")), ..SoundAccess::default() };
-        let access = SharedAccess::new(Mutex::new(access));
-        let mut files = FilesToSend::new(access.clone());
+        let shared = SharedAccess::default();
+        shared.set(access.clone());
+        let mut files = FilesToSend::new(shared.clone());
         let (renamed, warnings) = files.with_sample_names(&groove_with_sounds(&["a.flac", "b.flac", "large.wav"]));
         let names: Vec<Option<&str>> = renamed.layers().iter().map(|l| l.sound.as_deref()).take(3).collect();
         let name = names[0].expect("a name").to_owned();
@@ -170,7 +174,7 @@ mod tests {
         fs::write(&outside, &burst[1..]).expect("written");
         let groove = groove_with_sounds(&[outside.to_str().expect("a path")]);
         assert_eq!(files.with_sample_names(&groove).0.layers()[0].sound, None);
-        access.lock().expect("a lock").outside = OutsideSounds::Only(vec![outside.clone()]);
+        shared.set(SoundAccess { outside: OutsideSounds::Only(vec![outside.clone()]), ..access });
         assert!(files.with_sample_names(&groove).0.layers()[0].sound.is_some());
         fs::remove_file(outside).expect("removed");
 

@@ -1,15 +1,14 @@
 //! Renders WAV files: one take, takes back to back with a list of cues, or the steps of a ladder.
 
 use super::control::JobControl;
-use super::output::{Target, check_targets, commit, stream};
+use super::output::{OutputFile, Target, check_targets, commit, stream};
 use super::request::{Job, JobError, JobKind, JobReport};
 use super::takes::{self, AnalysedGroove};
 use super::user_samples;
 use crate::rhythm::{Fraction, expected};
-use crate::sound::take::{self, Sequence, Take, cue_table};
+use crate::sound::take::{SequenceRenderer, Take, cue_table};
 use crate::sound::{self, Length};
-use crate::store::AtomicFile;
-use std::io::{self, Write};
+use std::io;
 use std::path::Path;
 
 pub(crate) fn check_wav_name(target: &Target) -> Result<(), JobError> {
@@ -24,7 +23,7 @@ pub(crate) fn check_wav_name(target: &Target) -> Result<(), JobError> {
 pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError> {
     check_wav_name(&job.target)?;
     match &job.kind {
-        JobKind::Render(take, length) => one_take(job, take, *length, control),
+        JobKind::Render(take, length) => render_take(job, take, *length, control),
         JobKind::Takes { takes, times, count_in, speed } => {
             let analysed = AnalysedGroove::new(&job.groove, &[], *speed, job.limits);
             let selected = job.hearings.indices(&analysed.report)?.unwrap_or_default();
@@ -32,29 +31,23 @@ pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError
             let default = takes::default_takes(rival);
             let specs = if takes.is_empty() { &default } else { takes };
             let takes = takes::takes(&analysed, specs, *times, *count_in, *speed).map_err(JobError::Request)?;
-            sequence(job, &takes, control)
+            render_sequence(job, &takes, control)
         }
         JobKind::Ladder { take, speeds, silence } => {
             let analysed = AnalysedGroove::new(&job.groove, &[], Fraction::ONE, job.limits);
-            sequence(job, &takes::ladder(&job.groove, &analysed, speeds, *silence, take), control)
+            render_sequence(job, &takes::ladder(&job.groove, &analysed, speeds, *silence, take), control)
         }
         JobKind::Export { .. } | JobKind::Handout { .. } => Ok(JobReport::default()),
     }
 }
 
-fn one_take(job: &Job, take: &Take, length: Length, control: &JobControl) -> Result<JobReport, JobError> {
+fn render_take(job: &Job, take: &Take, length: Length, control: &JobControl) -> Result<JobReport, JobError> {
     check_targets(job.target.file(), &job.inputs(), job.overwrite)?;
-    let muted;
-    let groove = if take.layers {
-        &*job.groove
-    } else {
-        muted = take::mute_layers(&job.groove);
-        &muted
-    };
-    let (samples, notes) = user_samples::load(job, groove);
-    let options = take.options(job.rate, samples);
+    let (samples, notes) =
+        if take.layers { user_samples::load(job) } else { (sound::UserSamples::default(), Vec::new()) };
+    let schedule = take.schedule(&job.groove, job.rate, &samples);
     let rendered = stream(&job.target, |out| {
-        sound::render_wav(groove, &options, length, out, &mut |done, total| control.rendered(done, total))
+        sound::render_wav(schedule, length, out, &mut |done, total| control.report_rendered(done, total))
     });
     let (frames, file) = rendered.map_err(|e| failure(job, &e, control))?;
     commit(file.into_iter().collect(), job.overwrite, control)?;
@@ -63,20 +56,20 @@ fn one_take(job: &Job, take: &Take, length: Length, control: &JobControl) -> Res
 }
 
 /// Renders takes back to back. The list of cues is written next to a sound file, or else returned in the report.
-fn sequence(job: &Job, takes: &[Take], control: &JobControl) -> Result<JobReport, JobError> {
+fn render_sequence(job: &Job, takes: &[Take], control: &JobControl) -> Result<JobReport, JobError> {
     let cues = job.target.file().map(|path| path.with_extension("tsv"));
     check_targets(job.target.file().into_iter().chain(cues.as_deref()), &job.inputs(), job.overwrite)?;
-    let (samples, notes) = user_samples::load(job, &job.groove);
-    let sequence = Sequence::new(&job.groove, takes, job.rate, samples);
-    let rendered = stream(&job.target, |out| sequence.write(out, &mut |done, total| control.rendered(done, total)));
+    let (samples, notes) = user_samples::load(job);
+    let sequence = SequenceRenderer::new(&job.groove, takes, job.rate, samples);
+    let rendered =
+        stream(&job.target, |out| sequence.write(out, &mut |done, total| control.report_rendered(done, total)));
     let (frames, file) = rendered.map_err(|e| failure(job, &e, control))?;
     let list = cue_table(&sequence.cues, job.rate);
     let mut report = JobReport { seconds: Some(frames.seconds(job.rate)), notes, ..JobReport::default() };
     match (file, cues) {
         (Some(file), Some(path)) => {
-            let written = AtomicFile::create(&path).and_then(|mut f| f.write_all(list.as_bytes()).map(|()| f));
-            let written = written.map_err(|e| JobError::write(&path, &e))?;
-            commit(vec![file, written], job.overwrite, control)?;
+            let list = OutputFile { path: path.clone(), bytes: list.into_bytes() }.prepare()?;
+            commit(vec![file, list], job.overwrite, control)?;
             report.files = [job.target.path().to_owned(), path].into();
         }
         _ => report.cues = Some(list),

@@ -1,8 +1,8 @@
 //! Requests and results of jobs, shared by the editor and the command line.
 
 use super::output::Target;
+use super::sound_access::OutsideSounds;
 use super::takes::TakeSpec;
-use super::user_samples::OutsideSounds;
 use crate::analysis::{Hearing, Kind, Limits, Report};
 use crate::describe::notes::NotationOptions;
 use crate::export::formats::PictureStyle;
@@ -74,7 +74,7 @@ pub enum JobKind {
         take: Box<Take>,
         /// Ascending.
         speeds: Vec<Fraction>,
-        /// One in so many passes is silent at first; `None` for none.
+        /// Passes up to the first silent one; later ones follow at shorter intervals. `None` for none.
         silence: Option<u32>,
     },
 }

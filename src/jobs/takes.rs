@@ -1,13 +1,12 @@
 //! The takes of a rendering: by the pulses requested, the default ones, and the steps of a ladder.
 
-use super::play_request::SIDES;
 use super::request::hearing;
 use crate::analysis::{self, Hearing, Limits, Report, Scope};
 use crate::describe;
 use crate::describe::ladder as steps;
 use crate::rhythm::{Fraction, Groove};
 use crate::sound::take::{CountIn, Take, mute_ladder_passes};
-use crate::sound::{Click, ClickLine, Range};
+use crate::sound::{self, Click, ClickLine, Range};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct PulseSpec {
@@ -39,8 +38,8 @@ impl AnalysedGroove {
         self.report.rival().map(|k| k + 1)
     }
 
-    fn line(&self, hearing: &Hearing, click: Click, index: usize) -> ClickLine {
-        ClickLine::of_pulse(&hearing.pulses, self.length, click, index as u8, SIDES[index % SIDES.len()])
+    fn line(&self, hearing: &Hearing, click: Click, index: u8) -> ClickLine {
+        ClickLine::of_pulse(&hearing.pulses, self.length, click, index, sound::click_pan(index))
     }
 
     /// A line of clicks for each pulse, and the count-in of the first.
@@ -49,17 +48,9 @@ impl AnalysedGroove {
     /// A message if the report has no hearing of a number.
     pub(crate) fn lines(&self, pulses: &[PulseSpec]) -> Result<(Vec<ClickLine>, CountIn), String> {
         let hearings = pulses.iter().map(|p| hearing(&self.report, p.number)).collect::<Result<Vec<_>, _>>()?;
-        let line = |(i, (p, hearing)): (usize, (&PulseSpec, &&Hearing))| self.line(hearing, p.click, i);
+        let line = |(i, (p, hearing)): (usize, (&PulseSpec, &&Hearing))| self.line(hearing, p.click, i as u8);
         let lines = pulses.iter().zip(&hearings).enumerate().map(line).collect();
-        Ok((lines, hearings.first().map_or(CountIn::Bar, |h| pulse_count_in(h, 0))))
-    }
-}
-
-fn pulse_count_in(hearing: &Hearing, index: usize) -> CountIn {
-    let (tone, side) = (index as u8, SIDES[index % SIDES.len()]);
-    match hearing.pulses[..] {
-        [first, second, ..] => CountIn::Pulse { first, period: second - first, tone, side },
-        _ => CountIn::Bar,
+        Ok((lines, hearings.first().map_or(CountIn::Bar, |h| CountIn::of_pulses(&h.pulses, 0.0, 0))))
     }
 }
 
@@ -112,9 +103,9 @@ pub(super) fn takes(
             let index = known.iter().position(|n| *n == pulse.number).unwrap_or_else(|| {
                 known.push(pulse.number);
                 known.len() - 1
-            });
+            }) as u8;
             lines.push(analysed.line(hearing, pulse.click, index));
-            count_in = count_in.or_else(|| Some(pulse_count_in(hearing, index)));
+            count_in = count_in.or_else(|| Some(CountIn::of_pulses(&hearing.pulses, 0.0, index)));
             let tempos = describe::tempos(hearing, analysed.report.speed);
             let suffix = click_suffix(pulse.click);
             names.push(format!("hearing {}: {} {tempos} BPM{suffix}", pulse.number, hearing.kind));

@@ -1,95 +1,33 @@
 //! Decodes the sound files that layers name and that may be read, and caches them while they do not change.
 
 use super::request::Job;
+use super::sound_access::{SoundAccess, audible_sounds};
 use crate::recording::{self, DecodeError};
 use crate::rhythm::Groove;
 use crate::sound::{SampleRate, UserSample, UserSamples};
 use crate::store::reason;
 use std::collections::HashMap;
 use std::fs::{self, File, Metadata};
-use std::path::{self, Component, Path, PathBuf};
+use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 /// A file is decoded again only if its modification time, its size or the sample rate has changed.
 #[derive(Debug, Default)]
-pub(crate) struct UserSampleCache(HashMap<PathBuf, Loaded>);
+pub(crate) struct UserSampleCache(HashMap<PathBuf, CachedSample>);
 
 #[derive(Debug)]
-struct Loaded {
+struct CachedSample {
     /// Modification time and size; `None` for what is not a regular file.
     version: Option<(Option<SystemTime>, u64)>,
     rate: SampleRate,
     sample: Option<UserSample>,
 }
 
-/// The sound files outside the folder of the groove that may be read.
-#[derive(Debug, Clone, PartialEq)]
-pub enum OutsideSounds {
-    /// Those that the user has allowed.
-    Only(Vec<PathBuf>),
-    All,
-}
-
-impl Default for OutsideSounds {
-    fn default() -> Self {
-        Self::Only(Vec::new())
-    }
-}
-
-/// Where the sound files of a groove are, and which of them may be read.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct SoundAccess {
-    /// The groove's file. Names are relative to its folder, or to the working directory.
-    pub file: Option<PathBuf>,
-    pub outside: OutsideSounds,
-}
-
-impl SoundAccess {
-    fn folder(&self) -> &Path {
-        self.file.as_deref().and_then(Path::parent).unwrap_or(Path::new(""))
-    }
-
-    /// The path of a sound file, or, as an error, the one outside the folder that may not be read.
-    pub(super) fn path(&self, name: &str) -> Result<PathBuf, PathBuf> {
-        match (&self.outside, outside(self.folder(), name)) {
-            (OutsideSounds::Only(allowed), Some(outside)) if !allowed.contains(&outside) => Err(outside),
-            _ => Ok(self.folder().join(name)),
-        }
-    }
-
-    /// The paths of these sound files that may not be read, each once.
-    pub(crate) fn refused<'a>(&self, names: impl Iterator<Item = &'a str>) -> Vec<PathBuf> {
-        let mut refused: Vec<PathBuf> = names.filter_map(|name| self.path(name).err()).collect();
-        refused.sort();
-        refused.dedup();
-        refused
-    }
-}
-
-/// The path of a sound file outside the folder: one whose name is absolute or contains `..`, or that a link in the folder leads
-/// to. The file itself is not opened.
-fn outside(folder: &Path, name: &str) -> Option<PathBuf> {
-    let path = folder.join(name);
-    if !Path::new(name).components().all(|c| matches!(c, Component::Normal(_) | Component::CurDir)) {
-        return Some(path::absolute(&path).unwrap_or(path));
-    }
-    // A missing file has no real path; it is reported when it is read.
-    let real = path.canonicalize().ok()?;
-    let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
-    (!real.starts_with(folder.canonicalize().ok()?)).then_some(real)
-}
-
-/// The sound files of the audible layers.
-pub(crate) fn audible_sounds(groove: &Groove) -> impl Iterator<Item = &str> {
-    let layers = groove.layers().iter().enumerate().filter(|(l, _)| groove.is_audible(*l));
-    layers.filter_map(|(_, layer)| layer.sound.as_deref())
-}
-
 /// The samples of a job, and a note about every file that is not used or was altered.
-pub(super) fn load(job: &Job, groove: &Groove) -> (UserSamples, Vec<String>) {
+pub(super) fn load(job: &Job) -> (UserSamples, Vec<String>) {
     let access = SoundAccess { file: job.file.clone(), outside: job.outside.clone() };
-    let (samples, mut notes) = UserSampleCache::default().load(groove, &access, job.rate);
-    let refused = access.refused(audible_sounds(groove)).into_iter();
+    let (samples, mut notes) = UserSampleCache::default().load(&job.groove, &access, job.rate);
+    let refused = access.refused(audible_sounds(&job.groove)).into_iter();
     notes.extend(refused.map(|path| {
         format!(
             "{}: not read, because it is outside the folder of the groove; its layer plays its voice",
@@ -142,7 +80,7 @@ impl UserSampleCache {
             Err(error) => (None, Some(format!("{error}; the layer plays its voice"))),
         };
         let sample = sample.map(|samples| UserSample::new(samples, rate));
-        self.0.insert(path.to_owned(), Loaded { version, rate, sample });
+        self.0.insert(path.to_owned(), CachedSample { version, rate, sample });
         warning.filter(|_| !reported)
     }
 }
@@ -211,50 +149,5 @@ mod tests {
         assert_eq!(sounds.load(&g, &file, other).1.len(), 1);
         assert_eq!(sounds.load(&groove_with_sounds(&[]), &file, other).1, [""; 0]);
         assert!(sounds.0.is_empty(), "unused samples are dropped");
-    }
-
-    #[test]
-    fn a_file_outside_the_folder_is_read_only_if_it_is_allowed() {
-        use std::os::unix::fs::symlink;
-        let home = tempfile::tempdir().expect("a folder");
-        let home = home.path().canonicalize().expect("a path");
-        let at = |name: &str| home.join(name);
-        fs::create_dir_all(at("songs/drums")).expect("folders");
-        let burst = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/sounds/burst.flac");
-        for copy in ["outside.flac", "songs/drums/in.flac"] {
-            fs::copy(&burst, at(copy)).expect("copied");
-        }
-        symlink("drums/in.flac", at("songs/link.flac")).expect("linked");
-        symlink("../outside.flac", at("songs/away.flac")).expect("linked");
-        symlink("..", at("songs/up")).expect("linked");
-        symlink(at("songs"), at("alias")).expect("linked");
-        let absolute = at("songs/drums/in.flac").to_str().expect("text").to_owned();
-        let inside = ["drums/in.flac", "./drums/./in.flac", "link.flac", "missing.flac"];
-        let outside = [
-            (&*absolute, at("songs/drums/in.flac")),
-            ("../outside.flac", at("songs/../outside.flac")),
-            ("drums/../drums/in.flac", at("songs/drums/../drums/in.flac")),
-            ("away.flac", at("outside.flac")),
-            ("up/outside.flac", at("outside.flac")),
-        ];
-        let mut access = SoundAccess { file: Some(at("songs/g.toml")), ..SoundAccess::default() };
-        for file in ["songs/g.toml", "alias/g.toml"] {
-            access.file = Some(at(file));
-            assert!(access.refused(inside.into_iter()).is_empty());
-        }
-        access.file = Some(at("songs/g.toml"));
-        for (name, path) in &outside {
-            access.outside = OutsideSounds::default();
-            assert_eq!(access.refused([*name, *name].into_iter()), std::slice::from_ref(path), "{name}");
-            let groove = groove_with_sounds(&[name]);
-            let (samples, warnings) = UserSampleCache::default().load(&groove, &access, SampleRate::STUDIO);
-            assert!(samples.get(name, SampleRate::STUDIO).is_none() && warnings.is_empty(), "{name}");
-            for allowed in [OutsideSounds::Only(vec![path.clone()]), OutsideSounds::All] {
-                access.outside = allowed;
-                assert!(access.refused([*name].into_iter()).is_empty());
-                let (samples, warnings) = UserSampleCache::default().load(&groove, &access, SampleRate::STUDIO);
-                assert!(samples.get(name, SampleRate::STUDIO).is_some(), "{name} {warnings:?}");
-            }
-        }
     }
 }

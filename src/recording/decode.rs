@@ -98,7 +98,7 @@ fn decode_untrusted(
     if let Some(extension) = extension {
         hint.with_extension(extension);
     }
-    let source = Box::new(Bounded { source, left: MAX_READ, length });
+    let source = Box::new(BoundedSource { source, left: MAX_READ, length });
     let stream = MediaSourceStream::new(source, MediaSourceStreamOptions::default());
     let format = symphonia::default::get_probe()
         .probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
@@ -106,7 +106,8 @@ fn decode_untrusted(
             Error::Unsupported(what) => DecodeError::new(FORMATS, format!("a file in an unknown format ({what})")),
             e => DecodeError::new(FORMATS, format!("a damaged file or an unknown format ({e})")),
         })?;
-    let Raw { mut samples, first_channel, rate: file_rate, mut warnings, non_finite } = read_samples(format, priming)?;
+    let RawSamples { mut samples, first_channel, rate: file_rate, mut warnings, non_finite } =
+        read_samples(format, priming)?;
     if non_finite > 0 {
         return Err(DecodeError::new("finite samples", format!("{non_finite} NaN or infinite samples")));
     }
@@ -128,7 +129,7 @@ fn decode_untrusted(
 
 /// The samples of a file.
 #[derive(Default)]
-struct Raw {
+struct RawSamples {
     /// All channels mixed to one.
     samples: Vec<f32>,
     first_channel: Vec<f32>,
@@ -139,7 +140,7 @@ struct Raw {
     non_finite: usize,
 }
 
-fn read_samples(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<Raw, DecodeError> {
+fn read_samples(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<RawSamples, DecodeError> {
     let no_sound = || DecodeError::new(FORMATS, "a file without an audio track");
     let track = format.default_track(TrackType::Audio).ok_or_else(no_sound)?;
     let (id, declared) = (track.id, track.num_frames);
@@ -149,28 +150,25 @@ fn read_samples(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<
     let mut decoder = symphonia::default::get_codecs()
         .make_audio_decoder(params, &AudioDecoderOptions::default())
         .map_err(|e| DecodeError::new(FORMATS, format!("an unknown codec ({e})")))?;
-    let mut raw = Raw::default();
+    let mut raw = RawSamples::default();
     let (mut damaged, mut complete) = (0, true);
     let (mut weights, mut layout) = (Vec::new(), Channels::None);
     let mut block: Vec<f32> = Vec::new();
     while damaged < MAX_DAMAGED {
         let packet = match format.next_packet() {
-            Ok(Some(packet)) if packet.track_id == id => packet,
-            Ok(Some(_)) => continue,
+            Ok(Some(packet)) if packet.track_id != id => continue,
             Ok(None) => break,
-            Err(Error::DecodeError(_)) => {
-                damaged += 1;
-                continue;
-            }
-            Err(_) => {
-                complete = false;
-                break;
-            }
+            Ok(Some(packet)) => Ok(packet),
+            Err(error) => Err(error),
         };
-        let buffer = match decoder.decode(&packet) {
+        let decoded = packet.and_then(|packet| {
+            let damage = |e| if let Error::IoError(_) = e { Error::DecodeError("incomplete packet") } else { e };
+            decoder.decode(&packet).map_err(damage)
+        });
+        let buffer = match decoded {
             Ok(buffer) if buffer.frames() == 0 => continue,
             Ok(buffer) => buffer,
-            Err(Error::DecodeError(_) | Error::IoError(_)) => {
+            Err(Error::DecodeError(_)) => {
                 damaged += 1;
                 continue;
             }
@@ -279,13 +277,13 @@ fn resample(samples: Vec<f32>, from: u32, to: SampleRate) -> Option<Vec<f32>> {
 }
 
 /// A source that fails when more is read than any supported sound has.
-struct Bounded<R> {
+struct BoundedSource<R> {
     source: R,
     left: u64,
     length: u64,
 }
 
-impl<R: Read> Read for Bounded<R> {
+impl<R: Read> Read for BoundedSource<R> {
     fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
         let max = into.len().min(usize::try_from(self.left).unwrap_or(usize::MAX));
         if max == 0 && !into.is_empty() {
@@ -297,13 +295,13 @@ impl<R: Read> Read for Bounded<R> {
     }
 }
 
-impl<R: Seek> Seek for Bounded<R> {
+impl<R: Seek> Seek for BoundedSource<R> {
     fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
         self.source.seek(to)
     }
 }
 
-impl<R: Read + Seek + Send + Sync> MediaSource for Bounded<R> {
+impl<R: Read + Seek + Send + Sync> MediaSource for BoundedSource<R> {
     fn is_seekable(&self) -> bool {
         true
     }

@@ -8,8 +8,8 @@ const RMS_SECONDS: f64 = 0.05;
 /// Most gain of a quiet sound: 20 dB. More would raise its noise.
 const MAX_GAIN: f32 = 10.0;
 /// Seconds of the fades if a sound begins or ends away from zero.
-const FADE_IN: f64 = 0.0005;
-const FADE_OUT: f64 = 0.005;
+const FADE_IN_SECONDS: f64 = 0.0005;
+const FADE_OUT_SECONDS: f64 = 0.005;
 /// Magnitude that counts as zero at the ends.
 const MAX_END: f32 = 0.001;
 
@@ -31,8 +31,8 @@ pub(super) fn normalize(samples: &mut [f32], rate: SampleRate) {
     }
     let length = samples.len();
     let frames = |seconds: f64| (rate.frames(seconds).0 as usize).min(length);
-    fade(samples.iter_mut().take(frames(FADE_IN)));
-    fade(samples.iter_mut().rev().take(frames(FADE_OUT)));
+    fade(samples.iter_mut().take(frames(FADE_IN_SECONDS)));
+    fade(samples.iter_mut().rev().take(frames(FADE_OUT_SECONDS)));
 }
 
 /// Raises samples linearly from zero if the first one is away from it.

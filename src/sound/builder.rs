@@ -1,10 +1,9 @@
 //! Turns a groove into the notes of a loop: the attacks of the layers and the clicks of the sections in range. Nothing else
 //! maps a groove to frames.
 
-use super::click::{ClickLine, Moment};
 use super::clock::{FrameTime, Seconds, Timebase, frames_per_whole};
 use super::position::{Piece, PositionMap};
-use super::schedule::{Note, Range, Schedule, ScheduleOptions, approx};
+use super::schedule::{Note, Range, Schedule, ScheduleOptions, wholes_f64};
 use super::units::Gain;
 use super::user_samples::UserSample;
 use super::voice::{self, SampleSource, SynthKey};
@@ -93,8 +92,7 @@ impl<'a> Builder<'a> {
         let denominators = denominators(groove, options, &spans, &events);
         let timebase = Timebase::new(denominators.into_iter().enumerate().map(|(s, d)| (per_whole(s), d)).collect());
         // Times in seconds must not be rounded twice.
-        let refine = options.lines.iter().any(ClickLine::has_seconds);
-        let timebase = if refine { timebase.refined() } else { timebase };
+        let timebase = if options.lines.is_empty() { timebase } else { timebase.refined() };
         Self { spans, events, range_start, ..Self::empty(groove, options, timebase) }
     }
 
@@ -124,7 +122,7 @@ impl<'a> Builder<'a> {
         let (mut pieces, mut length) = (Vec::new(), FrameTime::ZERO);
         for span in &self.spans {
             let duration = self.time_in(span, span.to);
-            let (from, to) = (approx(span.from), approx(span.to));
+            let (from, to) = (wholes_f64(span.from), wholes_f64(span.to));
             let frames_per_whole = self.timebase.frames_per_whole(span.section);
             for pass in span.first_pass..span.first_pass + span.passes {
                 pieces.push(Piece { start: length, section: span.section, pass, from, to, frames_per_whole });
@@ -138,7 +136,7 @@ impl<'a> Builder<'a> {
         if length.frame >= MIN_LOOP_FRAMES {
             self.add_layers(&pieces);
             self.add_beats(&pieces);
-            self.add_lines(&pieces, length);
+            self.add_lines(length);
             self.notes.sort_by_key(|n| n.at);
         }
         let map = PositionMap { pieces, length, denom: self.timebase.denom };
@@ -157,7 +155,7 @@ impl<'a> Builder<'a> {
                 let key = SynthKey::new(options.rate, layer.voice, event.attack.pitch, event.attack.accent);
                 let hold = if key.is_held() {
                     let room = span.to.minus(event.offset).unwrap_or(event.length);
-                    let duration = self.timebase.at(event.section, event.length.min(room)).rounded(denom);
+                    let duration = self.timebase.frame_time(event.section, event.length.min(room)).rounded(denom);
                     u32::try_from(duration).unwrap_or(u32::MAX - 1)
                 } else {
                     u32::MAX
@@ -186,7 +184,7 @@ impl<'a> Builder<'a> {
     /// The time from the start of the span to an offset in its section.
     pub(super) fn time_in(&self, span: &SectionSpan, offset: Time) -> FrameTime {
         let denom = self.timebase.denom;
-        self.timebase.at(span.section, offset).minus(self.timebase.at(span.section, span.from), denom)
+        self.timebase.frame_time(span.section, offset).minus(self.timebase.frame_time(span.section, span.from), denom)
     }
 
     /// Index of a synthesized sound.
@@ -229,13 +227,6 @@ fn denominators(
     }
     for event in events.iter().flat_map(|(_, events)| events) {
         all[event.section].extend([event.offset.denom(), event.length.denom()]);
-    }
-    for moment in options.lines.iter().flat_map(|l| &l.moments) {
-        if let Moment::At { section, offset, .. } = moment
-            && let Some(row) = all.get_mut(*section)
-        {
-            row.insert(offset.denom());
-        }
     }
     all.into_iter().map(|d| d.into_iter().collect()).collect()
 }

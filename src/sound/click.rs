@@ -6,13 +6,15 @@ use super::position::Piece;
 use super::schedule::Note;
 use super::units::Gain;
 use super::voice::{SynthKey, Tone};
-use crate::rhythm::{Accent, MeterKind, Time};
+use crate::rhythm::{Accent, MeterKind};
 use serde::{Deserialize, Serialize};
 
 /// Level of the clicks between beats, relative to a ghost: -3 dB.
 const DIVISION_LEVEL: f32 = 0.708;
 /// Distance from the start of the loop, as a power of two of a frame, below which a computed pulse counts as at the start.
 const EPSILON_FRAME_BITS: u32 = 20;
+/// Pan positions of the clicks of hearings, by index; the written beat clicks in the middle.
+const CLICK_PANS: [i8; 4] = [60, -60, 90, -90];
 /// Most clicks per beat or pulse.
 const MAX_PARTS: u8 = 16;
 
@@ -39,6 +41,11 @@ impl Click {
     }
 }
 
+/// The pan position of the clicks of a hearing, by its index.
+pub(crate) fn click_pan(index: u8) -> i8 {
+    CLICK_PANS[usize::from(index) % CLICK_PANS.len()]
+}
+
 /// Clicks in addition to those of the written beat.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ClickLine {
@@ -50,20 +57,14 @@ pub struct ClickLine {
     pub side: i8,
 }
 
-/// When a click sounds.
+/// When a click sounds, in seconds at full speed from the start of the groove with all passes; it is rounded to the fixed point
+/// of the schedule.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Moment {
-    /// At an exact position in a pass through a section.
-    At {
-        section: usize,
-        pass: usize,
-        /// Time from the section's start.
-        offset: Time,
-    },
-    /// In seconds at full speed from the start of the groove with all passes, rounded to the fixed point of the schedule.
-    Seconds(f64),
-    /// The same but quieter: a click between two pulses.
-    Between(f64),
+    /// On a pulse.
+    Pulse(f64),
+    /// Between two pulses, which is quieter.
+    Division(f64),
 }
 
 impl ClickLine {
@@ -81,19 +82,14 @@ impl ClickLine {
             };
             match click {
                 Click::Off => {}
-                Click::OffBeat => moments.push(Moment::Seconds(between(1))),
+                Click::OffBeat => moments.push(Moment::Pulse(between(1))),
                 Click::Written | Click::Divided(_) => {
-                    moments.push(Moment::Seconds(pulse));
-                    moments.extend((1..parts).map(|j| Moment::Between(between(j))));
+                    moments.push(Moment::Pulse(pulse));
+                    moments.extend((1..parts).map(|j| Moment::Division(between(j))));
                 }
             }
         }
         Self { moments, tone, side }
-    }
-
-    /// Whether any moment is given in seconds.
-    pub(super) fn has_seconds(&self) -> bool {
-        self.moments.iter().any(|m| !matches!(m, Moment::At { .. }))
     }
 }
 
@@ -132,32 +128,22 @@ impl Builder<'_> {
         }
     }
 
-    pub(super) fn add_lines(&mut self, pieces: &[Piece], length: FrameTime) {
+    pub(super) fn add_lines(&mut self, length: FrameTime) {
         let options = self.options;
         let denom = self.timebase.denom;
         let speed = options.bounded_speed();
         for line in &options.lines {
             let (left, right) = Gain::from_db(options.click_db).panned(line.side);
             for moment in &line.moments {
-                let at = match *moment {
-                    Moment::At { section, pass, offset } => {
-                        self.spans.iter().find(|r| r.section == section).and_then(|r| {
-                            let piece = pieces.iter().find(|p| p.section == section && p.pass == pass)?;
-                            (offset >= r.from && offset < r.to)
-                                .then(|| piece.start.plus(self.time_in(r, offset), denom))
-                        })
-                    }
-                    Moment::Seconds(t) | Moment::Between(t) => {
-                        let at = |t: Seconds| self.timebase.of_seconds(t.minus(self.range_start), speed, options.rate);
-                        Seconds::new(t).map(at)
-                    }
-                };
+                let (Moment::Pulse(seconds) | Moment::Division(seconds)) = *moment;
+                let Some(seconds) = Seconds::new(seconds) else { continue };
+                let mut at = self.timebase.of_seconds(seconds.minus(self.range_start), speed, options.rate);
                 // Rounding may have put a pulse at the start just before it.
-                let at = at.map(|at| {
-                    if at.frame == -1 && denom - at.part <= denom >> EPSILON_FRAME_BITS { FrameTime::ZERO } else { at }
-                });
-                if let Some(at) = at.filter(|&at| at >= FrameTime::ZERO && at < length) {
-                    let accent = if matches!(moment, Moment::Between(_)) { Accent::Ghost } else { Accent::Plain };
+                if at.frame == -1 && denom - at.part <= denom >> EPSILON_FRAME_BITS {
+                    at = FrameTime::ZERO;
+                }
+                if (FrameTime::ZERO..length).contains(&at) {
+                    let accent = if matches!(moment, Moment::Division(_)) { Accent::Ghost } else { Accent::Plain };
                     let tone = Tone::Line(line.tone % super::CLICK_TONES);
                     let sound = self.synthesized(SynthKey { rate: options.rate, tone, accent });
                     self.notes.push(Note { at, sound, hold: u32::MAX, left, right });

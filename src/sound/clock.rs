@@ -61,7 +61,7 @@ impl FrameTime {
         self.frame + i64::from(2 * self.part >= denom)
     }
 
-    pub(super) fn approx(self, denom: i128) -> f64 {
+    pub(super) fn to_f64(self, denom: i128) -> f64 {
         self.frame as f64 + self.part as f64 / denom as f64
     }
 }
@@ -83,7 +83,7 @@ impl Seconds {
 
     /// How long `time` lasts at full speed.
     pub(super) fn of(time: Time, tempo: Tempo) -> Self {
-        let seconds = product(per_whole(tempo, Fraction::ONE, 60), exact(time.wholes()));
+        let seconds = product(per_whole(tempo, Fraction::ONE, 60), ratio(time.wholes()));
         let (whole, rest) = seconds.numer().div_mod_floor(seconds.denom());
         Self((whole << SECOND_BITS) + rescaled(rest, *seconds.denom(), 1 << SECOND_BITS))
     }
@@ -106,7 +106,7 @@ pub(super) fn frames_per_whole(tempo: Tempo, speed: Fraction, rate: SampleRate) 
     per_whole(tempo, speed, 60 * i128::from(rate.hertz()))
 }
 
-fn exact(x: Fraction) -> Ratio<i128> {
+fn ratio(x: Fraction) -> Ratio<i128> {
     Ratio::new_raw(x.numer().into(), x.denom().into())
 }
 
@@ -114,7 +114,7 @@ fn exact(x: Fraction) -> Ratio<i128> {
 fn per_whole(tempo: Tempo, speed: Fraction, per_minute: i128) -> Ratio<i128> {
     let speed = if speed.numer() > 0 { speed } else { Fraction::ONE };
     let slow = [tempo.bpm(), tempo.unit().wholes(), speed];
-    slow.into_iter().fold(Ratio::from_integer(per_minute), |all, x| product(all, exact(x).recip()))
+    slow.into_iter().fold(Ratio::from_integer(per_minute), |all, x| product(all, ratio(x).recip()))
 }
 
 /// The product, or its `f64` approximation if its terms need more than 120 bits, which no tempo in a file does.
@@ -205,7 +205,7 @@ impl Timebase {
     }
 
     /// Frames from the start of a section to `time`.
-    pub(super) fn at(&self, section: usize, time: Time) -> FrameTime {
+    pub(super) fn frame_time(&self, section: usize, time: Time) -> FrameTime {
         let scale = &self.sections[section];
         // Both factors of a checked product fit; every other case takes the slow way with the same result.
         let fast = scale
@@ -213,9 +213,9 @@ impl Timebase {
             .filter(|_| scale.cells % time.denom() == 0)
             .and_then(|unit| (i128::from(time.numer()) * i128::from(scale.cells / time.denom())).checked_mul(unit));
         if let Some(value) = fast {
-            return self.time(value);
+            return self.of_units(value);
         }
-        let frames = product(scale.per_whole, exact(time.wholes()));
+        let frames = product(scale.per_whole, ratio(time.wholes()));
         let (whole, rest) = frames.numer().div_mod_floor(frames.denom());
         self.nearest(whole, rest, *frames.denom())
     }
@@ -237,7 +237,7 @@ impl Timebase {
         FrameTime { frame: whole as i64, part: if part == self.denom { 0 } else { part } }
     }
 
-    fn time(&self, value: i128) -> FrameTime {
+    fn of_units(&self, value: i128) -> FrameTime {
         // A division of 64-bit numbers is many times faster, and nearly every groove gets by with it.
         if let (Ok(v), Ok(d)) = (i64::try_from(value), i64::try_from(self.denom)) {
             return FrameTime { frame: v.div_euclid(d), part: i128::from(v.rem_euclid(d)) };
@@ -278,7 +278,7 @@ mod tests {
     #[test]
     fn a_quarter_at_120_is_half_a_second() {
         let timebase = Timebase::new(vec![(per_whole("120", 48_000), vec![4])]);
-        assert_eq!(timebase.at(0, Time::new(1, 4).expect("valid")), FrameTime { frame: 24_000, part: 0 });
+        assert_eq!(timebase.frame_time(0, Time::new(1, 4).expect("valid")), FrameTime { frame: 24_000, part: 0 });
         assert_eq!(timebase.denom, 1);
     }
 
@@ -299,7 +299,8 @@ mod tests {
         let bound = BigRational::new(BigInt::one(), BigInt::one() << 121);
         for (s, (per_whole, _)) in rows.iter().enumerate() {
             let time = Time::new(13, 16).expect("valid");
-            let error = value(timebase.at(s, time), timebase.denom) - big(product(*per_whole, exact(time.wholes())));
+            let error =
+                value(timebase.frame_time(s, time), timebase.denom) - big(product(*per_whole, ratio(time.wholes())));
             assert!(error.abs() <= bound);
         }
     }
@@ -312,7 +313,7 @@ mod tests {
         let rate = SampleRate::new(384_000).expect("valid");
         let speed = Fraction::new(999_983, 999_979).expect("valid");
         let timebase = Timebase::new(vec![(frames_per_whole(tempo, speed, rate), vec![i64::MAX, i64::MAX - 1])]);
-        let error = value(timebase.at(0, time), timebase.denom) - exact_frames(bpm, speed, 384_000, time);
+        let error = value(timebase.frame_time(0, time), timebase.denom) - exact_frames(bpm, speed, 384_000, time);
         assert!(error.abs() < BigRational::new(1.into(), 1000.into()), "{error}");
     }
 
@@ -330,11 +331,11 @@ mod tests {
             let timebase = Timebase::new(vec![(per_whole, vec![denom, other])]);
             let time = Time::new(numer, denom).expect("valid");
             let exact = exact_frames(bpm, Fraction::ONE, rate, time);
-            let at = timebase.at(0, time);
+            let at = timebase.frame_time(0, time);
             prop_assert_eq!(value(at, timebase.denom), exact.clone());
             let fine = timebase.clone().refined();
             prop_assert!(fine.denom >= 1 << 48);
-            prop_assert_eq!(value(fine.at(0, time), fine.denom), exact.clone());
+            prop_assert_eq!(value(fine.frame_time(0, time), fine.denom), exact.clone());
             let many = at.times(passes, timebase.denom);
             let exact = exact * BigInt::from(passes);
             prop_assert_eq!(value(many, timebase.denom), exact.clone());

@@ -98,10 +98,8 @@ impl Limiter {
             return out;
         }
         let gain = (self.sum as f64 / FULL_SUM as f64) as f32;
-        (
-            (out.0 * gain).clamp(-LIMITER_CEILING, LIMITER_CEILING),
-            (out.1 * gain).clamp(-LIMITER_CEILING, LIMITER_CEILING),
-        )
+        let limited = |sample: f32| (sample * gain).clamp(-LIMITER_CEILING, LIMITER_CEILING);
+        (limited(out.0), limited(out.1))
     }
 
     /// The gain needed by the frame [`PEAK_DELAY`] frames ago and the curve from there to the next.

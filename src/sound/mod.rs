@@ -1,6 +1,6 @@
 //! Schedule (exact time to frames), voices, renderer and player of a groove. It must not know the session or the screen.
 //!
-//! File, editor and remote speaker run the same renderer and give the same samples. The audio thread never locks, allocates,
+//! File, editor and remote speaker run the same renderer and produce the same samples. The audio thread never locks, allocates,
 //! frees or does I/O: it takes a schedule only if the ring that returns the old one has space. The render source is lent to the
 //! device, so playback survives a lost device.
 
@@ -38,6 +38,7 @@ mod wav;
 pub use channel::render_channel;
 #[cfg(test)]
 pub(crate) use click::Moment;
+pub(crate) use click::click_pan;
 pub use click::{Click, ClickLine};
 pub(crate) use device::{OutputDevice, find_device};
 #[cfg(not(feature = "audio"))]

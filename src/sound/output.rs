@@ -17,11 +17,11 @@ use std::time::{Duration, Instant};
 /// A reported delay of this or more is ignored.
 const MAX_DELAY: Duration = Duration::from_secs(2);
 /// The smoothed delay follows a change of this many seconds or more at once.
-const DELAY_STEP: f64 = 0.05;
+const DELAY_STEP_SECONDS: f64 = 0.05;
 /// How long after the device ran dry a buffer may be asked for without counting as a gap: the reported times jitter.
-const MAX_DRY: Duration = Duration::from_millis(2);
+const GAP_TOLERANCE: Duration = Duration::from_millis(2);
 /// Seconds of the fade in when a stream begins, so that a ringing source does not start with a step.
-const FADE_IN: f32 = 0.005;
+const FADE_IN_SECONDS: f32 = 0.005;
 
 impl From<cpal::Error> for OutputError {
     fn from(error: cpal::Error) -> Self {
@@ -225,7 +225,7 @@ pub(super) struct Callback {
 impl Callback {
     pub(super) fn new(lease: SourceLease, counters: Arc<StreamCounters>, hertz: u32) -> Self {
         let rate = f64::from(hertz);
-        let (gain, step) = (0.0, 1.0 / (FADE_IN * rate as f32).max(1.0));
+        let (gain, step) = (0.0, 1.0 / (FADE_IN_SECONDS * rate as f32).max(1.0));
         Self { lease, counters, rate, gain, step, delay: 0.0, pace: Pace::default(), dry_at: None }
     }
 
@@ -239,7 +239,7 @@ impl Callback {
         convert: impl Fn(f32) -> T,
     ) -> Option<bool> {
         let source = self.lease.source.as_mut()?;
-        let late = self.dry_at.is_some_and(|dry| now > dry + MAX_DRY);
+        let late = self.dry_at.is_some_and(|dry| now > dry + GAP_TOLERANCE);
         if self.counters.ran_dry.swap(false, Ordering::Relaxed) || late {
             self.counters.gaps.fetch_add(1, Ordering::Relaxed);
         }
@@ -263,7 +263,7 @@ impl Callback {
             Some(delay) => {
                 let change = delay.as_secs_f64() * self.rate - self.delay;
                 // The reported delay jitters.
-                let jitters = change.abs() < DELAY_STEP * self.rate && self.delay > 0.0;
+                let jitters = change.abs() < DELAY_STEP_SECONDS * self.rate && self.delay > 0.0;
                 self.delay += change * if jitters { 1.0 / 16.0 } else { 1.0 };
                 (self.delay + (out.len() / channels.max(1)) as f64).round() as u64
             }

@@ -35,7 +35,7 @@ const MAX_FADE_WAIT: Duration = Duration::from_millis(300);
 /// Longest wait for the source of a dropped stream.
 const MAX_SOURCE_WAIT: Duration = Duration::from_secs(1);
 
-struct Lost {
+struct LostDevice {
     retry_at: Instant,
     retry_delay: Duration,
     /// The position to continue from, if something plays.
@@ -70,7 +70,7 @@ pub(crate) struct Player {
     seen_blocks: u64,
     seen_errors: u64,
     seen_at: Instant,
-    lost: Option<Lost>,
+    lost: Option<LostDevice>,
     _guard: StderrGuard,
 }
 
@@ -179,14 +179,10 @@ impl Player {
         self.handle.playing || self.lost.as_ref().is_some_and(|l| l.playhead.is_some())
     }
 
-    pub(crate) fn playhead(&mut self) -> Option<Playhead> {
-        self.playhead_at(Instant::now())
-    }
-
     /// The position that is heard at an instant of the recent past or the near future.
-    pub(crate) fn playhead_at(&mut self, at: Instant) -> Option<Playhead> {
+    pub(crate) fn playhead(&mut self, at: Instant) -> Option<Playhead> {
         let ahead = self.ahead();
-        self.handle.playhead_at(ahead, at)
+        self.handle.playhead(ahead, at)
     }
 
     /// Uncertainty of the playhead in seconds: one device buffer.
@@ -200,12 +196,6 @@ impl Player {
         Frame(if reported > 0 { reported } else { ASSUMED_AHEAD })
     }
 
-    /// Frees returned segments, sends waiting commands, and checks the device. Call it several times a second, also while
-    /// nothing plays. It blocks while a device is opened. Each event is reported once.
-    pub(crate) fn tick(&mut self) -> Option<DeviceEvent> {
-        self.tick_at(Instant::now())
-    }
-
     /// Gaps in the sound since they were last taken: the device had played all it had before another buffer was filled.
     pub(crate) fn take_gaps(&mut self) -> u64 {
         self.counters.gaps.swap(0, Ordering::Relaxed)
@@ -216,10 +206,15 @@ impl Player {
         self.counters.errors.load(Ordering::Relaxed)
     }
 
-    fn tick_at(&mut self, now: Instant) -> Option<DeviceEvent> {
+    /// Frees returned segments, sends waiting commands, and checks the device. Call it several times a second, also while
+    /// nothing plays. It blocks while a device is opened. Each event is reported once.
+    pub(crate) fn tick(&mut self, now: Instant) -> Option<DeviceEvent> {
         self.handle.tick();
-        if let Some(lost) = &self.lost {
-            return if now < lost.retry_at { None } else { self.reopen(now) };
+        if let Some(lost) = self.lost.take_if(|lost| now >= lost.retry_at) {
+            return self.reopen(lost, now);
+        }
+        if self.lost.is_some() {
+            return None;
         }
         let (blocks, errors) = (self.handle.blocks(), self.errors());
         let stalled = now.saturating_duration_since(self.seen_at);
@@ -238,15 +233,15 @@ impl Player {
     }
 
     fn on_lost(&mut self, now: Instant, reason: &str) -> DeviceEvent {
-        let playhead = self.playhead().or(self.handle.playing.then(Playhead::default));
+        let playhead = self.playhead(now).or(self.handle.playing.then(Playhead::default));
         self.stream = None;
         self.source = self.take_source();
         let (retry_at, retry_delay) = (now + MIN_RETRY_DELAY, MIN_RETRY_DELAY);
-        self.lost = Some(Lost { retry_at, retry_delay, playhead, source_replaced: false });
+        self.lost = Some(LostDevice { retry_at, retry_delay, playhead, source_replaced: false });
         DeviceEvent::Lost(OutputError::new(reason))
     }
 
-    fn reopen(&mut self, now: Instant) -> Option<DeviceEvent> {
+    fn reopen(&mut self, mut lost: LostDevice, now: Instant) -> Option<DeviceEvent> {
         if let Ok(rate) = self.device.find() {
             if self.source.is_none() {
                 self.source = self.returned.1.try_recv().ok();
@@ -259,20 +254,16 @@ impl Player {
                 if let Some(db) = self.volume {
                     self.handle.set_volume(db);
                 }
-                if let Some(lost) = &mut self.lost {
-                    lost.source_replaced = true;
-                }
+                lost.source_replaced = true;
             }
             if self.open_stream(now).is_ok() {
-                let lost = self.lost.take()?;
                 let new_source = DeviceEvent::ReopenedAtNewRate(lost.playhead);
                 return Some(if lost.source_replaced { new_source } else { DeviceEvent::Reopened });
             }
         }
-        if let Some(lost) = &mut self.lost {
-            lost.retry_delay = (lost.retry_delay * 2).min(MAX_RETRY_DELAY);
-            lost.retry_at = now + lost.retry_delay;
-        }
+        lost.retry_delay = (lost.retry_delay * 2).min(MAX_RETRY_DELAY);
+        lost.retry_at = now + lost.retry_delay;
+        self.lost = Some(lost);
         None
     }
 }

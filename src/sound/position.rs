@@ -4,6 +4,9 @@ use super::clock::FrameTime;
 use super::units::Frame;
 use serde::{Deserialize, Serialize};
 
+/// Difference, in frames, up to which two times are the same.
+const EPSILON_FRAMES: f64 = 1e-12;
+
 /// A position in the groove: section, pass through it, and whole notes from its start.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Position {
@@ -41,7 +44,7 @@ impl Piece {
     /// The unrounded frame of a position, which is clamped to the piece.
     fn frame(&self, wholes: f64, denom: i128) -> f64 {
         let wholes = if wholes.is_finite() { wholes.clamp(self.from, self.to) } else { self.from };
-        self.start.approx(denom) + (wholes - self.from) * self.frames_per_whole
+        self.start.to_f64(denom) + (wholes - self.from) * self.frames_per_whole
     }
 }
 
@@ -62,13 +65,13 @@ impl PositionMap {
 
     /// The same for an unrounded frame, with its piece.
     fn locate(&self, frame: f64) -> (Position, Option<&Piece>) {
-        let length = self.length.approx(self.denom);
+        let length = self.length.to_f64(self.denom);
         let at = if length > 0.0 { frame.rem_euclid(length) } else { 0.0 };
-        let after = self.pieces.partition_point(|p| p.start.approx(self.denom) <= at);
+        let after = self.pieces.partition_point(|p| p.start.to_f64(self.denom) <= at);
         let piece = self.pieces.get(after.saturating_sub(1));
         let position = match piece {
             Some(p) => {
-                let wholes = p.from + (at - p.start.approx(self.denom)) / p.frames_per_whole;
+                let wholes = p.from + (at - p.start.to_f64(self.denom)) / p.frames_per_whole;
                 Position { section: p.section, pass: p.pass, wholes: wholes.clamp(p.from, p.to) }
             }
             None => Position::default(),
@@ -88,7 +91,7 @@ impl PositionMap {
     /// the section is not in the loop.
     #[cfg(any(feature = "audio", test))]
     pub(super) fn frame(&self, position: Position) -> Option<Frame> {
-        Some(self.whole(self.piece(position)?.frame(position.wholes, self.denom)))
+        Some(self.nearest_frame(self.piece(position)?.frame(position.wholes, self.denom)))
     }
 
     /// The piece with this position, or the nearest one of its section.
@@ -99,8 +102,8 @@ impl PositionMap {
     }
 
     /// The nearest whole frame of the loop.
-    pub(super) fn whole(&self, frame: f64) -> Frame {
-        let last = (self.length.approx(self.denom).ceil() as i64 - 1).max(0);
+    pub(super) fn nearest_frame(&self, frame: f64) -> Frame {
+        let last = (self.length.to_f64(self.denom).ceil() as i64 - 1).max(0);
         Frame((frame.round() as i64).clamp(0, last))
     }
 
@@ -116,9 +119,10 @@ impl PositionMap {
 
     /// Whether every position has the same exact frame as in `other`.
     pub(super) fn same_clock(&self, other: &Self) -> bool {
-        // The denominators may differ (an edit added a tuplet), so parts are compared as fractions.
+        // The denominators may differ (an edit added a tuplet). Different tempos differ by much more than the tolerance.
+        let part = |time: FrameTime, denom: i128| time.part as f64 / denom as f64;
         let same = |a: FrameTime, b: FrameTime| {
-            a.frame == b.frame && (a.part == b.part && self.denom == other.denom || self.same_part(a, b, other.denom))
+            a.frame == b.frame && (part(a, self.denom) - part(b, other.denom)).abs() < EPSILON_FRAMES
         };
         same(self.length, other.length)
             && self.pieces.len() == other.pieces.len()
@@ -127,14 +131,5 @@ impl PositionMap {
                 .iter()
                 .zip(&other.pieces)
                 .all(|(a, b)| same(a.start, b.start) && Piece { start: b.start, ..*a } == *b)
-    }
-
-    fn same_part(&self, a: FrameTime, b: FrameTime, denom: i128) -> bool {
-        let shared = num_integer::gcd(self.denom, denom);
-        let (left, right) = (a.part.checked_mul(denom / shared), b.part.checked_mul(self.denom / shared));
-        match (left, right) {
-            (Some(left), Some(right)) => left == right,
-            _ => (a.part as f64 / self.denom as f64 - b.part as f64 / denom as f64).abs() < 1e-12,
-        }
     }
 }

@@ -3,7 +3,7 @@
 use std::time::Instant;
 
 /// Seconds of sound after which the pace of the device is judged.
-const WINDOW: f64 = 0.25;
+const WINDOW_SECONDS: f64 = 0.25;
 
 /// Judges whether a device waits between buffers.
 ///
@@ -23,7 +23,7 @@ impl Pace {
         let since = *self.since.get_or_insert(now);
         let taken = self.taken;
         self.taken += seconds;
-        if taken < WINDOW {
+        if taken < WINDOW_SECONDS {
             return None;
         }
         (self.since, self.taken) = (Some(now), seconds);

@@ -131,9 +131,9 @@ impl Renderer {
         let jump = match &self.schedule {
             Some(old) if old.map.same_clock(map) => None,
             Some(old) => {
-                let position = map.map_from(&old.map, self.loop_time().1.approx(old.map.denom));
+                let position = map.map_from(&old.map, self.loop_time().1.to_f64(old.map.denom));
                 // A note half a frame or less before that position was rounded onto the next frame.
-                let to = |(to, scale): (f64, f64)| (map.whole(to), to - scale / 2.0 - EPSILON_FRAMES);
+                let to = |(to, scale): (f64, f64)| (map.nearest_frame(to), to - scale / 2.0 - EPSILON_FRAMES);
                 Some(position.map_or((Frame(0), 0.0), to))
             }
             None => Some((Frame(0), 0.0)),
@@ -233,7 +233,7 @@ impl Renderer {
     fn skip_notes_before(&mut self, frame: f64) {
         if let Some(schedule) = &self.schedule {
             let denom = schedule.map.denom;
-            self.next = schedule.notes.partition_point(|n| n.at.approx(denom) < frame);
+            self.next = schedule.notes.partition_point(|n| n.at.to_f64(denom) < frame);
         }
     }
 
@@ -302,7 +302,7 @@ impl Renderer {
         let release = release(self.rate);
         let block = (self.now - base) as usize..(to - base) as usize;
         for sound in &self.sounds {
-            add(sound, self.now, &mut self.left[block.clone()], &mut self.right[block.clone()], release);
+            mix_sound(sound, self.now, &mut self.left[block.clone()], &mut self.right[block.clone()], release);
         }
         // Sounds keep their order, so that the sums are the same for every block size.
         self.sounds.retain(|s| s.end(i64::from(release)) > to);
@@ -335,7 +335,7 @@ impl Renderer {
 }
 
 /// Adds a sound to a block that starts at frame `from`.
-fn add(sound: &ActiveSound, from: i64, left: &mut [f32], right: &mut [f32], release: u32) {
+fn mix_sound(sound: &ActiveSound, from: i64, left: &mut [f32], right: &mut [f32], release: u32) {
     let first = sound.start.max(from);
     let last = sound.end(i64::from(release)).min(from + left.len() as i64);
     let undamped = last.min(sound.damp_at).max(first);

@@ -3,7 +3,7 @@
 use super::builder::Builder;
 use super::click::{Click, ClickLine};
 use super::clock::FrameTime;
-use super::playback::exact;
+use super::playback::serde_exact;
 use super::position::PositionMap;
 use super::units::{Frame, SampleRate};
 use super::user_samples::UserSamples;
@@ -19,7 +19,7 @@ pub(crate) const MAX_SPEED: (i64, i64) = (2, 1);
 const MAX_SPEED_DENOM: i64 = 1_000_000;
 
 /// What to play of a groove, and how.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub struct ScheduleOptions {
     /// The sample rate.
     pub rate: SampleRate,
@@ -50,12 +50,12 @@ pub enum Range {
         /// The first section.
         first: usize,
         /// Start from the first section's start, inclusive.
-        #[serde(with = "exact::time")]
+        #[serde(with = "serde_exact::time")]
         from: Time,
         /// The last section.
         last: usize,
         /// End from the last section's start, exclusive.
-        #[serde(with = "exact::time")]
+        #[serde(with = "serde_exact::time")]
         to: Time,
     },
 }
@@ -128,7 +128,7 @@ pub struct Schedule {
 }
 
 impl Schedule {
-    /// Builds the loop of a groove. Muted layers are left out. A range outside the groove, or a loop shorter than 32 frames, gives
+    /// Builds the loop of a groove. Muted layers are left out. A range outside the groove, or a loop shorter than 32 frames, is
     /// a silent loop. This allocates and synthesizes: never call it on the audio thread.
     pub fn build(groove: &Groove, options: &ScheduleOptions) -> Schedule {
         Builder::new(groove, options).build()
@@ -147,9 +147,9 @@ impl Schedule {
     /// Number of notes that begin before `until` in the first pass through the first section.
     pub(super) fn notes_before(&self, until: Time) -> usize {
         let first = self.map.pieces.first();
-        let end = first.map_or(0.0, |p| (approx(until) - p.from).clamp(0.0, p.to - p.from) * p.frames_per_whole);
+        let end = first.map_or(0.0, |p| (wholes_f64(until) - p.from).clamp(0.0, p.to - p.from) * p.frames_per_whole);
         // Half a frame earlier, so that rounding moves no note across the limit.
-        self.notes.partition_point(|n| n.at.approx(self.map.denom) < end - 0.5)
+        self.notes.partition_point(|n| n.at.to_f64(self.map.denom) < end - 0.5)
     }
 
     /// The notes that sound in a pass.
@@ -192,6 +192,6 @@ impl Schedule {
     }
 }
 
-pub(super) fn approx(time: Time) -> f64 {
+pub(super) fn wholes_f64(time: Time) -> f64 {
     time.numer() as f64 / time.denom() as f64
 }

@@ -5,6 +5,7 @@ use super::render::Renderer;
 use super::schedule::Schedule;
 use super::units::{Frame, SampleRate};
 use crate::rhythm::Time;
+use std::collections::VecDeque;
 
 /// Most segments in the queue behind the one that plays.
 pub(crate) const MAX_QUEUED: usize = 8;
@@ -85,8 +86,8 @@ pub(super) type OnFinished<'a> = &'a mut dyn FnMut(Box<Segment>);
 pub(super) struct SegmentQueue {
     pub(super) renderer: Renderer,
     current: Option<Box<Segment>>,
-    queue: [Option<Box<Segment>>; MAX_QUEUED],
-    queued: usize,
+    /// At most [`MAX_QUEUED`].
+    queue: VecDeque<Box<Segment>>,
     /// Completed passes of the current segment.
     passes_done: u64,
     /// Passes after which the current segment ends, overriding its own limit.
@@ -104,8 +105,7 @@ impl SegmentQueue {
         Self {
             renderer: Renderer::new(rate),
             current: None,
-            queue: [const { None }; MAX_QUEUED],
-            queued: 0,
+            queue: VecDeque::with_capacity(MAX_QUEUED),
             passes_done: 0,
             pass_limit: None,
             ended: 0,
@@ -126,9 +126,8 @@ impl SegmentQueue {
         if !self.renderer.playing {
             self.previous = SegmentPosition::default();
             self.begin(segment, Renderer::follow, on_finished);
-        } else if self.queued < MAX_QUEUED {
-            self.queue[self.queued] = Some(segment);
-            self.queued += 1;
+        } else if self.queue.len() < MAX_QUEUED {
+            self.queue.push_back(segment);
         } else {
             on_finished(segment);
         }
@@ -147,7 +146,7 @@ impl SegmentQueue {
                 current.schedule = self.renderer.swap(schedule);
                 std::mem::swap(current, &mut segment);
             }
-        } else if let Some(queued) = self.queue.iter_mut().flatten().find(|w| w.id == segment.id) {
+        } else if let Some(queued) = self.queue.iter_mut().find(|w| w.id == segment.id) {
             std::mem::swap(queued, &mut segment);
         }
         on_finished(segment);
@@ -192,7 +191,7 @@ impl SegmentQueue {
     fn frames_left_in_pass(&self) -> Option<usize> {
         let segment = self.current.as_ref().filter(|_| self.renderer.playing)?;
         let limit = self.pass_limit.unwrap_or(segment.passes);
-        let ends = limit != u64::MAX && (self.passes_done < limit || self.queued > 0);
+        let ends = limit != u64::MAX && (self.passes_done < limit || !self.queue.is_empty());
         // A loop without length ends at once or never.
         self.renderer.frames_until_pass(self.passes_done + 1).or(ends.then_some(0))
     }
@@ -201,9 +200,7 @@ impl SegmentQueue {
         let Some(segment) = &mut self.current else { return };
         self.passes_done += 1;
         if self.passes_done >= self.pass_limit.unwrap_or(segment.passes) {
-            if let Some(next) = self.queue[0].take() {
-                self.queue.rotate_left(1);
-                self.queued -= 1;
+            if let Some(next) = self.queue.pop_front() {
                 self.previous = SegmentPosition {
                     id: segment.id,
                     generation: segment.generation,
@@ -237,8 +234,7 @@ impl SegmentQueue {
     }
 
     fn clear_queue(&mut self, on_finished: OnFinished<'_>) {
-        self.queue.iter_mut().filter_map(Option::take).for_each(on_finished);
-        self.queued = 0;
+        self.queue.drain(..).for_each(on_finished);
         self.pass_limit = None;
     }
 }

@@ -111,7 +111,7 @@ pub(super) fn rendered(groove: &Groove, options: &ScheduleOptions, db: f32, fram
 }
 
 pub(super) fn wav(groove: &Groove, options: &ScheduleOptions, length: Length, sink: &mut Vec<u8>) -> io::Result<Frame> {
-    render_wav(groove, options, length, sink, &mut |_, _| Ok(()))
+    render_wav(Schedule::build(groove, options), length, sink, &mut |_, _| Ok(()))
 }
 
 /// All voices at once over a bar.

@@ -7,7 +7,7 @@ use std::hash::Hasher;
 use std::sync::Arc;
 
 /// Available samples by name. A layer whose sample is missing, or has another rate than the schedule, plays its voice.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default)]
 pub struct UserSamples(HashMap<String, UserSample>);
 
 /// A sound in one channel, shared by schedules. Equal hashes mean equal samples.
@@ -31,12 +31,6 @@ impl UserSample {
 
     pub(super) fn source(&self) -> SampleSource {
         SampleSource::User { hash: self.hash, rate: self.rate }
-    }
-}
-
-impl PartialEq for UserSample {
-    fn eq(&self, other: &Self) -> bool {
-        self.source() == other.source()
     }
 }
 

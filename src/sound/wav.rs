@@ -1,10 +1,9 @@
 //! WAV output and offline rendering.
 
 use super::render::RENDER_LATENCY;
-use super::schedule::{Schedule, ScheduleOptions};
+use super::schedule::Schedule;
 use super::segment::{Segment, SegmentQueue};
 use super::units::{Frame, SampleRate};
-use crate::rhythm::Groove;
 use std::io::{self, Write};
 
 /// Format tag of integer samples.
@@ -15,7 +14,7 @@ const MAX_SAMPLE: f32 = 8_388_607.0;
 /// Frames rendered at once.
 const BLOCK_FRAMES: usize = 1024;
 /// Seconds of the fade of a file that ends within the groove.
-const FADE_OUT: f64 = 0.005;
+const FADE_OUT_SECONDS: f64 = 0.005;
 
 /// How much to render.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -145,24 +144,22 @@ impl<'a> Rendering<'a> {
     }
 }
 
-/// Renders a groove into a WAV stream and returns its length.
+/// Renders a loop into a WAV stream and returns the length of the stream.
 ///
 /// # Errors
 /// Those of the sink and `on_block`, and [`io::ErrorKind::InvalidInput`] if the file would exceed 4 GiB.
 pub(crate) fn render_wav(
-    groove: &Groove,
-    options: &ScheduleOptions,
+    schedule: Schedule,
     length: Length,
     sink: &mut dyn Write,
     on_block: OnBlock<'_>,
 ) -> io::Result<Frame> {
-    let schedule = Schedule::build(groove, options);
-    let rate = options.rate;
+    let rate = schedule.rate;
     let (passes, total, fade) = match length {
         Length::Passes(passes) => (u64::from(passes), schedule.end(passes), Frame(0)),
         Length::Seconds(seconds) => {
             let total = rate.frames(seconds);
-            (u64::MAX, total, rate.frames(FADE_OUT).min(total))
+            (u64::MAX, total, rate.frames(FADE_OUT_SECONDS).min(total))
         }
     };
     let writer = Writer::new(sink, rate, total, &[])?;

@@ -49,14 +49,14 @@ pub(crate) struct AtomicFile {
     out: BufWriter<File>,
     temporary: TempPath,
     target: PathBuf,
-    pending: Pending,
+    pending: PendingEntry,
 }
 
 /// A temporary file's entry in the registry.
 #[derive(Debug)]
-struct Pending(PathBuf);
+struct PendingEntry(PathBuf);
 
-impl Drop for Pending {
+impl Drop for PendingEntry {
     fn drop(&mut self) {
         registry().pending.retain(|p| *p != self.0);
     }
@@ -109,7 +109,7 @@ impl AtomicFile {
         try_lock(&file);
         drop(lock);
         registry().pending.push(temporary.to_path_buf());
-        let pending = Pending(temporary.to_path_buf());
+        let pending = PendingEntry(temporary.to_path_buf());
         if let Some(old) = replaced {
             // Only root may keep another owner.
             drop(std::os::unix::fs::fchown(&file, Some(old.uid()), Some(old.gid())));
@@ -161,7 +161,7 @@ pub(crate) struct CommitError {
     pub(crate) path: PathBuf,
     /// The system's error, or [`io::ErrorKind::AlreadyExists`] for a file that exists and may not be replaced.
     pub(crate) error: io::Error,
-    /// The files that had been replaced by then: their old content is gone.
+    /// The files that were replaced before the error: their old content is lost.
     pub(crate) replaced: Vec<PathBuf>,
 }
 

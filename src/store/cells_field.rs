@@ -6,9 +6,9 @@ use crate::rhythm::bounds::{CELLS_OF_LAYER, CYCLE};
 use crate::rhythm::{Accent, Cell, NotationError, Part, PartContext, Pitch, Span, cell_notation, expected, group_line};
 
 /// The keys of the cells; a table has at most one.
-pub(super) const FORMS: [&str; 3] = ["cells", "groups", "cycle"];
+pub(super) const FORM_KEYS: [&str; 3] = ["cells", "groups", "cycle"];
 /// The keys of a part besides its section.
-pub(super) const KEYS: [&str; 5] = ["cells", "groups", "cycle", "start", "pitches"];
+pub(super) const CELLS_KEYS: [&str; 5] = ["cells", "groups", "cycle", "start", "pitches"];
 
 /// Reads a part; rests if the table has none of its keys. `spent` is the number of the layer's cells so far, over all passes.
 pub(super) fn read(
@@ -45,7 +45,7 @@ pub(super) fn read_cells(
     times: u16,
     spent: &mut i64,
 ) -> Result<Part, ParseError> {
-    let mut forms = FORMS.into_iter().filter(|key| fields.has(key));
+    let mut forms = FORM_KEYS.into_iter().filter(|key| fields.has(key));
     let (first, second) = (forms.next(), forms.next());
     if let (Some(one), Some(other)) = (first, second) {
         return Err(fields.error_at_key(other, Problem::Conflict(one, other)));
@@ -135,7 +135,7 @@ pub(super) fn replace_marks(text: &str, cells: &[Cell]) -> Option<String> {
 }
 
 /// The part without its pitches.
-pub(super) fn bare(part: &Part) -> Part {
+pub(super) fn without_pitches(part: &Part) -> Part {
     let mut part = part.clone();
     set_pitches(&mut part, || None);
     part

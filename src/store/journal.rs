@@ -21,12 +21,12 @@ use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 const HEADER: &[u8] = b"teeter journal 1\n";
-const ENDING: &str = "journal";
+const EXTENSION: &str = "journal";
 /// Bytes read of a journal.
 const MAX_LENGTH: u64 = 64 << 20;
-/// Records after which a journal is written anew, so that reading it takes less than a second.
+/// Records after which a journal is replaced by a new one, so that reading it takes less than a second.
 const MAX_RECORDS: usize = 4096;
-/// Bytes of records after which a journal is written anew.
+/// Bytes of records after which a journal is replaced by a new one.
 const MAX_GROWTH: u64 = 8 << 20;
 
 /// The journal of one document, which its process keeps locked.
@@ -47,7 +47,7 @@ impl Journal {
     pub(crate) fn create(folder: &StateFolder, target: Option<&Path>, base: Option<&str>) -> Result<Self, SaveError> {
         folder.create()?;
         let failed = |e: &io::Error| SaveError::Folder(folder.0.clone(), reason(e));
-        // Other editors look for journals that nobody has locked.
+        // Other editors look for journals that are not locked.
         let _lock = lock_folder(&folder.0);
         let target = target.map(without_links);
         let name = name_start(target.as_deref());
@@ -56,7 +56,7 @@ impl Journal {
         std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
         let mut number = 0;
         let (path, file) = loop {
-            let path = folder.0.join(format!("{name}-{}-{number}.{ENDING}", std::process::id()));
+            let path = folder.0.join(format!("{name}-{}-{number}.{EXTENSION}", std::process::id()));
             match options.open(&path) {
                 Ok(file) => break (path, file),
                 // Left by a process that had the same number.
@@ -111,7 +111,7 @@ impl Journal {
         &self.text
     }
 
-    /// Whether it must be replaced by a new one: somebody removed the file, or it has grown long.
+    /// Whether it must be replaced by a new one: its file was removed, or it has grown long.
     pub(crate) fn must_be_replaced(&self) -> bool {
         let links = std::os::unix::fs::MetadataExt::nlink;
         self.records >= MAX_RECORDS
@@ -207,17 +207,17 @@ pub fn read_journal(bytes: &[u8]) -> JournalContents {
 
 /// Unsaved work that no running process owns. It stays locked, so that no other editor offers it meanwhile.
 #[derive(Debug)]
-pub(crate) struct Unsaved {
+pub(crate) struct UnsavedJournal {
     path: PathBuf,
     _lock: File,
     pub contents: JournalContents,
     /// The bytes as text, for a journal that cannot be read.
     pub raw: String,
-    /// Time of the last edit by the clock of then; it decides nothing.
+    /// Time of the last edit, by a clock that may have been changed since: for display and order only.
     pub modified: Option<SystemTime>,
 }
 
-impl Unsaved {
+impl UnsavedJournal {
     pub(crate) fn path(&self) -> &Path {
         &self.path
     }
@@ -229,26 +229,26 @@ impl Unsaved {
 
 /// The journals of one groove's file.
 #[derive(Debug, Default)]
-pub(crate) struct Found {
+pub(crate) struct FoundJournals {
     /// The newest first.
-    pub unsaved: Vec<Unsaved>,
+    pub unsaved: Vec<UnsavedJournal>,
     /// Processes that have the file open, on systems with `/proc`.
     pub open_in: Vec<u32>,
 }
 
 impl StateFolder {
     /// Finds the journals of the groove at `target`, or of grooves without a file. Those without an edit are removed.
-    pub(crate) fn journals(&self, target: Option<&Path>) -> Found {
+    pub(crate) fn journals(&self, target: Option<&Path>) -> FoundJournals {
         let name = format!("{}-", name_start(target.map(without_links).as_deref()));
         let _lock = lock_folder(&self.0);
-        let mut found = Found::default();
+        let mut found = FoundJournals::default();
         for entry in fs::read_dir(&self.0).into_iter().flatten().flatten() {
             let path = entry.path();
             let Some(owner) = path.file_name().and_then(|n| n.to_str()).and_then(|n| n.strip_prefix(&name)) else {
                 continue;
             };
             // A pipe in its place would block.
-            if !entry.file_type().is_ok_and(|t| t.is_file()) || path.extension().is_none_or(|e| e != ENDING) {
+            if !entry.file_type().is_ok_and(|t| t.is_file()) || path.extension().is_none_or(|e| e != EXTENSION) {
                 continue;
             }
             let Ok(file) = File::open(&path) else { continue };
@@ -268,7 +268,7 @@ impl StateFolder {
             let raw =
                 if contents.text.is_none() { String::from_utf8_lossy(&bytes).into_owned() } else { String::new() };
             let modified = file.metadata().and_then(|m| m.modified()).ok();
-            found.unsaved.push(Unsaved { path, _lock: file, contents, raw, modified });
+            found.unsaved.push(UnsavedJournal { path, _lock: file, contents, raw, modified });
         }
         found.unsaved.sort_by_key(|u| std::cmp::Reverse(u.modified));
         found

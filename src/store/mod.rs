@@ -1,7 +1,6 @@
 //! The groove file and the disk: reading with errors by line and column, printing, edits that keep comments and spacing, atomic
 //! saves, the journal. It must not know analysis, sound or the screen.
 
-mod allowed_sounds;
 mod atomic_file;
 mod cells_field;
 mod editors;
@@ -15,7 +14,6 @@ mod progress;
 mod read;
 mod save;
 mod state_folder;
-mod state_values;
 #[cfg(test)]
 mod tests;
 mod update;
@@ -24,14 +22,13 @@ pub(crate) use atomic_file::{AtomicFile, CommitError, Overwrite, commit_all, rem
 pub(crate) use error::reason;
 pub use error::{LoadError, Problem};
 use error::{ParseError, Position};
-pub(crate) use journal::{Journal, Unsaved, sync};
+pub(crate) use journal::{Journal, UnsavedJournal, sync};
 pub use journal::{JournalContents, read_journal};
 pub(crate) use print::Printer;
 pub use print::print;
 pub(crate) use progress::{Practice, load_progress, save_progress};
 pub(crate) use save::{SaveError, Stamp, finish_interrupted_save, save};
-pub(crate) use state_folder::StateFolder;
-pub(crate) use state_values::{Calibration, SoundLevels};
+pub(crate) use state_folder::{Calibration, SoundLevels, StateFolder};
 pub use update::update;
 
 use crate::rhythm::Groove;
@@ -49,7 +46,7 @@ pub const MAX_BYTES: u64 = 4 * 1024 * 1024;
 
 /// A groove with the text it was read from, which [`update`] edits.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Loaded {
+pub struct LoadedGroove {
     /// The groove.
     pub groove: Groove,
     /// The file's text, byte for byte.
@@ -73,7 +70,7 @@ pub(crate) fn title_of(path: &Path) -> String {
 ///
 /// # Errors
 /// The file cannot be read or is not a groove.
-pub fn load(path: &Path) -> Result<Loaded, LoadError> {
+pub fn load(path: &Path) -> Result<LoadedGroove, LoadError> {
     let name = path.display().to_string();
     let bytes = read_bytes(path).map_err(|problem| LoadError { file: name.clone(), position: None, problem })?;
     parse_bytes(bytes, &name)
@@ -106,7 +103,7 @@ fn read_bytes(path: &Path) -> Result<Vec<u8>, Problem> {
 ///
 /// # Errors
 /// The bytes are a file of another type, not UTF-8 or not a groove.
-pub fn parse_bytes(bytes: Vec<u8>, name: &str) -> Result<Loaded, LoadError> {
+pub fn parse_bytes(bytes: Vec<u8>, name: &str) -> Result<LoadedGroove, LoadError> {
     let error = |position, problem| LoadError { file: name.to_owned(), position, problem };
     if let Some(problem) = file_type::other_type(&bytes) {
         return Err(error(None, problem));
@@ -123,9 +120,9 @@ pub fn parse_bytes(bytes: Vec<u8>, name: &str) -> Result<Loaded, LoadError> {
 ///
 /// # Errors
 /// The text is not a groove.
-pub fn parse(text: &str, name: &str) -> Result<Loaded, LoadError> {
+pub fn parse(text: &str, name: &str) -> Result<LoadedGroove, LoadError> {
     match read::groove(text) {
-        Ok(groove) => Ok(Loaded { groove, text: text.to_owned(), stamp: Stamp::of(text) }),
+        Ok(groove) => Ok(LoadedGroove { groove, text: text.to_owned(), stamp: Stamp::of(text) }),
         Err(ParseError { at, problem }) => {
             Err(LoadError { file: name.to_owned(), position: at.map(|at| Position::of(text, at)), problem })
         }

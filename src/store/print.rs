@@ -1,7 +1,7 @@
 //! Prints a groove as the text of its file.
 
 use super::FORMAT;
-use super::read::{self, DEFAULT_DIVISION, ONLY, PART};
+use super::read::{self, DEFAULT_DIVISION, DEFAULT_SECTION, PART_KEYS};
 use super::update;
 use crate::rhythm::{Fraction, Groove, Layer, Part, Pitch, Section, cell_notation, is_hidden, print_note_value};
 use std::fmt::Write as _;
@@ -28,11 +28,11 @@ fn optional(key: &'static str, value: Option<impl Into<Value>>) -> Field {
     Field { key, is_default: value.is_none(), value: value.map(Into::into) }
 }
 
-/// The keys of a section, in order.
-pub(super) fn section_fields(section: &Section, several: bool) -> [Field; 7] {
+/// The keys of a section of a groove with this many, in order.
+pub(super) fn section_fields(section: &Section, sections: usize) -> [Field; 7] {
     let (tempo, beat) = (section.tempo, section.meter.beat());
     [
-        field("name", string(&section.name), !several && section.name == ONLY),
+        field("name", string(&section.name), sections == 1 && section.name == DEFAULT_SECTION),
         field("meter", section.meter.to_string(), false),
         field("tempo", bpm(tempo.bpm()), false),
         field("beat", print_note_value(tempo.unit()), tempo.unit() == beat),
@@ -113,8 +113,7 @@ fn head(groove: &Groove) -> DocumentMut {
     if !groove.note().is_empty() {
         put(root, "note", string(groove.note()));
     }
-    let several = groove.sections().len() > 1;
-    let sections = groove.sections().iter().map(|s| section(s, several)).collect();
+    let sections = groove.sections().iter().map(|s| section(s, groove.sections().len())).collect();
     root.insert("section", Item::ArrayOfTables(sections));
     document
 }
@@ -123,8 +122,8 @@ fn put(table: &mut Table, key: &str, value: impl Into<Value>) {
     table.insert(key, Item::Value(value.into()));
 }
 
-pub(super) fn section(section: &Section, several: bool) -> Table {
-    new_table(section_fields(section, several))
+pub(super) fn section(section: &Section, sections: usize) -> Table {
+    new_table(section_fields(section, sections))
 }
 
 /// A layer's table without its cells.
@@ -153,7 +152,7 @@ pub(super) fn part(section: &Section, written: u16, division: u16, part: &Part) 
     if division != written {
         put(&mut table, "division", i64::from(division));
     }
-    update::write_cells(&mut table, PART, section, division, part);
+    update::write_cells(&mut table, PART_KEYS, section, division, part);
     Some(table)
 }
 

@@ -12,11 +12,11 @@ use crate::rhythm::{
 use toml_edit::{Document, Item, Table, Value};
 
 /// Keys of the file, in the order they are written.
-pub(super) const ROOT: &[&str] = &["format", "title", "note", "section", "layer"];
+pub(super) const ROOT_KEYS: &[&str] = &["format", "title", "note", "section", "layer"];
 /// Keys of a section.
-pub(super) const SECTION: &[&str] = &["name", "meter", "tempo", "beat", "bars", "times", "swing"];
+pub(super) const SECTION_KEYS: &[&str] = &["name", "meter", "tempo", "beat", "bars", "times", "swing"];
 /// Keys of a layer.
-pub(super) const LAYER: &[&str] = &[
+pub(super) const LAYER_KEYS: &[&str] = &[
     "name",
     "voice",
     "sound",
@@ -35,9 +35,9 @@ pub(super) const LAYER: &[&str] = &[
     "part",
 ];
 /// Keys of a layer's part in a section.
-pub(super) const PART: &[&str] = &["section", "division", "cells", "groups", "cycle", "start", "pitches"];
+pub(super) const PART_KEYS: &[&str] = &["section", "division", "cells", "groups", "cycle", "start", "pitches"];
 /// Name of a groove's only section if none is written.
-pub(super) const ONLY: &str = "A";
+pub(super) const DEFAULT_SECTION: &str = "A";
 /// Cells per beat of a layer if no division is written. A part without one has the layer's.
 pub(super) const DEFAULT_DIVISION: u16 = 4;
 
@@ -55,7 +55,7 @@ pub(super) fn groove(text: &str) -> Result<Groove, ParseError> {
         Some(n) if !(1..=FORMAT).contains(&n) => return Err(root.error_at("format", Problem::Format(n))),
         Some(n) => n,
     };
-    root.reject_unknown(ROOT)?;
+    root.reject_unknown(ROOT_KEYS)?;
     let missing = || error_at_top(Problem::MissingKey("title", "title = \"Half-Tide Winch\""));
     let title = root.string("title")?.ok_or_else(missing)?;
     check_printable(&title, "title", &[])?;
@@ -70,7 +70,7 @@ pub(super) fn groove(text: &str) -> Result<Groove, ParseError> {
     check_count(&tables, &bounds::SECTIONS)?;
     let mut sections: Vec<Section> = Vec::new();
     for table in &tables {
-        let section = section(*table, tables.len() == 1)?;
+        let section = section(*table, tables.len())?;
         if sections.iter().any(|s| s.name == section.name) {
             return Err(table.error_at("name", Problem::NameTaken("section", section.name)));
         }
@@ -118,9 +118,13 @@ fn name(fields: Fields<'_>, example: &'static str) -> Result<String, ParseError>
     check_name(&fields.required_string("name", example)?, "name", &NAME)
 }
 
-fn section(fields: Fields<'_>, is_only: bool) -> Result<Section, ParseError> {
-    fields.reject_unknown(SECTION)?;
-    let name = if is_only && !fields.has("name") { ONLY.to_owned() } else { name(fields, "name = \"pull\"")? };
+fn section(fields: Fields<'_>, sections: usize) -> Result<Section, ParseError> {
+    fields.reject_unknown(SECTION_KEYS)?;
+    let name = if sections == 1 && !fields.has("name") {
+        DEFAULT_SECTION.to_owned()
+    } else {
+        name(fields, "name = \"pull\"")?
+    };
     let string = fields.required_string("meter", "meter = \"4/4\"")?;
     let meter = Meter::parse(string.text).map_err(|e| {
         string.error_at_start(match e {
@@ -180,7 +184,7 @@ fn swing(fields: Fields<'_>) -> Result<Option<Swing>, ParseError> {
 }
 
 fn layer(fields: Fields<'_>, sections: &[Section], format: i64) -> Result<Layer, ParseError> {
-    fields.reject_unknown(LAYER)?;
+    fields.reject_unknown(LAYER_KEYS)?;
     let name = name(fields, "name = \"winch\"")?;
     let string = fields.required_string("voice", "voice = \"pluck\"")?;
     let unknown = || string.error_at_start(Problem::UnknownVoice(string.text.to_owned()));
@@ -209,7 +213,7 @@ fn parts(
     format: i64,
 ) -> Result<(Vec<u16>, Vec<Part>), ParseError> {
     let tables = fields.tables("part", "[[layer.part]] tables")?;
-    let own = cells_field::KEYS.into_iter().find(|key| fields.has(key));
+    let own = cells_field::CELLS_KEYS.into_iter().find(|key| fields.has(key));
     if let Some(key) = own
         && (sections.len() > 1 || !tables.is_empty())
     {
@@ -218,7 +222,7 @@ fn parts(
     let mut by_section: Vec<Option<Fields<'_>>> = vec![own.map(|_| fields); sections.len()];
     let mut divisions = vec![division; sections.len()];
     for table in tables {
-        table.reject_unknown(PART)?;
+        table.reject_unknown(PART_KEYS)?;
         let string = table.required_string("section", "section = \"pull\"")?;
         let Some(at) = sections.iter().position(|s| s.name == string.text) else {
             let names = sections.iter().map(|s| s.name.clone()).collect();

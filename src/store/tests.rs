@@ -1,4 +1,7 @@
-//! Tests of the file format: round trips, edits of hand-written text, saves, the journal.
+//! Tests of the file format: round trips, numbers, titles, bounds; edits of hand-written text and saves in files of their own.
+
+mod edits;
+mod saves;
 
 use super::*;
 use crate::rhythm::random::grooves as plain_grooves;
@@ -45,7 +48,7 @@ proptest! {
     fn any_groove_is_written_into_any_text(before in grooves(), after in grooves()) {
         let text = print(&before);
         // Without the new print that `update` falls back to.
-        let edited = update::edited(&text, &after).expect("a groove's text");
+        let edited = update::edited_text(&text, &after).expect("a groove's text");
         let back = parse(&edited, "t").map_err(|e| TestCaseError::fail(format!("{e}\n{text}\n---\n{edited}")))?;
         prop_assert_eq!(&back.groove, &after, "{}\n---\n{}", text, edited);
         prop_assert_eq!(update(&text, &before), text);
@@ -64,7 +67,7 @@ proptest! {
             after = after.edited(&Edit::Gain(layer, gain)).expect("a gain");
             after = after.edited(&Edit::Set(at, Cell::ATTACK)).expect("a cell");
         }
-        let edited = update::edited(&text, &after).expect("a groove's text");
+        let edited = update::edited_text(&text, &after).expect("a groove's text");
         prop_assert_eq!(&read(&edited), &after, "{}\n---\n{}", text, edited);
         let comments = |t: &str| t.lines().filter_map(|l| l.split_once("# mine ")).map(|c| c.1.to_owned()).collect::<Vec<_>>();
         prop_assert_eq!(comments(&edited), comments(&text), "{}\n---\n{}", text, edited);
@@ -80,7 +83,6 @@ proptest! {
     }
 }
 
-/// The text with its last layer before its sections, a comment above every table and one behind every bar count and voice.
 /// Names that a file may have, of characters that a terminal acts on and those that TOML escapes.
 fn hidden_names() -> impl Strategy<Value = String> {
     let characters =
@@ -115,6 +117,7 @@ proptest! {
     }
 }
 
+/// The text with its last layer before its sections, a comment above every table and one behind every bar count and voice.
 fn disordered(text: &str) -> String {
     let mut blocks: Vec<String> = text.split_inclusive("\n\n").map(str::to_owned).collect();
     if let Some(last) = blocks.last_mut() {
@@ -168,63 +171,8 @@ fn hand_made() -> String {
         + "\n[[layer]] # the drum\nname = \"drum\"\nvoice = \"kick\"\ngroups = \"2(4 + 4 + 8)\" # heavy\n"
 }
 
-fn check(edit: &Edit, changes: &[(&str, &str)]) {
-    let text = hand_made();
-    let after = read(&text).edited(edit).expect("edit");
-    let mut want = text.clone();
-    for (from, to) in changes {
-        assert!(want.contains(from), "{from}");
-        want = want.replacen(from, to, 1);
-    }
-    assert_eq!(update(&text, &after), want, "{edit:?}");
-}
-
 fn at(layer: usize, cell: usize) -> Place {
     Place { layer, section: 0, cell }
-}
-
-#[test]
-fn edits_leave_the_writers_own_text_alone() {
-    check(&Edit::Set(at(0, 1), Cell::Hold), &[("  x.x.   x", "  x-x.   x")]);
-    check(&Edit::Set(at(0, 16), Cell::Rest), &[("  x..x x....", "  ...x x...."), ("G3 E2 E2 E2", "G3 E2 E2")]);
-    check(&Edit::Title("Capstan".into()), &[("\"Winch\"   #", "\"Capstan\"   #")]);
-    let tempo = Tempo::new(Fraction::new(281, 2).expect("valid"), Time::new(1, 4).expect("valid")).expect("tempo");
-    check(&Edit::Tempo(0, tempo), &[("132.50 # slower", "140.5 # slower")]);
-    check(&Edit::Gain(1, -6), &[("\"kick\"\n", "\"kick\"\ngain = -6\n")]);
-    check(&Edit::SoundFile(1, Some("knock.wav".into())), &[("\"kick\"\n", "\"kick\"\nsound = \"knock.wav\"\n")]);
-    check(&Edit::AccentDepth(1, Some(0)), &[("\"kick\"\n", "\"kick\"\naccent-depth = 0\n")]);
-    check(&Edit::Voice(0, Voice::Bass), &[("\"pluck\"", "\"bass\"")]);
-    check(&Edit::RenameLayer(1, "heart".into()), &[("\"drum\"", "\"heart\"")]);
-    check(&Edit::Times(0, 3), &[("bars = 2\n", "bars = 2\ntimes = 3\n")]);
-    check(&Edit::Set(at(1, 30), Cell::ATTACK), &[("\"2(4 + 4 + 8)\" # heavy", "\"4+4+8+4+4+6+2\" # heavy")]);
-    let ghost = Cell::Attack(Attack { accent: Accent::Ghost, pitch: None });
-    check(
-        &Edit::Set(at(1, 31), ghost),
-        &[("groups = \"2(4 + 4 + 8)\" # heavy", "cells = \"x... x... x... .... | x... x... x... ...o\" # heavy")],
-    );
-    check(
-        &Edit::Cycle { layer: 1, section: 0, cells: Some(5) },
-        &[("groups = \"2(4 + 4 + 8)\" # heavy", "cycle = \"x...x\" # heavy")],
-    );
-    let after = read(&hand_made()).edited(&Edit::MoveLayer(1, 0)).expect("edit");
-    let moved = update(&hand_made(), &after);
-    let (drum, rope) = (moved.find("[[layer]] # the drum"), moved.find("# The line.\n[[layer]]"));
-    assert!(drum.is_some() && drum < rope, "{moved}");
-    assert!(moved.contains("\"\"\" # by hand\n"));
-    assert_eq!(read(&moved), after);
-}
-
-#[test]
-fn a_second_section_makes_parts_of_a_layers_cells() {
-    let after = read(&hand_made()).edited(&Edit::CopySection(0, "again".into())).expect("edit");
-    let text = update(&hand_made(), &after);
-    assert_eq!(read(&text), after);
-    for kept in ["# by hand", "# heavy", "2(4 + 4 + 8)", "# the drum", "132.50 # slower", "  x.x.   x.x."] {
-        assert!(text.contains(kept), "{kept}: {text}");
-    }
-    let one = after.edited(&Edit::RemoveSection(0)).expect("edit");
-    let back = update(&text, &one);
-    assert_eq!(read(&back), one);
 }
 
 #[test]
@@ -252,148 +200,6 @@ fn numbers_are_read_as_they_are_written() {
     };
     assert_eq!((start(1), start(2), start(3)), (Ok(true), Ok(false), Ok(true)));
     assert!(start(0).is_err() && start(6).is_err());
-}
-
-#[test]
-fn a_file_of_windows_lines_keeps_them_and_its_places() {
-    let text = hand_made().replace('\n', "\r\n");
-    assert_eq!(read(&text), read(&hand_made()));
-    assert_eq!(update(&text, &read(&text)), text);
-    let wrong = text.replace("x..x x....", "x..x xq...");
-    let place = parse(&wrong, "t").expect_err("a wrong mark").position;
-    assert_eq!(place, Some(Position { line: 16, column: 9 }));
-}
-
-fn folder() -> tempfile::TempDir {
-    tempfile::tempdir().expect("a folder for the test")
-}
-
-fn names_in(folder: &Path) -> Vec<String> {
-    let entries = fs::read_dir(folder).expect("folder");
-    let mut names: Vec<_> = entries.map(|e| e.expect("entry").file_name().to_string_lossy().into_owned()).collect();
-    names.sort();
-    names
-}
-
-#[test]
-fn a_save_replaces_the_text_and_nothing_else() {
-    let folder = folder();
-    let path = folder.path().join("winch.toml");
-    let first = save(&path, &hand_made(), Some(Stamp::ABSENT)).expect("a new file");
-    assert_eq!(load(&path).expect("saved").stamp, first);
-    let second = save(&path, HAND_MADE, Some(first)).expect("saved again");
-    assert_eq!(fs::read_to_string(&path).expect("file"), HAND_MADE);
-    assert_eq!(save(&path, "x", Some(first)), Err(SaveError::ChangedOnDisk(path.clone())));
-    assert_eq!(save(&path, "x", Some(Stamp::ABSENT)), Err(SaveError::ChangedOnDisk(path.clone())));
-    assert_eq!(fs::read_to_string(&path).expect("file"), HAND_MADE);
-    assert!(save(&path, "x", None).is_ok());
-    fs::remove_file(&path).expect("removed");
-    assert!(save(&path, "y", Some(second)).is_ok(), "a vanished file is written again");
-    assert_eq!(names_in(folder.path()), ["winch.toml"]);
-    let refused = save(&folder.path().join("none/winch.toml"), "x", None);
-    assert!(matches!(refused, Err(SaveError::Folder(..))), "{refused:?}");
-    assert_eq!(save(folder.path(), "x", None), Err(SaveError::NotRegular(folder.path().to_owned())));
-    let long = " ".repeat(MAX_BYTES as usize + 1);
-    assert!(matches!(save(&path, &long, None), Err(SaveError::TooLarge(..))));
-}
-
-#[test]
-fn a_save_keeps_mode_and_links_and_respects_read_only() {
-    use std::os::unix::fs::{MetadataExt, PermissionsExt, symlink};
-    let folder = folder();
-    let (file, link, open) =
-        (folder.path().join("file.toml"), folder.path().join("link.toml"), folder.path().join("open.toml"));
-    let mode = |path: &Path| fs::metadata(path).expect("file").permissions().mode() & 0o777;
-    fs::write(&file, "old").expect("written");
-    fs::set_permissions(&file, fs::Permissions::from_mode(0o640)).expect("mode");
-    symlink("file.toml", &link).expect("link");
-    symlink("new.toml", &open).expect("link");
-    let owner = fs::metadata(&file).expect("file").uid();
-    save(&link, "new", None).expect("saved through the link");
-    assert!(fs::symlink_metadata(&link).expect("link").is_symlink());
-    assert_eq!((fs::read_to_string(&file).expect("file").as_str(), mode(&file)), ("new", 0o640));
-    assert_eq!(fs::metadata(&file).expect("file").uid(), owner);
-    save(&open, "new", None).expect("saved through a link to nothing");
-    assert!(fs::symlink_metadata(&open).expect("link").is_symlink());
-    assert_eq!(names_in(folder.path()), ["file.toml", "link.toml", "new.toml", "open.toml"]);
-    // A new file has the mode any program of the user's would give it.
-    fs::write(folder.path().join("plain"), "").expect("written");
-    assert_eq!(mode(&open), mode(&folder.path().join("plain")));
-
-    fs::set_permissions(&file, fs::Permissions::from_mode(0o444)).expect("mode");
-    assert_eq!(save(&link, "newer", None), Err(SaveError::ReadOnly(link.clone())));
-    assert_eq!(fs::read_to_string(&file).expect("file"), "new");
-
-    fs::set_permissions(&file, fs::Permissions::from_mode(0o644)).expect("mode");
-    fs::set_permissions(folder.path(), fs::Permissions::from_mode(0o555)).expect("mode");
-    // Root may write in any folder, so there the system's own read-only one has to serve.
-    if fs::write(folder.path().join("probe"), "").is_err() {
-        let refused = save(&file, "newer", None);
-        assert!(matches!(refused, Err(SaveError::Folder(..))), "{refused:?}");
-        assert_eq!(fs::read_to_string(&file).expect("file"), "new");
-    }
-    fs::set_permissions(folder.path(), fs::Permissions::from_mode(0o755)).expect("mode");
-    #[cfg(target_os = "linux")]
-    assert!(matches!(save(Path::new("/proc/winch.toml"), "x", None), Err(SaveError::Folder(..))));
-}
-
-#[test]
-fn a_save_keeps_hard_links_and_an_interrupted_one_is_completed() {
-    use super::save::finish_interrupted_save;
-    use std::os::unix::fs::MetadataExt;
-    let folder = folder();
-    let at = |name: &str| folder.path().join(name);
-    let text = |name: &str| fs::read_to_string(at(name)).expect("text");
-    let (old, new) = (hand_made(), hand_made().replace("Winch", "Capstan"));
-    let backup = ".riff.toml.teeter-save";
-    fs::write(at("riff.toml"), &old).expect("written");
-    fs::create_dir(at("other")).expect("a folder");
-    fs::hard_link(at("riff.toml"), at("other/riff.toml")).expect("linked");
-    for next in [&new, "shorter", &new] {
-        save(&at("riff.toml"), next, None).expect("saved");
-        assert_eq!((text("riff.toml").as_str(), text("other/riff.toml").as_str()), (next, next));
-        assert_eq!(fs::metadata(at("riff.toml")).expect("file").nlink(), 2);
-        assert_eq!(names_in(folder.path()), ["other", "riff.toml"], "no backup is left");
-    }
-    assert_eq!(save(&at("riff.toml"), &old, Some(Stamp::of("x"))), Err(SaveError::ChangedOnDisk(at("riff.toml"))));
-    // What a kill leaves: the backup, and a file that is old, new or neither.
-    let interrupted = |current: &str| {
-        fs::write(at("riff.toml"), current).expect("written");
-        fs::write(at(backup), &new).expect("written");
-        finish_interrupted_save(&at("riff.toml"))
-    };
-    for current in [&new, "", &new[..40], &format!("{}{}", &new[..90], &old[40..])] {
-        assert_eq!(interrupted(current), None, "{current}");
-        assert_eq!((text("other/riff.toml").as_str(), names_in(folder.path()).len()), (new.as_str(), 2), "{current}");
-    }
-    let message = interrupted(&old).expect("a message");
-    assert!(message.contains(backup), "{message}");
-    assert_eq!((text("riff.toml"), text(backup)), (old, new));
-    fs::remove_file(at(backup)).expect("removed");
-    assert_eq!(finish_interrupted_save(&at("riff.toml")), None);
-    assert_eq!(finish_interrupted_save(&at("missing.toml")), None);
-}
-
-#[test]
-fn files_that_are_none_are_refused_at_once() {
-    let folder = folder();
-    let problem = |path: &Path| load(path).expect_err("refused").problem;
-    assert_eq!(problem(folder.path()), Problem::Directory);
-    assert_eq!(problem(&folder.path().join("none.toml")), Problem::Missing);
-    let long = folder.path().join("long.toml");
-    File::create(&long).and_then(|f| f.set_len(200 << 20)).expect("a file with a hole of 200 MiB");
-    assert_eq!(problem(&long), Problem::TooLarge(200 << 20));
-    let bytes = folder.path().join("bytes.toml");
-    fs::write(&bytes, b"format = 1\ntitle = \"\xC3\xA9\xFF\"\n").expect("written");
-    let error = load(&bytes).expect_err("refused");
-    let shown = format!("{}:2:11: expected UTF-8 text, found byte 0xFF", bytes.display());
-    assert_eq!(error.to_string(), shown);
-    #[cfg(target_os = "linux")]
-    {
-        assert_eq!(problem(Path::new("/dev/zero")), Problem::NotRegular);
-        assert!(load(Path::new("/proc/self/mem")).is_err());
-        assert!(load(Path::new("/proc/self/pagemap")).is_err());
-    }
 }
 
 #[test]
@@ -434,81 +240,4 @@ fn names_of_kept_work_are_the_same_on_every_machine() {
     {
         assert_eq!(super::save::hash(bytes), hash);
     }
-}
-
-/// Two sections, the second of which has a division of its own in a file of format 2.
-const TWO_DIVISIONS: &str = r#"format = 2 # for the sixteenths of b
-title = "Ferry"
-
-[[section]]
-name = "a"
-meter = "4/4"
-tempo = 90
-bars = 1
-
-[[section]]
-name = "b"
-meter = "7/8"
-tempo = 90
-bars = 1
-
-[[layer]]
-name = "rope"
-voice = "pluck"
-
-[[layer.part]]
-section = "a"
-cells = "x..x ..x. x... x..." # hauled
-
-[[layer.part]]
-section = "b"
-division = 2 # sixteenths too
-cells = "x. .x .. x. x. .x .."
-"#;
-
-#[test]
-fn a_part_has_a_division_of_its_own() {
-    let g = read(TWO_DIVISIONS);
-    assert_eq!(g.layers()[0].divisions, [4, 2]);
-    assert_eq!((g.cells(0, 0), g.cells(0, 1)), (16, 14));
-    assert_eq!(update(TWO_DIVISIONS, &g), TWO_DIVISIONS);
-    assert_eq!(read(&print(&g)), g);
-    assert!(print(&g).starts_with("format = 2\n"));
-}
-
-#[test]
-fn the_format_is_the_lowest_that_holds_the_groove() {
-    let edited = |text: &str, edits: &[Edit]| {
-        let g = edits.iter().fold(read(text), |g, edit| g.edited(edit).expect("an edit"));
-        let written = update::edited(text, &g).expect("a groove's text");
-        assert_eq!(read(&written), g, "{written}");
-        written
-    };
-    let divided = |section, division| Edit::Division(0, Some(section), division);
-    // Back to one division, the file is format 1 again.
-    let even = TWO_DIVISIONS.replace("format = 2", "format = 1").replace("division = 2 # sixteenths too\n", "");
-    let even = even.replace("x. .x .. x. x. .x ..", "x... ..x. .... x... x... ..x. ....");
-    let written = edited(TWO_DIVISIONS, &[divided(1, 4)]);
-    assert_eq!(written.replace("x.-", "x.."), even.replace("x.-", "x.."));
-    // The first part of another division makes it format 2; the comment stays.
-    let again = edited(&written, &[divided(1, 2)]);
-    assert_eq!(again, TWO_DIVISIONS.replace("division = 2 # sixteenths too", "division = 2"));
-    // The layer's own division stays as long as a section has it.
-    let other = edited(TWO_DIVISIONS, &[divided(1, 8)]);
-    assert!(other.contains("\"pluck\"\n\n") && other.contains("\ndivision = 8 # sixteenths too\n"), "{other}");
-    let other = edited(TWO_DIVISIONS, &[divided(0, 8)]);
-    assert!(
-        other.contains("\"pluck\"\ndivision = 8\n\n") && other.contains("\ndivision = 2 # sixteenths too\n"),
-        "{other}"
-    );
-    let other = edited(TWO_DIVISIONS, &[Edit::RemoveSection(0)]);
-    assert!(other.starts_with("format = 1 # for") && other.contains("division = 2\n"), "{other}");
-    // A part of rests is written for its division.
-    let new = Section { name: "c".into(), ..read(&even).sections()[0].clone() };
-    let rests = edited(&even, &[Edit::AddSection(2, new), divided(2, 3)]);
-    assert!(rests.ends_with("[[layer.part]]\nsection = \"c\"\ndivision = 3\n"), "{rests}");
-    // A division that is written again but is the layer's stays.
-    let same = TWO_DIVISIONS.replace("division = 2 # sixteenths too", "division = 4 # as the layer");
-    let same = same.replace("x. .x .. x. x. .x ..", "x... ..x. .... x... x... ..x. ....");
-    assert_eq!(edited(&same, &[Edit::Title("Barge".into())]), same.replace("Ferry", "Barge"));
 }

@@ -1,11 +1,11 @@
 //! Writes a changed groove into the text it was read from: changed values are replaced in place; comments, order and spacing stay.
 
 use super::FORMAT;
-use super::cells_field::{self, KEYS};
+use super::cells_field::{self, CELLS_KEYS};
 use super::error::ParseError;
 use super::fields::Fields;
 use super::print::{self, Field};
-use super::read::{self, DEFAULT_DIVISION, LAYER, PART, ROOT, SECTION};
+use super::read::{self, DEFAULT_DIVISION, LAYER_KEYS, PART_KEYS, ROOT_KEYS, SECTION_KEYS};
 use crate::rhythm::{Groove, Layer, Part, PartContext, Pitch, Section};
 use std::collections::HashMap;
 use toml_edit::{ArrayOfTables, DocumentMut, Item, Key, Table, Value};
@@ -13,11 +13,11 @@ use toml_edit::{ArrayOfTables, DocumentMut, Item, Key, Table, Value};
 /// The text of `original` with the changes in `groove`, or a new print if `original` is not a groove.
 pub fn update(original: &str, groove: &Groove) -> String {
     // An edit that does not read back as the groove must not be saved.
-    let text = edited(original, groove).filter(|t| read::groove(t).as_ref() == Ok(groove));
+    let text = edited_text(original, groove).filter(|t| read::groove(t).as_ref() == Ok(groove));
     text.unwrap_or_else(|| print::print(groove))
 }
 
-pub(super) fn edited(original: &str, groove: &Groove) -> Option<String> {
+pub(super) fn edited_text(original: &str, groove: &Groove) -> Option<String> {
     let old = read::groove(original).ok()?;
     if old == *groove {
         return Some(original.to_owned());
@@ -25,26 +25,26 @@ pub(super) fn edited(original: &str, groove: &Groove) -> Option<String> {
     let mut document: DocumentMut = original.parse().ok()?;
     let root = document.as_table_mut();
     if old.title() != groove.title() {
-        set(root, ROOT, "title", print::string(groove.title()));
+        set(root, ROOT_KEYS, "title", print::string(groove.title()));
     }
     if old.note() != groove.note() {
-        set_or_remove(root, ROOT, "note", Some(groove.note()).filter(|n| !n.is_empty()).map(print::string));
+        set_or_remove(root, ROOT_KEYS, "note", Some(groove.note()).filter(|n| !n.is_empty()).map(print::string));
     }
     let names = |g: &Groove| g.sections().iter().map(|s| s.name.clone()).collect::<Vec<_>>();
     let old_sections = origins(&names(&old), &names(groove));
     let names = |g: &Groove| g.layers().iter().map(|l| l.name.clone()).collect::<Vec<_>>();
     let old_layers = origins(&names(&old), &names(groove));
 
-    let (several_before, several) = (old.sections().len() > 1, groove.sections().len() > 1);
+    let count = groove.sections().len();
     let tables = tables_of(root, "section");
     let sections = groove.sections().iter().zip(&old_sections).map(|(new, origin)| {
-        let Some(at) = *origin else { return print::section(new, several) };
+        let Some(at) = *origin else { return print::section(new, count) };
         let mut table = tables[at].clone();
-        let before = print::section_fields(&old.sections()[at], several_before);
-        set_fields(&mut table, SECTION, before, print::section_fields(new, several));
+        let before = print::section_fields(&old.sections()[at], old.sections().len());
+        set_fields(&mut table, SECTION_KEYS, before, print::section_fields(new, count));
         table
     });
-    replace_tables(root, ROOT, "section", sections.collect());
+    replace_tables(root, ROOT_KEYS, "section", sections.collect());
 
     let tables = tables_of(root, "layer");
     let layers = groove.layers().iter().zip(&old_layers).map(|(new, origin)| {
@@ -57,7 +57,7 @@ pub(super) fn edited(original: &str, groove: &Groove) -> Option<String> {
             // It stays as long as a section has it.
             let division = if new.divisions.contains(&written) { written } else { new.divisions[0] };
             let before = print::layer_fields(&old.layers()[at], written);
-            set_fields(&mut table, LAYER, before, print::layer_fields(new, division));
+            set_fields(&mut table, LAYER_KEYS, before, print::layer_fields(new, division));
         }
         write_parts(&mut table, &old, groove, new, origins);
         table
@@ -67,12 +67,12 @@ pub(super) fn edited(original: &str, groove: &Groove) -> Option<String> {
         (FORMAT, 1) => {
             let parts = layers.iter_mut().filter_map(|l| l.get_mut("part")?.as_array_of_tables_mut());
             parts.flat_map(ArrayOfTables::iter_mut).for_each(|part| drop(part.remove("division")));
-            set(root, ROOT, "format", Value::from(1));
+            set(root, ROOT_KEYS, "format", Value::from(1));
         }
-        (1, FORMAT) => set(root, ROOT, "format", Value::from(FORMAT)),
+        (1, FORMAT) => set(root, ROOT_KEYS, "format", Value::from(FORMAT)),
         _ => {}
     }
-    replace_tables(root, ROOT, "layer", layers);
+    replace_tables(root, ROOT_KEYS, "layer", layers);
     if !is_rising(&old_sections) || !is_rising(&old_layers) {
         forget_positions(root);
     }
@@ -171,9 +171,9 @@ fn set_or_remove(table: &mut Table, order: &[&str], key: &str, value: Option<Val
 /// Writes the parts of a layer. `origins` holds the old index of each section, or is empty for a new layer.
 pub(super) fn write_parts(table: &mut Table, old: &Groove, groove: &Groove, layer: &Layer, origins: &[Option<usize>]) {
     let sections = groove.sections();
-    let own = KEYS.iter().any(|key| table.contains_key(key));
+    let own = CELLS_KEYS.iter().any(|key| table.contains_key(key));
     if sections.len() == 1 && (own || !table.contains_key("part")) {
-        write_cells(table, LAYER, &sections[0], layer.divisions[0], &layer.parts[0]);
+        write_cells(table, LAYER_KEYS, &sections[0], layer.divisions[0], &layer.parts[0]);
         return;
     }
     let written = written_division(table);
@@ -196,15 +196,15 @@ pub(super) fn write_parts(table: &mut Table, old: &Groove, groove: &Groove, laye
         match &mut slots[at] {
             Some(part) => {
                 if part.get("section").and_then(Item::as_str) != Some(&section.name) {
-                    set(part, PART, "section", print::string(&section.name));
+                    set(part, PART_KEYS, "section", print::string(&section.name));
                 }
                 let division = layer.divisions[at];
                 let value = i64::from(division);
                 if part.get("division").and_then(Item::as_integer).unwrap_or(i64::from(written)) != value {
                     let value = Some(value).filter(|_| division != written).map(Value::from);
-                    set_or_remove(part, PART, "division", value);
+                    set_or_remove(part, PART_KEYS, "division", value);
                 }
-                write_cells(part, PART, section, division, &layer.parts[at]);
+                write_cells(part, PART_KEYS, section, division, &layer.parts[at]);
             }
             slot @ None => {
                 *slot = print::part(section, written, layer.divisions[at], &layer.parts[at]);
@@ -216,7 +216,7 @@ pub(super) fn write_parts(table: &mut Table, old: &Groove, groove: &Groove, laye
         }
     }
     let parts = order.into_iter().filter_map(|at| slots[at].take()).collect();
-    replace_tables(table, LAYER, "part", parts);
+    replace_tables(table, LAYER_KEYS, "part", parts);
 }
 
 /// The division in a layer's table.
@@ -227,7 +227,7 @@ fn written_division(layer: &Table) -> u16 {
 fn own_part(layer: &mut Table, section: &str) -> Table {
     let mut part = Table::new();
     part.insert("section", Item::Value(print::string(section)));
-    for key in KEYS {
+    for key in CELLS_KEYS {
         if let Some((key, item)) = layer.remove_entry(key) {
             part.insert_formatted(&key, item);
         }
@@ -242,7 +242,7 @@ pub(super) fn write_cells(table: &mut Table, order: &[&str], section: &Section, 
         return;
     }
     let spellings = spellings(table);
-    let bare = cells_field::bare(part);
+    let bare = cells_field::without_pitches(part);
     if read_back(table, context, cells_field::read_cells).as_ref() != Ok(&bare) {
         write_bare_cells(table, order, section, context, &bare);
     }
@@ -258,7 +258,7 @@ fn read_back(table: &Table, context: PartContext<'_>, read: Read) -> Result<Part
 
 /// Writes the cells of a part without pitches, in the form they have in the table where it can express them.
 fn write_bare_cells(table: &mut Table, order: &[&str], section: &Section, context: PartContext<'_>, part: &Part) {
-    let old = cells_field::FORMS.into_iter().find(|key| table.contains_key(key));
+    let old = cells_field::FORM_KEYS.into_iter().find(|key| table.contains_key(key));
     let groups = if old == Some("groups") { cells_field::groups(part, context.division) } else { None };
     let key = match part {
         Part::Cycled { .. } => "cycle",

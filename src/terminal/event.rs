@@ -2,7 +2,7 @@
 
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
-use crate::jobs::play_request::{PlayRequest, PlaybackEvent, Sequence, Start};
+use crate::jobs::play_request::{PlayRequest, PlaybackEvent, ResumePoint, Sequence};
 use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, SoundLevels};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
@@ -103,7 +103,7 @@ pub enum Effect {
         overwrite: Overwrite,
     },
     /// Play from the start, or from where it was.
-    Play(Box<PlayRequest>, Option<Start>),
+    Play(Box<PlayRequest>, Option<ResumePoint>),
     /// Replace what plays and continue.
     Change(Box<PlayRequest>),
     /// Continue with the current take of the sequence after the current pass.

@@ -11,7 +11,7 @@ use std::time::Instant;
 
 /// A segment that was sent, to interpret the positions reported for it.
 #[derive(Debug)]
-struct Sent {
+struct SentSegment {
     id: u64,
     generation: u64,
     map: Arc<PositionMap>,
@@ -24,7 +24,7 @@ pub struct RenderHandle {
     returns: rtrb::Consumer<Box<Segment>>,
     /// Commands that did not fit into the ring, oldest first.
     backlog: VecDeque<Command>,
-    sent: VecDeque<Sent>,
+    sent: VecDeque<SentSegment>,
     status: triple_buffer::Output<RenderStatus>,
     generation: u64,
     pub(super) id: u64,
@@ -110,13 +110,9 @@ impl RenderHandle {
         }
     }
 
-    /// The position that is heard now, if `ahead` frames are rendered but not yet heard just after a block.
-    pub fn playhead(&mut self, ahead: Frame) -> Option<Playhead> {
-        self.playhead_at(ahead, Instant::now())
-    }
-
-    /// The position that is heard at an instant of the recent past or the near future.
-    pub(in crate::sound) fn playhead_at(&mut self, ahead: Frame, at: Instant) -> Option<Playhead> {
+    /// The position that is heard at an instant of the recent past or the near future, if `ahead` frames are rendered but not
+    /// yet heard just after a block.
+    pub fn playhead(&mut self, ahead: Frame, at: Instant) -> Option<Playhead> {
         let status = self.update();
         let written_at = status.written_at.filter(|_| self.playing && status.playing)?;
         // A source that has stalled is not heard beyond what it has rendered, so only the time from now on may pass that.
@@ -163,7 +159,7 @@ impl RenderHandle {
         self.generation += 1;
         (segment.id, segment.generation) = (id, self.generation);
         if let Some(schedule) = &segment.schedule {
-            self.sent.push_back(Sent { id, generation: self.generation, map: Arc::clone(&schedule.map) });
+            self.sent.push_back(SentSegment { id, generation: self.generation, map: Arc::clone(&schedule.map) });
         }
         self.update();
         // While no device runs, only the newest version of each segment matters.

@@ -3,7 +3,7 @@
 use super::*;
 use crate::rhythm::{Groove, Voice};
 use crate::sound::take::tests::{four, plain, samples, written};
-use crate::sound::take::{Sequence, Take};
+use crate::sound::take::{SequenceRenderer, Take};
 use crate::sound::tests::{full, groove, hard, rate, rendered};
 use crate::sound::{Click, MIX_DB, RENDER_LATENCY, Schedule, ScheduleOptions, UserSamples};
 use std::collections::VecDeque;
@@ -14,12 +14,12 @@ use std::time::Duration;
 fn commands_reach_the_source_and_old_schedules_are_returned() {
     let (mut handle, mut source) = render_channel(SampleRate::STUDIO);
     let build = || Schedule::build(&full(), &ScheduleOptions::whole(SampleRate::STUDIO));
-    assert_eq!(handle.playhead(Frame(0)), None);
+    assert_eq!(handle.playhead(Frame(0), Instant::now()), None);
     handle.start(Segment::new(build()), Frame(0));
     let map = Arc::downgrade(&build().map);
     assert!(map.upgrade().is_none());
     assert!(source.by_ref().take(96_000).filter(|x| *x != 0.0).count() > 10_000);
-    let head = handle.playhead(Frame(0)).expect("plays");
+    let head = handle.playhead(Frame(0), Instant::now()).expect("plays");
     assert_eq!((head.position.section, head.loop_pass), (0, 0));
     // One second at 137.3 quarters a minute is 0.572 whole notes; the clock of the test runs on meanwhile.
     assert!(head.position.wholes > 0.56, "{head:?}");
@@ -33,12 +33,12 @@ fn commands_reach_the_source_and_old_schedules_are_returned() {
         source.by_ref().take(2048).for_each(drop);
     }
     assert!(!handle.playing);
-    assert_eq!(handle.playhead(Frame(0)), None);
+    assert_eq!(handle.playhead(Frame(0), Instant::now()), None);
     assert!(source.by_ref().take(4096).all(|x| x == 0.0));
     handle.start(Segment::new(build()), Frame(48_000));
     source.by_ref().take(256).for_each(drop);
-    assert!(handle.playhead(Frame(0)).is_some_and(|p| p.position.wholes >= 0.49));
-    assert!(handle.playhead(Frame(40_000)).is_some_and(|p| p.position.wholes < 0.2));
+    assert!(handle.playhead(Frame(0), Instant::now()).is_some_and(|p| p.position.wholes >= 0.49));
+    assert!(handle.playhead(Frame(40_000), Instant::now()).is_some_and(|p| p.position.wholes < 0.2));
 }
 
 #[test]
@@ -49,7 +49,7 @@ fn the_playhead_at_an_earlier_instant_is_as_much_earlier() {
     source.by_ref().take(192_000).for_each(drop);
     let wholes = |handle: &mut RenderHandle, ms: u64, ahead: i64| {
         let at = before + Duration::from_millis(200 - ms);
-        handle.playhead_at(Frame(ahead), at).expect("plays").position.wholes
+        handle.playhead(Frame(ahead), at).expect("plays").position.wholes
     };
     let seconds = |wholes: f64| wholes * 240.0 / 137.3;
     let (last, first) = (wholes(&mut handle, 0, 40_000), wholes(&mut handle, 150, 40_000));
@@ -124,7 +124,8 @@ fn live_takes_are_the_samples_of_the_file() {
     for groove in hard() {
         let rate = rate(44_100);
         let takes = four(seconds(&groove));
-        let frames = Sequence::new(&groove, &takes, rate, UserSamples::default()).total.0 as usize + RENDER_LATENCY;
+        let frames =
+            SequenceRenderer::new(&groove, &takes, rate, UserSamples::default()).total.0 as usize + RENDER_LATENCY;
         same(&play_live(&groove, &takes, rate, frames, |_, _| {}), &groove, &takes, rate);
     }
 }
@@ -134,7 +135,7 @@ fn edits_that_change_nothing_leave_the_samples_as_they_are_while_takes_wait() {
     let groove = &hard()[3];
     let rate = rate(44_100);
     let takes = four(seconds(groove));
-    let frames = Sequence::new(groove, &takes, rate, UserSamples::default()).total.0 as usize + RENDER_LATENCY;
+    let frames = SequenceRenderer::new(groove, &takes, rate, UserSamples::default()).total.0 as usize + RENDER_LATENCY;
     // Every few blocks each segment is sent again, whether it has ended, plays or is queued.
     let edit = |handle: &mut RenderHandle, at: usize| {
         if at / 771 % 7 == 3 {
@@ -183,16 +184,16 @@ fn a_switch_happens_at_the_end_of_the_pass_and_replaces_the_queue() {
     let join = passes("137.3", 2);
     assert_eq!(found, [0, first, join, join + passes("151.7", 1), join + passes("151.7", 2)]);
     // What is rendered is ahead of what is heard, which may still be the previous take.
-    let head = handle.playhead(Frame(0)).expect("plays");
+    let head = handle.playhead(Frame(0), Instant::now()).expect("plays");
     assert_eq!(head.segment, step);
     let (mut handle, mut source) = super::render_channel(SampleRate::STUDIO);
     let one = handle.start(segment("137.3").passes(2), Frame(0));
     let two = handle.queue(segment("60"));
     source.by_ref().take(2 * (join + 12_000)).for_each(drop);
-    let head = handle.playhead(Frame(48_000)).expect("plays");
+    let head = handle.playhead(Frame(48_000), Instant::now()).expect("plays");
     assert_eq!((head.segment, head.loop_pass), (one, 1));
     assert!((0.5..0.9).contains(&head.position.wholes), "{head:?}");
-    let head = handle.playhead(Frame(2_000)).expect("plays");
+    let head = handle.playhead(Frame(2_000), Instant::now()).expect("plays");
     assert_eq!((head.segment, head.loop_pass), (two, 0));
     assert!(head.position.wholes < 0.1, "{head:?}");
 }
@@ -211,7 +212,7 @@ fn a_tempo_edit_in_a_segment_moves_the_join_and_opens_no_gap() {
     let found: Vec<usize> = edges(&all).iter().map(|e| e - start).collect();
     // Three quarters of the pass are left, at twice the speed; then one pass of the other, and nothing.
     assert_eq!(found, [0, 96_000, before + (96_000 - 24_064) / 2]);
-    assert!(handle.has_ended() && handle.playhead(Frame(0)).is_none());
+    assert!(handle.has_ended() && handle.playhead(Frame(0), Instant::now()).is_none());
     assert!(source.by_ref().take(9600).all(|x| x == 0.0));
 }
 
@@ -227,7 +228,7 @@ fn without_another_segment_the_loop_continues_to_the_end_of_a_pass() {
     let found: Vec<usize> = edges(&all).iter().map(|e| e - start).collect();
     assert_eq!(found, [0, 96_000, 192_000, 288_000]);
     // Then the slower loop, whose second pass begins after the last sample.
-    assert_eq!(handle.playhead(Frame(0)).map(|h| (h.segment, h.loop_pass)), Some((2, 0)));
+    assert_eq!(handle.playhead(Frame(0), Instant::now()).map(|h| (h.segment, h.loop_pass)), Some((2, 0)));
 }
 
 #[test]
@@ -255,7 +256,8 @@ fn loops_without_length_end_at_once_and_never_block_the_audio_thread() {
 fn more_segments_than_the_queue_holds_are_accepted_one_by_one() {
     let takes: Vec<Take> = (0..40).map(|_| Take { click: Click::Written, ..plain("a") }).collect();
     let groove = groove(&[Voice::Hat], &[("1/4", "900", 1, None, "x.x.")]);
-    let frames = Sequence::new(&groove, &takes, rate(48_000), UserSamples::default()).total.0 as usize + RENDER_LATENCY;
+    let frames =
+        SequenceRenderer::new(&groove, &takes, rate(48_000), UserSamples::default()).total.0 as usize + RENDER_LATENCY;
     same(&play_live(&groove, &takes, rate(48_000), frames, |_, _| {}), &groove, &takes, rate(48_000));
 }
 

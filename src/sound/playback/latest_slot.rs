@@ -20,7 +20,7 @@ impl<T> SlotState<T> {
 
 /// The slot is closed, and empty.
 #[derive(Debug)]
-pub(crate) struct Closed;
+pub(crate) struct ClosedError;
 
 impl<T> Clone for LatestSlot<T> {
     fn clone(&self) -> Self {
@@ -51,17 +51,17 @@ impl<T> LatestSlot<T> {
         self.0.1.notify_all();
     }
 
-    pub(crate) fn take(&self) -> Result<T, Closed> {
+    pub(crate) fn take(&self) -> Result<T, ClosedError> {
         let state = self.0.1.wait_while(self.lock(), SlotState::must_wait);
-        state.unwrap_or_else(PoisonError::into_inner).newest.take().ok_or(Closed)
+        state.unwrap_or_else(PoisonError::into_inner).newest.take().ok_or(ClosedError)
     }
 
     /// Waits for a request, and returns `None` if there is none within the timeout.
-    pub(crate) fn take_within(&self, timeout: Duration) -> Result<Option<T>, Closed> {
+    pub(crate) fn take_within(&self, timeout: Duration) -> Result<Option<T>, ClosedError> {
         let waited = self.0.1.wait_timeout_while(self.lock(), timeout, SlotState::must_wait);
         let mut state = waited.unwrap_or_else(PoisonError::into_inner).0;
         match state.newest.take() {
-            None if state.closed => Err(Closed),
+            None if state.closed => Err(ClosedError),
             request => Ok(request),
         }
     }

@@ -1,15 +1,14 @@
-//! Playback of requests: takes play requests and gives events, in the editor or behind the socket of a remote speaker.
+//! Playback of requests: takes play requests and reports events, in the editor or behind the socket of a remote speaker.
 
-pub(super) mod exact;
 mod latest_slot;
 mod request;
 #[cfg(feature = "audio")]
 mod sequence;
+pub(super) mod serde_exact;
 #[cfg(feature = "audio")]
 mod thread;
 
-pub(crate) use latest_slot::{Closed, LatestSlot};
-pub(crate) use request::SIDES;
+pub(crate) use latest_slot::{ClosedError, LatestSlot};
 pub(crate) use request::{HearingClicks, LoopSpec, PlayRequest, Sequence, SequenceTake};
 
 #[cfg(not(feature = "audio"))]
@@ -25,15 +24,15 @@ use std::time::{Duration, Instant};
 
 /// Where playback continues: the position, and the complete passes of the take.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Start {
+pub struct ResumePoint {
     pub position: Position,
     pub passes: u64,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub(crate) enum Request {
+pub(crate) enum PlaybackRequest {
     /// A loop or a sequence, from its start or from where it was. A sequence that continues skips the count-in of its take.
-    Play(PlayRequest, Option<Start>),
+    Play(PlayRequest, Option<ResumePoint>),
     /// Replace what plays and continue.
     Change(PlayRequest),
     /// Continue with another take of the sequence after the current pass.
@@ -41,16 +40,27 @@ pub(crate) enum Request {
     Stop,
 }
 
-impl Request {
+impl PlaybackRequest {
+    /// The loop that is to be played, if it is one.
+    pub(crate) fn loop_spec(&self) -> Option<&LoopSpec> {
+        match self {
+            Self::Play(PlayRequest::Loop(spec), _) | Self::Change(PlayRequest::Loop(spec)) => Some(spec),
+            _ => None,
+        }
+    }
+
+    /// The sequence that is to be played, if it is one.
+    pub(crate) fn sequence(&self) -> Option<&Sequence> {
+        match self {
+            Self::Play(PlayRequest::Sequence(s), _) | Self::Change(PlayRequest::Sequence(s)) | Self::Step(s) => Some(s),
+            _ => None,
+        }
+    }
+
     /// The groove, which is the same in all takes; none to stop.
     pub(crate) fn groove(&self) -> Option<&Arc<Groove>> {
-        match self {
-            Self::Play(PlayRequest::Loop(spec), _) | Self::Change(PlayRequest::Loop(spec)) => Some(&spec.groove),
-            Self::Play(PlayRequest::Sequence(s), _) | Self::Change(PlayRequest::Sequence(s)) | Self::Step(s) => {
-                s.takes.first().map(|take| &take.spec.groove)
-            }
-            Self::Stop => None,
-        }
+        let spec = self.loop_spec().or_else(|| Some(&self.sequence()?.takes.first()?.spec));
+        spec.map(|spec| &spec.groove)
     }
 
     pub(crate) fn set_groove(&mut self, groove: &Arc<Groove>) {
@@ -112,7 +122,7 @@ pub enum PlaybackEvent {
 
 pub(crate) type EventSink = Arc<dyn Fn(PlaybackEvent) + Send + Sync>;
 
-/// Reads the sound files of a groove's layers; gives the samples, and warnings.
+/// Reads the sound files of a groove's layers; returns the samples, and warnings.
 pub(crate) type SampleLoader = Box<dyn FnMut(&Groove, SampleRate) -> (UserSamples, Vec<String>) + Send>;
 
 /// A part of a sound file that a remote speaker asks for: the file's name there, and where the part begins.
@@ -122,10 +132,10 @@ pub(crate) struct ChunkRequest {
     pub at: u64,
 }
 
-/// What waits for a player. Of the requests only the newest counts; each tap counts.
+/// Orders that wait for a player: only the newest request counts, but every tap.
 #[derive(Debug, Default)]
 pub(crate) struct Orders {
-    pub request: Option<Request>,
+    pub request: Option<PlaybackRequest>,
     /// Report what was heard at these instants.
     pub taps: Vec<Instant>,
     /// Volume in dB; 0 is the initial level.
@@ -155,47 +165,22 @@ impl Requests {
         });
     }
 
-    pub(crate) fn request(&self, request: Request) {
-        match request {
-            Request::Play(request, start) => self.play(request, start),
-            Request::Change(request) => self.change(request),
-            Request::Step(sequence) => self.step(sequence),
-            Request::Stop => self.stop(),
-        }
-    }
-
-    pub(crate) fn play(&self, request: PlayRequest, start: Option<Start>) {
-        self.put(|orders| orders.request = Some(Request::Play(request, start)));
-    }
-
-    /// Replaces what plays. A waiting request keeps its start.
-    pub(crate) fn change(&self, request: PlayRequest) {
+    /// Replaces the waiting request. What replaces or continues a request that has not started keeps its start.
+    pub(crate) fn request(&self, request: PlaybackRequest) {
         use PlayRequest::Sequence as Takes;
+        use PlaybackRequest::{Change, Play, Step, Stop};
         self.put(|orders| {
             orders.request = Some(match (orders.request.take(), request) {
-                (Some(Request::Play(Takes(old), start)), Takes(new)) => {
-                    Request::Play(Takes(Sequence { at: old.at, ..new }), start)
+                (Some(Stop), Change(_) | Step(_)) => Stop,
+                (Some(Play(Takes(old), start)), Change(Takes(new))) => {
+                    Play(Takes(Sequence { at: old.at, ..new }), start)
                 }
-                (Some(Request::Play(_, start)), request) => Request::Play(request, start),
-                (Some(Request::Step(old)), Takes(new)) => Request::Step(Sequence { at: old.at, ..new }),
-                (Some(Request::Stop), _) => Request::Stop,
-                (_, request) => Request::Change(request),
+                (Some(Play(_, start)), Change(new)) => Play(new, start),
+                (Some(Step(old)), Change(Takes(new))) => Step(Sequence { at: old.at, ..new }),
+                (Some(Play(..)), Step(sequence)) => Play(Takes(sequence), None),
+                (_, request) => request,
             });
         });
-    }
-
-    pub(crate) fn step(&self, sequence: Sequence) {
-        self.put(|orders| {
-            orders.request = Some(match orders.request.take() {
-                Some(Request::Play(..)) => Request::Play(PlayRequest::Sequence(sequence), None),
-                Some(Request::Stop) => Request::Stop,
-                Some(Request::Step(_) | Request::Change(_)) | None => Request::Step(sequence),
-            });
-        });
-    }
-
-    pub(crate) fn stop(&self) {
-        self.put(|orders| orders.request = Some(Request::Stop));
     }
 
     pub(crate) fn tap(&self, at: Instant) {
@@ -212,12 +197,12 @@ impl Requests {
     }
 
     /// Waits for orders; they may be empty.
-    pub(crate) fn take(&self) -> Result<Orders, Closed> {
+    pub(crate) fn take(&self) -> Result<Orders, ClosedError> {
         self.0.take()
     }
 
     /// Waits for orders, which are empty after the timeout.
-    pub(crate) fn take_within(&self, timeout: Duration) -> Result<Orders, Closed> {
+    pub(crate) fn take_within(&self, timeout: Duration) -> Result<Orders, ClosedError> {
         self.0.take_within(timeout).map(Option::unwrap_or_default)
     }
 }
@@ -245,7 +230,7 @@ fn run(requests: &Requests, output: Option<&str>, load: SampleLoader, events: &E
 #[cfg(not(feature = "audio"))]
 fn run(requests: &Requests, _: Option<&str>, _: SampleLoader, events: &EventSink) {
     while let Ok(orders) = requests.take() {
-        if matches!(orders.request, Some(Request::Play(..))) {
+        if matches!(orders.request, Some(PlaybackRequest::Play(..))) {
             events(PlaybackEvent::Device(Err(OutputError::without_audio().to_string())));
         }
     }

@@ -1,7 +1,8 @@
 //! What is asked to be played: a loop, or takes that follow each other.
 
-use super::exact;
+use super::serde_exact;
 use crate::rhythm::{Fraction, Groove};
+use crate::sound::click::click_pan;
 use crate::sound::take::{CountIn, Take, mute_ladder_passes};
 use crate::sound::{Click, ClickLine, Range};
 use serde::{Deserialize, Serialize};
@@ -19,11 +20,11 @@ pub enum PlayRequest {
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LoopSpec {
-    /// A message has its text once instead; see [`super::Request::set_groove`].
+    /// A message has its text once instead; see [`super::PlaybackRequest::set_groove`].
     #[serde(skip, default = "blank")]
     pub groove: Arc<Groove>,
     /// Playback speed; 1 is as written.
-    #[serde(with = "exact::fraction")]
+    #[serde(with = "serde_exact::fraction")]
     pub speed: Fraction,
     pub range: Range,
     /// Whether the layers sound; otherwise only the clicks do.
@@ -34,9 +35,6 @@ pub struct LoopSpec {
     pub click_db: f32,
     pub hearings: Vec<HearingClicks>,
 }
-
-/// Pan positions of the clicks of hearings, by index; the written beat clicks in the middle.
-pub(crate) const SIDES: [i8; 4] = [60, -60, 90, -90];
 
 /// The pulses of a hearing that is clicked.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -52,16 +50,10 @@ pub struct HearingClicks {
     pub lead: f64,
 }
 
-impl HearingClicks {
-    fn side(&self) -> i8 {
-        SIDES[usize::from(self.index) % SIDES.len()]
-    }
-}
-
 impl LoopSpec {
     /// The loop as a take of one pass.
     pub fn take(&self) -> Take {
-        let line = |l: &HearingClicks| ClickLine::of_pulse(&l.seconds, l.length, l.click, l.index, l.side());
+        let line = |l: &HearingClicks| ClickLine::of_pulse(&l.seconds, l.length, l.click, l.index, click_pan(l.index));
         Take {
             name: String::new(),
             note: String::new(),
@@ -80,13 +72,7 @@ impl LoopSpec {
     /// A bar of the written beat, or the pulse of the first hearing if the beat is not clicked.
     pub fn count_in(&self) -> CountIn {
         let Some(line) = self.hearings.first().filter(|_| self.beat == Click::Off) else { return CountIn::Bar };
-        let first = line.seconds.partition_point(|t| *t < line.lead - 1e-9);
-        match line.seconds[first..] {
-            [first, second, ..] => {
-                CountIn::Pulse { first: first - line.lead, period: second - first, tone: line.index, side: line.side() }
-            }
-            _ => CountIn::Bar,
-        }
+        CountIn::of_pulses(&line.seconds, line.lead, line.index)
     }
 }
 
@@ -102,7 +88,8 @@ pub struct Sequence {
     pub takes: Vec<SequenceTake>,
     /// Index of the first take to play.
     pub at: usize,
-    /// One in so many passes is silent after its opening, at first; `None` for none.
+    /// Passes up to the first one that is silent after its opening; later ones follow at shorter intervals (see
+    /// [`mute_ladder_passes`]). `None` for none.
     pub silence: Option<u32>,
 }
 

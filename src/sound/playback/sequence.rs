@@ -1,37 +1,60 @@
 //! Playback of a sequence: the parts that were sent, and those still to send.
 
 use super::thread::Samples;
-use super::{Sequence, SequencePosition, Start};
+use super::{ResumePoint, Sequence, SequencePosition};
 use crate::sound::take::Take;
 use crate::sound::{Player, Playhead, Position, SampleRate, Segment};
 use std::collections::VecDeque;
 
 /// A part of a sequence that is one segment: a take or its count-in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Part {
+pub(super) struct SequencePart {
     take: usize,
     is_count_in: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Sent {
+struct SentPart {
     id: u64,
-    part: Part,
+    part: SequencePart,
     /// Passes of the take that were complete before.
     completed: u64,
     /// Starts after the current pass of the previous segment, even if that has more.
     step: bool,
 }
 
+/// What was heard of a sequence.
+#[derive(Debug, PartialEq, Eq)]
+struct HeardPart {
+    part: SequencePart,
+    /// Completed passes of the part.
+    completed: u64,
+    /// Whether the next part starts after the current pass.
+    step: bool,
+}
+
+/// When the first part of a sequence begins.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum SequenceStart {
+    Now,
+    /// Now, with this many completed passes, from a position or from its start.
+    At {
+        completed: u64,
+        position: Option<Position>,
+    },
+    /// After the current pass.
+    AfterPass,
+}
+
 pub(super) struct SequencePlayback {
     pub(super) sequence: Sequence,
     takes: Vec<Take>,
     /// Parts that were sent and may still be heard, in order.
-    sent: VecDeque<Sent>,
+    sent: VecDeque<SentPart>,
     /// Parts to send, in order.
-    pub(super) next: VecDeque<Part>,
+    pub(super) next: VecDeque<SequencePart>,
     /// Part and pass reported last.
-    reported: Option<(Part, u64)>,
+    reported: Option<(SequencePart, u64)>,
 }
 
 impl SequencePlayback {
@@ -42,7 +65,7 @@ impl SequencePlayback {
     }
 
     /// The segment of a part, without the passes that are complete.
-    fn segment(&self, part: Part, completed: u64, rate: SampleRate, samples: &mut Samples) -> Option<Segment> {
+    fn segment(&self, part: SequencePart, completed: u64, rate: SampleRate, samples: &mut Samples) -> Option<Segment> {
         let (request, take) = (self.sequence.takes.get(part.take)?, self.takes.get(part.take)?);
         let groove = &request.spec.groove;
         if part.is_count_in {
@@ -58,31 +81,31 @@ impl SequencePlayback {
         Some(segment.skip_passes(completed))
     }
 
-    /// Sends the first part, to start now or after the current pass.
-    pub(super) fn begin(&mut self, player: &mut Player, samples: &mut Samples, now: bool) {
+    /// Sends the first part.
+    pub(super) fn begin(&mut self, player: &mut Player, samples: &mut Samples, mut start: SequenceStart) {
         while let Some(part) = self.next.pop_front() {
-            if let Some(segment) = self.segment(part, 0, player.handle.rate, samples) {
-                let id = if now { player.start(segment, None) } else { player.handle.switch_to(segment) };
-                self.sent.push_back(Sent { id, part, completed: 0, step: !now });
+            let completed = if let SequenceStart::At { completed, .. } = start { completed } else { 0 };
+            if let Some(segment) = self.segment(part, completed, player.handle.rate, samples) {
+                let id = match start {
+                    SequenceStart::Now => player.start(segment, None),
+                    SequenceStart::At { position, .. } => player.start(segment, position),
+                    SequenceStart::AfterPass => player.handle.switch_to(segment),
+                };
+                self.sent.push_back(SentPart { id, part, completed, step: start == SequenceStart::AfterPass });
                 return;
+            }
+            if start != SequenceStart::AfterPass {
+                start = SequenceStart::Now;
             }
         }
     }
 
     /// Starts in the current take, without its count-in.
-    pub(super) fn begin_at(&mut self, start: Start, player: &mut Player, samples: &mut Samples) {
+    pub(super) fn begin_at(&mut self, start: ResumePoint, player: &mut Player, samples: &mut Samples) {
         if self.next.front().is_some_and(|part| part.is_count_in) {
             self.next.pop_front();
         }
-        let Some(part) = self.next.pop_front() else { return };
-        if let Some(segment) = self.segment(part, start.passes, player.handle.rate, samples) {
-            self.start(segment, part, start.passes, Some(start.position), player);
-        }
-    }
-
-    fn start(&mut self, segment: Segment, part: Part, completed: u64, position: Option<Position>, player: &mut Player) {
-        let id = player.start(segment, position);
-        self.sent.push_back(Sent { id, part, completed, step: false });
+        self.begin(player, samples, SequenceStart::At { completed: start.passes, position: Some(start.position) });
     }
 
     pub(super) fn send(&mut self, player: &mut Player, samples: &mut Samples) {
@@ -91,7 +114,7 @@ impl SequencePlayback {
                 && let Some(segment) = self.segment(part, 0, player.handle.rate, samples)
             {
                 let id = player.handle.queue(segment);
-                self.sent.push_back(Sent { id, part, completed: 0, step: false });
+                self.sent.push_back(SentPart { id, part, completed: 0, step: false });
             }
         }
     }
@@ -106,30 +129,30 @@ impl SequencePlayback {
         }
     }
 
-    /// After everything sent was lost, returns the part that was heard, its completed passes, and whether the next part starts after
-    /// the current pass. A count-in starts again.
-    fn recall(&mut self, head: &Playhead) -> Option<(Part, u64, bool)> {
+    /// After everything sent was lost, finds what was heard. A count-in starts again.
+    fn recall(&mut self, head: &Playhead) -> Option<HeardPart> {
         let index = self.sent.iter().position(|s| s.id == head.segment);
         let mut sent = std::mem::take(&mut self.sent).split_off(index.unwrap_or(0));
-        let Sent { part, completed, .. } = sent.pop_front()?;
+        let SentPart { part, completed, .. } = sent.pop_front()?;
         // Parts before a step are not played any more.
         let step = sent.iter().rposition(|s| s.step);
         sent.drain(..step.unwrap_or(0));
         sent.iter().rev().for_each(|s| self.next.push_front(s.part));
         let passes = if index.is_some() && !part.is_count_in { head.loop_pass } else { 0 };
-        Some((part, completed + passes, step.is_some()))
+        Some(HeardPart { part, completed: completed + passes, step: step.is_some() })
     }
 
     /// Sends everything again from the position that was heard.
     pub(super) fn resume(&mut self, head: &Playhead, player: &mut Player, samples: &mut Samples) {
         let is_known = self.sent.iter().any(|s| s.id == head.segment);
-        let Some((part, completed, step)) = self.recall(head) else { return self.begin(player, samples, true) };
-        let Some(segment) = self.segment(part, completed, player.handle.rate, samples) else {
-            return self.begin(player, samples, true);
+        let Some(HeardPart { part, completed, step }) = self.recall(head) else {
+            return self.begin(player, samples, SequenceStart::Now);
         };
-        self.start(segment, part, completed, Some(head.position).filter(|_| is_known && !part.is_count_in), player);
+        self.next.push_front(part);
+        let position = Some(head.position).filter(|_| is_known && !part.is_count_in);
+        self.begin(player, samples, SequenceStart::At { completed, position });
         if step {
-            self.begin(player, samples, false);
+            self.begin(player, samples, SequenceStart::AfterPass);
         }
     }
 
@@ -148,7 +171,7 @@ impl SequencePlayback {
         while self.sent.len() > 1 && self.sent.front().is_some_and(|s| s.id < segment) {
             self.sent.pop_front();
         }
-        let &Sent { part, completed, .. } = self.sent.iter().find(|s| s.id == segment)?;
+        let &SentPart { part, completed, .. } = self.sent.iter().find(|s| s.id == segment)?;
         let pass = pass + completed;
         let reported = Some((part, pass));
         if self.reported == reported {
@@ -163,13 +186,13 @@ impl SequencePlayback {
 }
 
 /// Parts of a sequence from its current take on, up to one without a limit.
-fn parts(sequence: &Sequence) -> VecDeque<Part> {
+fn parts(sequence: &Sequence) -> VecDeque<SequencePart> {
     let mut parts = VecDeque::new();
     for (take, request) in sequence.takes.iter().enumerate().skip(sequence.at) {
         if request.count_in {
-            parts.push_back(Part { take, is_count_in: true });
+            parts.push_back(SequencePart { take, is_count_in: true });
         }
-        parts.push_back(Part { take, is_count_in: false });
+        parts.push_back(SequencePart { take, is_count_in: false });
         if request.times.is_none() {
             break;
         }
@@ -196,8 +219,8 @@ mod tests {
         Sequence { number: 1, takes, at: 0, silence: None }
     }
 
-    fn part(take: usize, is_count_in: bool) -> Part {
-        Part { take, is_count_in }
+    fn part(take: usize, is_count_in: bool) -> SequencePart {
+        SequencePart { take, is_count_in }
     }
 
     #[test]
@@ -210,7 +233,8 @@ mod tests {
 
     #[test]
     fn a_sequence_that_is_sent_again_continues_where_it_was_heard() {
-        let sent = |id, part, completed, step| Sent { id, part, completed, step };
+        let sent = |id, part, completed, step| SentPart { id, part, completed, step };
+        let heard = |part, completed, step| Some(HeardPart { part, completed, step });
         let head = |segment, loop_pass| Playhead {
             position: Position { section: 1, pass: 0, wholes: 0.5 },
             loop_pass,
@@ -229,17 +253,17 @@ mod tests {
         };
         // In the second pass of a segment that was sent with two passes completed.
         let mut here = plan();
-        assert_eq!(here.recall(&head(5, 1)), Some((part(0, false), 3, false)));
+        assert_eq!(here.recall(&head(5, 1)), heard(part(0, false), 3, false));
         assert_eq!(here.next, [part(1, false), part(2, true), part(2, false)]);
         assert!(here.sent.is_empty());
         // A count-in starts again, and so does the first part after an unknown segment.
-        assert_eq!(plan().recall(&head(4, 0)), Some((part(0, true), 0, false)));
-        assert_eq!(plan().recall(&head(9, 5)), Some((part(0, true), 0, false)));
+        assert_eq!(plan().recall(&head(4, 0)), heard(part(0, true), 0, false));
+        assert_eq!(plan().recall(&head(9, 5)), heard(part(0, true), 0, false));
         // A step still waits for the end of the pass.
         let mut stepping = plan();
         stepping.sent.push_back(sent(7, part(2, true), 0, true));
         stepping.next = [part(2, false)].into();
-        assert_eq!(stepping.recall(&head(5, 0)), Some((part(0, false), 2, true)));
+        assert_eq!(stepping.recall(&head(5, 0)), heard(part(0, false), 2, true));
         assert_eq!(stepping.next, [part(2, true), part(2, false)]);
         assert_eq!(SequencePlayback::new(sequence()).recall(&head(1, 0)), None);
         // The fourth pass is silent; two passes are completed.

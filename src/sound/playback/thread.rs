@@ -1,8 +1,9 @@
 //! The playback thread: handles requests, polls the output device and reports what is heard.
 
-use super::sequence::SequencePlayback;
-use super::{Closed, TapPosition};
-use super::{EventSink, LoopSpec, Orders, PlayRequest, PlaybackEvent, Request, Requests, SampleLoader};
+use super::sequence::{SequencePlayback, SequenceStart};
+use super::{
+    EventSink, LoopSpec, Orders, PlayRequest, PlaybackEvent, PlaybackRequest, Requests, SampleLoader, TapPosition,
+};
 use crate::rhythm::Groove;
 use crate::sound::{DeviceEvent, Player, Playhead, SampleRate, Segment, UserSamples};
 use std::mem;
@@ -38,7 +39,7 @@ impl Samples {
 }
 
 #[derive(Default)]
-enum Now {
+enum Playing {
     #[default]
     Nothing,
     Loop(LoopPlayback),
@@ -67,7 +68,7 @@ impl LoopPlayback {
 }
 
 pub(super) struct PlaybackThread {
-    now: Now,
+    playing: Playing,
     samples: Samples,
     /// Volume of the output in dB.
     volume: f32,
@@ -78,14 +79,20 @@ pub(super) struct PlaybackThread {
 
 impl PlaybackThread {
     pub(super) fn new(samples: Samples) -> Self {
-        Self { now: Now::Nothing, samples, volume: 0.0, lookahead: Duration::ZERO, gaps: 0 }
+        Self { playing: Playing::Nothing, samples, volume: 0.0, lookahead: Duration::ZERO, gaps: 0 }
     }
 
     /// Runs until the requests are closed; the sound fades then.
     pub(super) fn run(&mut self, requests: &Requests, output: Option<&str>) {
         let mut opened: Option<Player> = None;
-        while let Ok(orders) = self.wait(requests, opened.is_some()) {
-            if opened.is_none() && matches!(orders.request, Some(Request::Play(..))) {
+        loop {
+            let waited = match self.playing {
+                _ if opened.is_none() => requests.take(),
+                Playing::Nothing => requests.take_within(IDLE_INTERVAL),
+                _ => requests.take_within(POSITION_INTERVAL),
+            };
+            let Ok(orders) = waited else { break };
+            if opened.is_none() && matches!(orders.request, Some(PlaybackRequest::Play(..))) {
                 match Player::open(output) {
                     Ok(mut player) => {
                         player.set_volume(self.volume);
@@ -101,14 +108,6 @@ impl PlaybackThread {
             }
         }
         opened.into_iter().for_each(Player::end);
-    }
-
-    fn wait(&self, requests: &Requests, is_open: bool) -> Result<Orders, Closed> {
-        match self.now {
-            _ if !is_open => requests.take(),
-            Now::Nothing => requests.take_within(IDLE_INTERVAL),
-            _ => requests.take_within(POSITION_INTERVAL),
-        }
     }
 
     fn advance(&mut self, orders: Orders, player: &mut Player) {
@@ -132,68 +131,68 @@ impl PlaybackThread {
         (self.samples.events)(event);
     }
 
-    fn handle(&mut self, request: Request, player: &mut Player) {
-        if matches!(request, Request::Play(..)) {
+    fn handle(&mut self, request: PlaybackRequest, player: &mut Player) {
+        if matches!(request, PlaybackRequest::Play(..)) {
             self.send(PlaybackEvent::Device(Ok(())));
             self.gaps = 0;
             player.take_gaps();
         }
-        self.now = match (request, mem::take(&mut self.now)) {
-            (Request::Play(PlayRequest::Loop(spec), start), _) => {
+        self.playing = match (request, mem::take(&mut self.playing)) {
+            (PlaybackRequest::Play(PlayRequest::Loop(spec), start), _) => {
                 let segment = self.samples.segment(&spec, player.handle.rate);
-                Now::Loop(LoopPlayback::new(spec, vec![player.start(segment, start.map(|s| s.position))]))
+                Playing::Loop(LoopPlayback::new(spec, vec![player.start(segment, start.map(|s| s.position))]))
             }
-            (Request::Play(PlayRequest::Sequence(sequence), start), _) => {
+            (PlaybackRequest::Play(PlayRequest::Sequence(sequence), start), _) => {
                 let mut playback = SequencePlayback::new(sequence);
                 match start {
                     Some(start) => playback.begin_at(start, player, &mut self.samples),
-                    None => playback.begin(player, &mut self.samples, true),
+                    None => playback.begin(player, &mut self.samples, SequenceStart::Now),
                 }
-                Now::Sequence(playback)
+                Playing::Sequence(playback)
             }
-            (Request::Change(PlayRequest::Loop(spec)), Now::Loop(old)) => {
+            (PlaybackRequest::Change(PlayRequest::Loop(spec)), Playing::Loop(old)) => {
                 self.replace_loop(LoopPlayback { spec, ..old }, player)
             }
             // Switches the segment that is heard to the loop.
-            (Request::Change(PlayRequest::Loop(spec)), Now::Sequence(old)) => {
+            (PlaybackRequest::Change(PlayRequest::Loop(spec)), Playing::Sequence(old)) => {
                 self.replace_loop(LoopPlayback::new(spec, old.sent().collect()), player)
             }
-            (Request::Change(PlayRequest::Sequence(sequence)), Now::Sequence(mut playback)) => {
+            (PlaybackRequest::Change(PlayRequest::Sequence(sequence)), Playing::Sequence(mut playback)) => {
                 playback.change(sequence, player, &mut self.samples);
-                Now::Sequence(playback)
+                Playing::Sequence(playback)
             }
-            (Request::Step(sequence), Now::Sequence(playback)) => {
+            (PlaybackRequest::Step(sequence), Playing::Sequence(playback)) => {
                 let mut playback = playback.step(sequence);
-                playback.begin(player, &mut self.samples, false);
-                Now::Sequence(playback)
+                playback.begin(player, &mut self.samples, SequenceStart::AfterPass);
+                Playing::Sequence(playback)
             }
-            (Request::Stop, _) => {
+            (PlaybackRequest::Stop, _) => {
                 player.stop();
-                Now::Nothing
+                Playing::Nothing
             }
-            (Request::Change(_) | Request::Step(_), now) => now,
+            (PlaybackRequest::Change(_) | PlaybackRequest::Step(_), playing) => playing,
         };
     }
 
-    fn replace_loop(&mut self, playback: LoopPlayback, player: &mut Player) -> Now {
+    fn replace_loop(&mut self, playback: LoopPlayback, player: &mut Player) -> Playing {
         for id in &playback.segments {
             player.handle.replace(*id, self.samples.segment(&playback.spec, player.handle.rate));
         }
-        Now::Loop(playback)
+        Playing::Loop(playback)
     }
 
     fn reload(&mut self, player: &mut Player) {
-        let request = match &self.now {
-            Now::Nothing => return,
-            Now::Loop(playback) => PlayRequest::Loop(playback.spec.clone()),
-            Now::Sequence(playback) => PlayRequest::Sequence(playback.sequence.clone()),
+        let request = match &self.playing {
+            Playing::Nothing => return,
+            Playing::Loop(playback) => PlayRequest::Loop(playback.spec.clone()),
+            Playing::Sequence(playback) => PlayRequest::Sequence(playback.sequence.clone()),
         };
-        self.handle(Request::Change(request), player);
+        self.handle(PlaybackRequest::Change(request), player);
     }
 
     fn poll_output(&mut self, player: &mut Player) {
-        while let Some(event) = player.tick() {
-            let plays = !matches!(self.now, Now::Nothing);
+        while let Some(event) = player.tick(Instant::now()) {
+            let plays = !matches!(self.playing, Playing::Nothing);
             if let DeviceEvent::ReopenedAtNewRate(Some(head)) = &event {
                 self.resend(head, player);
             }
@@ -208,26 +207,26 @@ impl PlaybackThread {
 
     /// Rebuilds what plays for the current device, and continues from this position.
     fn resend(&mut self, head: &Playhead, player: &mut Player) {
-        self.now = match mem::take(&mut self.now) {
-            Now::Nothing => Now::Nothing,
-            Now::Loop(LoopPlayback { spec, .. }) => {
+        self.playing = match mem::take(&mut self.playing) {
+            Playing::Nothing => Playing::Nothing,
+            Playing::Loop(LoopPlayback { spec, .. }) => {
                 let segment = self.samples.segment(&spec, player.handle.rate);
-                Now::Loop(LoopPlayback::new(spec, vec![player.start(segment, Some(head.position))]))
+                Playing::Loop(LoopPlayback::new(spec, vec![player.start(segment, Some(head.position))]))
             }
-            Now::Sequence(mut playback) => {
+            Playing::Sequence(mut playback) => {
                 playback.resume(head, player, &mut self.samples);
-                Now::Sequence(playback)
+                Playing::Sequence(playback)
             }
         };
     }
 
     /// Queues the next takes of a sequence and reports its end.
     fn queue_takes(&mut self, player: &mut Player) {
-        if let Now::Sequence(playback) = &mut self.now {
+        if let Playing::Sequence(playback) = &mut self.playing {
             playback.send(player, &mut self.samples);
             if playback.next.is_empty() && player.handle.has_ended() {
                 let ended = PlaybackEvent::SequenceEnded(playback.sequence.number);
-                self.now = Now::Nothing;
+                self.playing = Playing::Nothing;
                 self.send(ended);
             }
         }
@@ -235,11 +234,11 @@ impl PlaybackThread {
 
     /// Reports what was heard when keys were tapped. Only a loop can be tapped to.
     fn report_taps(&self, taps: &[Instant], player: &mut Player) {
-        if !matches!(self.now, Now::Loop(..)) {
+        if !matches!(self.playing, Playing::Loop(..)) {
             return;
         }
         for at in taps {
-            let Some(head) = player.playhead_at(*at) else { continue };
+            let Some(head) = player.playhead(*at) else { continue };
             self.send(PlaybackEvent::Tapped(TapPosition {
                 position: head.position,
                 loop_passes: head.loop_pass,
@@ -250,7 +249,7 @@ impl PlaybackThread {
 
     fn report_gaps(&mut self, player: &mut Player) {
         let new = player.take_gaps();
-        if new > 0 && !matches!(self.now, Now::Nothing) {
+        if new > 0 && !matches!(self.playing, Playing::Nothing) {
             self.gaps += new;
             self.send(PlaybackEvent::Gaps(self.gaps));
         }
@@ -258,17 +257,17 @@ impl PlaybackThread {
 
     /// Reports the position, and the take of a sequence.
     fn report_position(&mut self, player: &mut Player) {
-        if matches!(self.now, Now::Nothing) {
+        if matches!(self.playing, Playing::Nothing) {
             return;
         }
-        let head = player.playhead_at(Instant::now() + self.lookahead);
-        match (&mut self.now, &head) {
-            (Now::Sequence(playback), Some(h)) => {
+        let head = player.playhead(Instant::now() + self.lookahead);
+        match (&mut self.playing, &head) {
+            (Playing::Sequence(playback), Some(h)) => {
                 if let Some(position) = playback.position(h.segment, h.loop_pass) {
                     self.send(PlaybackEvent::Take(position));
                 }
             }
-            (Now::Loop(playback), Some(h)) => playback.on_heard(h.segment),
+            (Playing::Loop(playback), Some(h)) => playback.on_heard(h.segment),
             _ => {}
         }
         self.send(PlaybackEvent::Tick(head.map(|h| h.position)));
@@ -277,7 +276,7 @@ impl PlaybackThread {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Sequence, SequenceTake, Start};
+    use super::super::{ResumePoint, Sequence, SequenceTake};
     use super::*;
     use crate::rhythm::{Attack, Edit, Fraction, Meter, Place, Tempo, Time};
     use crate::sound::{Click, FakeDevice, Position, Range};
@@ -324,14 +323,14 @@ mod tests {
         let device = FakeDevice::new(48_000);
         let mut output = device.player().expect("a device");
         let (mut thread, _events) = thread();
-        thread.handle(Request::Play(ladder(9), None), &mut output);
+        thread.handle(PlaybackRequest::Play(ladder(9), None), &mut output);
         assert!(advance(&mut thread, &mut output, &device, 60_000) > 0.01, "in the second take");
-        thread.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
+        thread.handle(PlaybackRequest::Change(PlayRequest::Loop(playing(true))), &mut output);
         assert!(advance(&mut thread, &mut output, &device, 200_000) > 0.01, "the loop");
-        thread.handle(Request::Change(PlayRequest::Loop(playing(false))), &mut output);
+        thread.handle(PlaybackRequest::Change(PlayRequest::Loop(playing(false))), &mut output);
         advance(&mut thread, &mut output, &device, 48_000);
         assert_eq!(advance(&mut thread, &mut output, &device, 96_000), 0.0, "no layer sounds");
-        thread.handle(Request::Change(PlayRequest::Loop(playing(true))), &mut output);
+        thread.handle(PlaybackRequest::Change(PlayRequest::Loop(playing(true))), &mut output);
         assert!(advance(&mut thread, &mut output, &device, 60_000) > 0.01, "it sounds again");
     }
 
@@ -348,7 +347,7 @@ mod tests {
             let mut output = device.player().expect("a device");
             let (mut thread, events) = thread();
             let is_sequence = matches!(request, PlayRequest::Sequence(_));
-            thread.handle(Request::Play(request, Some(Start { position, passes: 2 })), &mut output);
+            thread.handle(PlaybackRequest::Play(request, Some(ResumePoint { position, passes: 2 })), &mut output);
             advance(&mut thread, &mut output, &device, 8 * 1024);
             let events: Vec<PlaybackEvent> = events.try_iter().collect();
             let heard = events.iter().filter_map(|e| if let PlaybackEvent::Tick(Some(p)) = e { Some(p) } else { None });
@@ -367,7 +366,7 @@ mod tests {
         let device = FakeDevice::new(48_000);
         let mut output = device.player().expect("a device");
         let (mut thread, events) = thread();
-        let mut run = |thread: &mut PlaybackThread, request: Option<Request>, stalls: usize| {
+        let mut run = |thread: &mut PlaybackThread, request: Option<PlaybackRequest>, stalls: usize| {
             if let Some(request) = request {
                 thread.handle(request, &mut output);
             }
@@ -379,11 +378,11 @@ mod tests {
             let gaps = |e| if let PlaybackEvent::Gaps(n) = e { Some(n) } else { None };
             events.try_iter().filter_map(gaps).collect::<Vec<u64>>()
         };
-        let play = || Some(Request::Play(PlayRequest::Loop(playing(true)), None));
+        let play = || Some(PlaybackRequest::Play(PlayRequest::Loop(playing(true)), None));
         assert!(run(&mut thread, play(), 0).is_empty());
         assert_eq!(run(&mut thread, None, 3), [1, 2, 3]);
-        assert_eq!(run(&mut thread, Some(Request::Change(PlayRequest::Loop(playing(true)))), 1), [4]);
-        assert!(run(&mut thread, Some(Request::Stop), 2).is_empty(), "nothing plays");
+        assert_eq!(run(&mut thread, Some(PlaybackRequest::Change(PlayRequest::Loop(playing(true)))), 1), [4]);
+        assert!(run(&mut thread, Some(PlaybackRequest::Stop), 2).is_empty(), "nothing plays");
         assert_eq!(run(&mut thread, play(), 1), [1]);
     }
 

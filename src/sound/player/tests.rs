@@ -51,8 +51,8 @@ fn plays_into_a_capture() {
     let start = Instant::now();
     while start.elapsed() < Duration::from_secs(8) {
         std::thread::sleep(Duration::from_millis(13));
-        assert_eq!(player.tick(), None, "the device stays");
-        if let Some(head) = player.playhead() {
+        assert_eq!(player.tick(Instant::now()), None, "the device stays");
+        if let Some(head) = player.playhead(Instant::now()) {
             heads.push((start.elapsed().as_secs_f64(), head));
         }
         if edited && start.elapsed().as_millis() / 130 > edits {
@@ -112,7 +112,7 @@ fn a_chosen_output_sounds_alone() {
     let start = Instant::now();
     while start.elapsed() < Duration::from_secs(4) {
         std::thread::sleep(Duration::from_millis(20));
-        assert_eq!(player.tick(), None, "the device stays");
+        assert_eq!(player.tick(Instant::now()), None, "the device stays");
     }
     player.stop();
     std::thread::sleep(Duration::from_millis(700));
@@ -151,7 +151,7 @@ fn goes_on_when_the_device_is_back() {
         let start = Instant::now();
         loop {
             std::thread::sleep(Duration::from_millis(10));
-            let news = player.tick();
+            let news = player.tick(Instant::now());
             if done(&news) {
                 return (news, start.elapsed());
             }
@@ -162,7 +162,7 @@ fn goes_on_when_the_device_is_back() {
     for rate in ["48000", "44100"] {
         let start = Instant::now();
         until(&mut player, 9, &|_| start.elapsed() > Duration::from_millis(1500));
-        let before = player.playhead().expect("it plays");
+        let before = player.playhead(Instant::now()).expect("it plays");
         server("");
         let (news, took) = until(&mut player, 9, &|n| n.is_some());
         println!("{news:?} after {} ms, {} errors", took.as_millis(), player.errors());
@@ -189,10 +189,10 @@ fn goes_on_when_the_device_is_back() {
         }
         let (_, _) = until(&mut player, 9, &|_| start.elapsed() > Duration::from_millis(2500));
         let loops = |h: Playhead| h.loop_pass as f64 + h.position.wholes;
-        let first = loops(player.playhead().expect("it plays"));
+        let first = loops(player.playhead(Instant::now()).expect("it plays"));
         let start = Instant::now();
         until(&mut player, 9, &|_| start.elapsed() > Duration::from_secs(1));
-        let second = loops(player.playhead().expect("it plays"));
+        let second = loops(player.playhead(Instant::now()).expect("it plays"));
         // A second at 137.3 quarters a minute is 0.572 whole notes, and the groove lasts one.
         assert!((second - first - 0.572).abs() < 0.06, "{first} to {second}");
     }
@@ -218,7 +218,7 @@ fn an_edit_is_heard_soon() {
     let (mut waits, mut totals) = (Vec::new(), Vec::new());
     for k in 0..100_u64 {
         std::thread::sleep(Duration::from_millis(20 + k % 23));
-        assert_eq!(player.tick(), None);
+        assert_eq!(player.tick(Instant::now()), None);
         let schedule = build(k as usize);
         let blocks = player.handle.blocks();
         let sent = Instant::now();
@@ -248,7 +248,7 @@ fn an_edit_is_heard_soon() {
 fn without_a_device_the_reason_is_one_line_or_there_is_a_device() {
     let _alone = crate::sound::stderr_guard::STDERR_LOCK.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
     match Player::open(None) {
-        Ok(mut player) => assert_eq!(player.tick(), None, "a device that was just opened"),
+        Ok(mut player) => assert_eq!(player.tick(Instant::now()), None, "a device that was just opened"),
         Err(error) => assert_eq!(error.to_string().lines().count(), 1),
     }
     let error = Player::open(Some("no such thing")).err().expect("no such output").to_string();
@@ -256,7 +256,7 @@ fn without_a_device_the_reason_is_one_line_or_there_is_a_device() {
 }
 
 fn place_of(player: &mut Player) -> f64 {
-    player.playhead().map_or(-1.0, |h| h.position.wholes)
+    player.playhead(Instant::now()).map_or(-1.0, |h| h.position.wholes)
 }
 
 fn build(player: &Player) -> Schedule {
@@ -273,17 +273,17 @@ fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
     player.start(Segment::new(build(&player)), None);
     assert!(fake.pull(20_000).0 > 0.01);
     let mut now = Instant::now();
-    assert_eq!(player.tick_at(now), None);
+    assert_eq!(player.tick(now), None);
     // A million errors that say nothing, while frames are taken: nothing is lost.
     fake.0.borrow().counters.errors.fetch_add(3_000_000, Ordering::Relaxed);
     fake.pull(1024);
-    assert_eq!(player.tick_at(now + Duration::from_millis(900)), None);
+    assert_eq!(player.tick(now + Duration::from_millis(900)), None);
     std::thread::sleep(Duration::from_millis(60));
     let before = place_of(&mut player);
     fake.0.borrow_mut().rate = None;
     fake.0.borrow().counters.ended.store(true, Ordering::Release);
     now += Duration::from_secs(1);
-    assert!(matches!(player.tick_at(now), Some(DeviceEvent::Lost(_))), "at once");
+    assert!(matches!(player.tick(now), Some(DeviceEvent::Lost(_))), "at once");
     assert!(fake.0.borrow().callback.is_none() && player.is_playing());
     // Tried with growing pauses of at most four seconds, without a word.
     let attempts = fake.0.borrow().attempts;
@@ -291,7 +291,7 @@ fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
     for _ in 0..3000 {
         now += Duration::from_millis(10);
         let tried = fake.0.borrow().attempts;
-        assert_eq!(player.tick_at(now), None);
+        assert_eq!(player.tick(now), None);
         if fake.0.borrow().attempts > tried {
             times.push(now);
         }
@@ -304,8 +304,8 @@ fn a_device_that_comes_back_goes_on_where_it_was_and_is_told_once() {
     fake.0.borrow_mut().rate = Some(48_000);
     fake.0.borrow_mut().default_buffer_only = true;
     now += Duration::from_secs(5);
-    assert_eq!(player.tick_at(now), Some(DeviceEvent::Reopened));
-    assert_eq!(player.tick_at(now), None);
+    assert_eq!(player.tick(now), Some(DeviceEvent::Reopened));
+    assert_eq!(player.tick(now), None);
     assert!((place_of(&mut player) - before).abs() < 0.03, "{} after {before}", place_of(&mut player));
     fake.pull(1);
     let (peak, step) = fake.pull(2000);
@@ -327,17 +327,17 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     let before = place_of(&mut player);
     let mut now = Instant::now();
     // It takes no frames any more and floods with errors.
-    assert_eq!(player.tick_at(now), None);
+    assert_eq!(player.tick(now), None);
     fake.0.borrow().counters.errors.fetch_add(200_000, Ordering::Relaxed);
     now += Duration::from_millis(200);
-    assert!(matches!(player.tick_at(now), Some(DeviceEvent::Lost(_))));
+    assert!(matches!(player.tick(now), Some(DeviceEvent::Lost(_))));
     fake.0.borrow_mut().rate = Some(44_100);
     fake.0.borrow_mut().fails = true;
     now += Duration::from_secs(1);
-    assert_eq!(player.tick_at(now), None, "it exists but cannot be opened");
+    assert_eq!(player.tick(now), None, "it exists but cannot be opened");
     fake.0.borrow_mut().fails = false;
     now += Duration::from_secs(5);
-    let Some(DeviceEvent::ReopenedAtNewRate(Some(place))) = player.tick_at(now) else { panic!("not asked for") };
+    let Some(DeviceEvent::ReopenedAtNewRate(Some(place))) = player.tick(now) else { panic!("not asked for") };
     assert_eq!(player.handle.rate.hertz(), 44_100);
     assert!((place.position.wholes - before).abs() < 0.03, "{place:?} after {before}");
     assert_eq!(place.segment, 1);
@@ -345,14 +345,14 @@ fn a_device_that_comes_back_at_another_rate_asks_for_its_schedule() {
     fake.pull(4410);
     assert!(fake.pull(20_000).0 > 0.01);
     // A device that stops without an error is lost as well; what was stopped stays stopped.
-    assert_eq!(player.tick_at(now), None);
+    assert_eq!(player.tick(now), None);
     player.stop();
     now += Duration::from_secs(6);
-    assert!(matches!(player.tick_at(now), Some(DeviceEvent::Lost(_))));
+    assert!(matches!(player.tick(now), Some(DeviceEvent::Lost(_))));
     assert!(!player.is_playing());
     fake.0.borrow_mut().rate = Some(96_000);
     now += Duration::from_secs(6);
-    assert_eq!(player.tick_at(now), Some(DeviceEvent::ReopenedAtNewRate(None)));
+    assert_eq!(player.tick(now), Some(DeviceEvent::ReopenedAtNewRate(None)));
 }
 
 #[test]

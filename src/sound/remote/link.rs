@@ -1,7 +1,7 @@
-//! The editor's end: sends orders and pings to the speaker instead of a playback thread, and gives the speaker's events.
+//! The editor's end: sends orders and pings to the speaker instead of a playback thread, and reports the speaker's events.
 
 use super::clock::ClockDifference;
-use super::message::{ToEditor, ToSpeaker, sentence};
+use super::message::{ToEditor, ToSpeaker, sanitize_line};
 use super::{TIMEOUT, frame, greet, reason};
 use crate::rhythm::Groove;
 use crate::sound::playback::{ChunkRequest, EventSink, Orders, PlaybackEvent, Requests, TapPosition};
@@ -32,15 +32,15 @@ pub(crate) struct Link {
     stream: UnixStream,
 }
 
-/// What both threads of a link know.
-struct Shared {
+/// The state that the two threads of a link share.
+struct LinkState {
     epoch: Instant,
     clock: Mutex<ClockDifference>,
     /// Why the reader ended.
     lost: Mutex<Option<String>>,
 }
 
-impl Shared {
+impl LinkState {
     fn ns(&self, at: Instant) -> u64 {
         at.saturating_duration_since(self.epoch).as_nanos() as u64
     }
@@ -70,11 +70,11 @@ impl Link {
         print: fn(&Groove) -> String,
         events: &EventSink,
     ) -> Result<(), String> {
-        let shared = Shared { epoch: Instant::now(), clock: Mutex::default(), lost: Mutex::new(None) };
+        let shared = LinkState { epoch: Instant::now(), clock: Mutex::default(), lost: Mutex::new(None) };
         let reader = self.stream.try_clone().map_err(|e| reason(&e))?;
         thread::scope(|scope| {
             scope.spawn(|| {
-                let why = listen(reader, &shared, requests, events);
+                let why = read_events(reader, &shared, requests, events);
                 *shared.lost.lock().unwrap_or_else(PoisonError::into_inner) = Some(why);
                 requests.put(|_| {});
             });
@@ -87,13 +87,13 @@ impl Link {
     }
 }
 
-/// Takes in what the speaker says until the connection ends; gives why.
-fn listen(mut stream: UnixStream, shared: &Shared, requests: &Requests, events: &EventSink) -> String {
+/// Reads the speaker's messages until the connection ends; returns why it ended.
+fn read_events(mut stream: UnixStream, shared: &LinkState, requests: &Requests, events: &EventSink) -> String {
     loop {
         match frame::receive(&mut stream) {
             Ok(ToEditor::Event(event)) => {
                 let half_trip = Duration::from_nanos(shared.clock().round_trip() / 2);
-                events(checked(event, half_trip));
+                events(sanitize_event(event, half_trip));
             }
             Ok(ToEditor::Pong { asked, now }) => shared.clock().add(asked, now, shared.ns(Instant::now())),
             Ok(ToEditor::Want(part)) => requests.put(|orders| orders.chunks = vec![part]),
@@ -102,14 +102,14 @@ fn listen(mut stream: UnixStream, shared: &Shared, requests: &Requests, events: 
     }
 }
 
-/// An event of the other end as one of this end.
-pub(super) fn checked(event: PlaybackEvent, half_trip: Duration) -> PlaybackEvent {
+/// An event of the other end as it is reported here: its text bounded, the round trip added to the uncertainty of a tap.
+pub(super) fn sanitize_event(event: PlaybackEvent, half_trip: Duration) -> PlaybackEvent {
     match event {
         PlaybackEvent::Device(Err(why)) => PlaybackEvent::Device(Err(format!(
             "the remote speaker has no output device: plug one in or name one in the config file there ({})",
-            sentence(&why)
+            sanitize_line(&why)
         ))),
-        PlaybackEvent::Warning(text) => PlaybackEvent::Warning(sentence(&text)),
+        PlaybackEvent::Warning(text) => PlaybackEvent::Warning(sanitize_line(&text)),
         PlaybackEvent::Tapped(tap) => {
             let buffer_ms = tap.buffer_ms + half_trip.as_secs_f64() * 1000.0;
             PlaybackEvent::Tapped(TapPosition { buffer_ms, ..tap })
@@ -120,7 +120,7 @@ pub(super) fn checked(event: PlaybackEvent, half_trip: Duration) -> PlaybackEven
 
 struct Sender<'a> {
     stream: &'a UnixStream,
-    shared: &'a Shared,
+    shared: &'a LinkState,
     files: &'a mut dyn SampleFiles,
     print: fn(&Groove) -> String,
     events: &'a EventSink,
@@ -138,7 +138,7 @@ impl Sender<'_> {
             }
             self.send_orders(orders).map_err(|e| reason(&e))?;
             if Instant::now() >= next_ping {
-                // For the position to come here, and for the screen to go back to a terminal beside the speaker.
+                // The position travels here, and the screen back to the terminal, which is next to the speaker.
                 let lookahead = self.shared.clock().round_trip();
                 let ping = ToSpeaker::Ping { asked: self.shared.ns(Instant::now()), lookahead };
                 self.message(&ping).map_err(|e| reason(&e))?;
@@ -154,7 +154,7 @@ impl Sender<'_> {
 
     fn send_orders(&mut self, orders: Orders) -> io::Result<()> {
         for at in orders.taps {
-            // The key was pressed at a terminal beside the speaker, half a round trip before it came here.
+            // The key was pressed at a terminal next to the speaker, half a round trip before it arrived here.
             let clock = self.shared.clock();
             let (at, way) = (clock.to_speaker(self.shared.ns(at)), clock.round_trip() / 2);
             drop(clock);

@@ -1,9 +1,9 @@
-//! What the two ends say to each other, and the limits of what is accepted.
+//! The messages between the two ends, and the limits of what is accepted.
 
 use super::frame;
-use super::speaker::{Listener, SampleStore};
+use super::speaker::{MessageHandler, SampleStore};
 use crate::rhythm::{Groove, Time};
-use crate::sound::playback::{ChunkRequest, LoopSpec, PlayRequest, PlaybackEvent, Request, Requests, Sequence};
+use crate::sound::playback::{ChunkRequest, LoopSpec, PlaybackEvent, PlaybackRequest, Requests, Sequence};
 use crate::sound::schedule::Range;
 use crate::sound::units::SampleRate;
 use crate::sound::user_samples::UserSamples;
@@ -30,12 +30,12 @@ pub(crate) const HASH_DIGITS: usize = 32;
 #[derive(Debug, PartialEq, Serialize, Deserialize)]
 pub(super) enum ToSpeaker {
     /// A request, and the text of its groove, whose sound files have the names of [`is_sample_name`].
-    Request { groove: String, request: Request },
+    Request { groove: String, request: PlaybackRequest },
     /// Volume in dB.
     Volume(f32),
     /// Report what was heard at this time of the speaker's clock, in ns.
     Tap(u64),
-    /// To be answered at once. Positions are to be reported so many ns before they are heard, so that a terminal beside the
+    /// To be answered at once. Positions are to be reported this many ns before they are heard, so that a terminal beside the
     /// speaker shows them when they are heard.
     Ping { asked: u64, lookahead: u64 },
     /// A part of the sound file asked for, and the file's size; without bytes if it cannot be sent.
@@ -65,22 +65,16 @@ pub(crate) fn is_sample_name(name: &str) -> bool {
 }
 
 /// Whether a request from the other end is within the limits: what it builds is bounded, as that of an editor is.
-pub(super) fn is_within_limits(request: &Request) -> bool {
-    let sequence = |s: &Sequence| {
+pub(super) fn is_within_limits(request: &PlaybackRequest) -> bool {
+    let is_sequence_within = |s: &Sequence| {
         s.at < s.takes.len()
             && s.takes.len() <= MAX_TAKES
-            && s.takes.iter().all(|t| spec(&t.spec) && t.times.is_none_or(|n| (1..=MAX_PASSES).contains(&n)))
+            && s.takes.iter().all(|t| is_spec_within(&t.spec) && t.times.is_none_or(|n| (1..=MAX_PASSES).contains(&n)))
     };
-    match request {
-        Request::Play(PlayRequest::Loop(l), _) | Request::Change(PlayRequest::Loop(l)) => spec(l),
-        Request::Play(PlayRequest::Sequence(s), _) | Request::Change(PlayRequest::Sequence(s)) | Request::Step(s) => {
-            sequence(s)
-        }
-        Request::Stop => true,
-    }
+    request.loop_spec().is_none_or(is_spec_within) && request.sequence().is_none_or(is_sequence_within)
 }
 
-fn spec(spec: &LoopSpec) -> bool {
+fn is_spec_within(spec: &LoopSpec) -> bool {
     let place = |t: Time| t >= Time::ZERO && t.denom() <= MAX_DENOM;
     let range = match spec.range {
         Range::Whole | Range::Section(_) => true,
@@ -97,7 +91,7 @@ fn spec(spec: &LoopSpec) -> bool {
 }
 
 /// A sentence from the other end, fit for one line of a screen.
-pub(super) fn sentence(text: &str) -> String {
+pub(super) fn sanitize_line(text: &str) -> String {
     text.chars().take(MAX_SENTENCE).map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
@@ -118,24 +112,22 @@ impl SampleStore for NoFiles {
 /// rule; returns why it stopped. `read` reads the text of a groove.
 pub fn read_as_speaker(bytes: &[u8], read: fn(&str) -> Option<Groove>) -> String {
     let (mut from, mut files, requests) = (bytes, NoFiles, Requests::new());
-    let mut listener = Listener::new(Instant::now(), &requests, &mut files, read);
+    let mut handler = MessageHandler::new(Instant::now(), &requests, &mut files, read);
     loop {
-        if let Err(reason) = frame::receive(&mut from).and_then(|message| listener.on_message(message)) {
+        if let Err(reason) = frame::receive(&mut from).and_then(|message| handler.on_message(message)) {
             return reason;
         }
         let Ok(orders) = requests.take_within(Duration::ZERO) else { return String::new() };
-        let rate = SampleRate::STUDIO;
-        match orders.request {
-            Some(Request::Play(PlayRequest::Loop(l), _) | Request::Change(PlayRequest::Loop(l))) => {
-                drop(l.take().segment(&l.groove, rate, &UserSamples::default()));
+        let Some(request) = orders.request else { continue };
+        let (rate, samples) = (SampleRate::STUDIO, UserSamples::default());
+        if let Some(spec) = request.loop_spec() {
+            drop(spec.take().segment(&spec.groove, rate, &samples));
+        }
+        if let Some(sequence) = request.sequence() {
+            for (take, part) in sequence.takes().iter().zip(&sequence.takes).take(3) {
+                drop(take.segment(&part.spec.groove, rate, &samples));
+                drop(take.count_in_schedule(&part.spec.groove, rate));
             }
-            Some(Request::Play(PlayRequest::Sequence(s), _) | Request::Change(PlayRequest::Sequence(s))) => {
-                for (take, part) in s.takes().iter().zip(&s.takes).take(3) {
-                    drop(take.segment(&part.spec.groove, rate, &UserSamples::default()));
-                    drop(take.count_in_schedule(&part.spec.groove, rate));
-                }
-            }
-            Some(Request::Step(_) | Request::Stop) | None => {}
         }
     }
 }
@@ -144,7 +136,7 @@ pub fn read_as_speaker(bytes: &[u8], read: fn(&str) -> Option<Groove>) -> String
 pub fn read_as_editor(mut bytes: &[u8]) -> String {
     loop {
         match frame::receive::<ToEditor>(&mut bytes) {
-            Ok(ToEditor::Event(event)) => drop(super::link::checked(event, Duration::ZERO)),
+            Ok(ToEditor::Event(event)) => drop(super::link::sanitize_event(event, Duration::ZERO)),
             Ok(ToEditor::Pong { .. } | ToEditor::Want(_)) => {}
             Err(reason) => return reason,
         }

@@ -53,7 +53,7 @@ fn greet(mut stream: &UnixStream) -> Result<(), String> {
     }
 }
 
-/// Why reading or writing failed, in words.
+/// Why reading or writing failed, for a message.
 fn reason(error: &io::Error) -> String {
     match error.kind() {
         ErrorKind::UnexpectedEof | ErrorKind::BrokenPipe | ErrorKind::ConnectionReset => "closed".to_owned(),

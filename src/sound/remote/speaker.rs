@@ -3,7 +3,7 @@
 use super::message::{MAX_SAMPLE_FILE, ToEditor, ToSpeaker, is_sample_name, is_within_limits};
 use super::{frame, greet};
 use crate::rhythm::{Edit, Groove, expected};
-use crate::sound::playback::{ChunkRequest, EventSink, Request, Requests};
+use crate::sound::playback::{ChunkRequest, EventSink, PlaybackRequest, Requests};
 use std::collections::VecDeque;
 use std::io;
 use std::net::Shutdown;
@@ -12,7 +12,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-/// Files that are asked for one after the other.
+/// Most files that wait to be asked for.
 const MAX_WANTED: usize = 256;
 const MAX_LOOKAHEAD: Duration = Duration::from_secs(1);
 
@@ -20,7 +20,7 @@ const MAX_LOOKAHEAD: Duration = Duration::from_secs(1);
 pub(crate) trait SampleStore {
     fn has(&self, name: &str) -> bool;
 
-    /// Keeps a file; returns whether it is the one that its name says and there is room for it.
+    /// Stores a file; returns whether its content is the one that its name says and there was room for it.
     fn add(&mut self, name: &str, bytes: &[u8]) -> bool;
 }
 
@@ -49,16 +49,16 @@ impl Speaker<'_> {
         };
         let requests = Requests::new();
         let playback = (self.start)(requests.clone(), events).map_err(|e| e.to_string())?;
-        let mut listener = Listener::new(Instant::now(), &requests, self.files, self.read);
+        let mut handler = MessageHandler::new(Instant::now(), &requests, self.files, self.read);
         let mut from = clone()?;
         let why = loop {
-            match frame::receive(&mut from).and_then(|message| listener.on_message(message)) {
+            match frame::receive(&mut from).and_then(|message| handler.on_message(message)) {
                 Ok(answer) => answer.iter().for_each(|answer| send(&writer, answer)),
                 Err(why) => break why,
             }
         };
         drop(stream.shutdown(Shutdown::Both));
-        requests.stop();
+        requests.request(PlaybackRequest::Stop);
         requests.close();
         drop(playback.join());
         Ok(why)
@@ -74,7 +74,7 @@ fn send(writer: &Mutex<UnixStream>, message: &ToEditor) {
 }
 
 /// Turns messages into orders, and collects sound files.
-pub(super) struct Listener<'a> {
+pub(super) struct MessageHandler<'a> {
     epoch: Instant,
     requests: &'a Requests,
     files: &'a mut dyn SampleStore,
@@ -84,7 +84,7 @@ pub(super) struct Listener<'a> {
     bytes: Vec<u8>,
 }
 
-impl<'a> Listener<'a> {
+impl<'a> MessageHandler<'a> {
     pub(super) fn new(
         epoch: Instant,
         requests: &'a Requests,
@@ -94,7 +94,7 @@ impl<'a> Listener<'a> {
         Self { epoch, requests, files, read, wanted: VecDeque::new(), bytes: Vec::new() }
     }
 
-    /// Carries out a message; gives the answer to it, if it has one.
+    /// Handles a message and returns the answer to it, if it has one.
     ///
     /// # Errors
     /// Why the connection is to be closed.
@@ -115,7 +115,7 @@ impl<'a> Listener<'a> {
         Ok(None)
     }
 
-    fn on_request(&mut self, text: &str, mut request: Request) -> Result<Option<ToEditor>, String> {
+    fn on_request(&mut self, text: &str, mut request: PlaybackRequest) -> Result<Option<ToEditor>, String> {
         if !is_within_limits(&request) {
             return Err(expected("a play request within the protocol limits", "a larger one"));
         }
@@ -138,7 +138,7 @@ impl<'a> Listener<'a> {
         Some(ToEditor::Want(ChunkRequest { name, at: self.bytes.len() as u64 }))
     }
 
-    /// Takes a part of the file asked for. A file that cannot be sent, or is not the one asked for, is given up.
+    /// Takes the part of a file that was asked for. A file that cannot be sent, or has another content, is skipped.
     fn on_chunk(&mut self, part: &ChunkRequest, size: u64, bytes: &[u8]) -> Result<Option<ToEditor>, String> {
         let is_asked = self.wanted.front() == Some(&part.name) && part.at == self.bytes.len() as u64;
         if !is_asked {

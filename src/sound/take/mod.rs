@@ -6,10 +6,10 @@ mod sequence;
 pub(super) mod tests;
 
 pub(crate) use cue::cue_table;
-pub(crate) use sequence::Sequence;
+pub(crate) use sequence::SequenceRenderer;
 
 use super::builder::Builder;
-use super::click::{Click, ClickLine, Moment};
+use super::click::{Click, ClickLine, Moment, click_pan};
 use super::clock::Seconds;
 use super::schedule::{Range, Schedule, ScheduleOptions};
 use super::segment::Segment;
@@ -42,6 +42,19 @@ pub enum CountIn {
     },
 }
 
+impl CountIn {
+    /// The pulse of the hearing with this index into a loop that begins at `start`, both in seconds at full speed; a bar if
+    /// fewer than two pulses follow.
+    pub(crate) fn of_pulses(pulses: &[f64], start: f64, index: u8) -> Self {
+        match pulses[pulses.partition_point(|t| *t < start - 1e-9)..] {
+            [first, second, ..] => {
+                Self::Pulse { first: first - start, period: second - first, tone: index, side: click_pan(index) }
+            }
+            _ => Self::Bar,
+        }
+    }
+}
+
 /// One take of a sequence.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Take {
@@ -67,7 +80,7 @@ pub struct Take {
 }
 
 impl Take {
-    pub(crate) fn options(&self, rate: SampleRate, samples: UserSamples) -> ScheduleOptions {
+    fn options(&self, rate: SampleRate, samples: UserSamples) -> ScheduleOptions {
         let Self { speed, range, click, click_db, ref lines, .. } = *self;
         ScheduleOptions { rate, speed, range, click, click_db, lines: lines.clone(), samples }
     }
@@ -123,7 +136,7 @@ impl Take {
 }
 
 /// The groove with all layers muted.
-pub(crate) fn mute_layers(groove: &Groove) -> Groove {
+fn mute_layers(groove: &Groove) -> Groove {
     let mute = |g: Groove, layer| g.edited(&Edit::Mute(layer, true)).unwrap_or(g);
     (0..groove.layers().len()).fold(groove.clone(), mute)
 }
@@ -135,7 +148,7 @@ fn count_in_clicks(first: f64, period: f64) -> Option<(Vec<Moment>, Seconds)> {
     }
     // The first pulse may be more than a period into the loop.
     let lead = first.rem_euclid(period);
-    let moments = (0..COUNT_IN_CLICKS).map(|k| Moment::Seconds(f64::from(k) * period)).collect();
+    let moments = (0..COUNT_IN_CLICKS).map(|k| Moment::Pulse(f64::from(k) * period)).collect();
     let length = Seconds::new(period)?.times(COUNT_IN_CLICKS.into()).minus(Seconds::new(lead)?);
     Some((moments, length))
 }

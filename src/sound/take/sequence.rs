@@ -15,7 +15,7 @@ use std::io::{self, Write};
 /// Every count-in and take begins on a whole frame, its cue. Its notes are at the frame of the cue plus their rounded exact
 /// time, as in [`Schedule`], and the next cue follows after the rounded exact length. What still rings at the end of a take
 /// continues in the next one.
-pub(crate) struct Sequence<'a> {
+pub(crate) struct SequenceRenderer<'a> {
     groove: &'a Groove,
     rate: SampleRate,
     takes: &'a [Take],
@@ -24,7 +24,7 @@ pub(crate) struct Sequence<'a> {
     pub(crate) total: Frame,
 }
 
-impl<'a> Sequence<'a> {
+impl<'a> SequenceRenderer<'a> {
     /// Measures the takes. Loops are built here and again for rendering, one at a time, to limit memory.
     pub(crate) fn new(groove: &'a Groove, takes: &'a [Take], rate: SampleRate, samples: UserSamples) -> Self {
         let (mut at, mut end, mut cues) = (0_i64, 0_i64, Vec::new());

@@ -59,7 +59,7 @@ pub(in crate::sound) fn four(seconds: f64) -> Vec<Take> {
 }
 
 pub(in crate::sound) fn written(groove: &Groove, takes: &[Take], rate: SampleRate) -> (Vec<u8>, Vec<Cue>) {
-    let sequence = Sequence::new(groove, takes, rate, UserSamples::default());
+    let sequence = SequenceRenderer::new(groove, takes, rate, UserSamples::default());
     let mut bytes = Vec::new();
     assert_eq!(sequence.write(&mut bytes, &mut |_, _| Ok(())).expect("written"), sequence.total);
     (bytes, sequence.cues.clone())
@@ -161,7 +161,7 @@ fn an_attack_that_the_rounding_moves_onto_the_join_is_not_lost() {
     let groove = &hard()[0];
     let length = length(groove);
     let seconds = length.to_f64().expect("small") - 1e-7;
-    let lines = vec![ClickLine { moments: vec![Moment::Seconds(seconds)], tone: 0, side: 0 }];
+    let lines = vec![ClickLine { moments: vec![Moment::Pulse(seconds)], tone: 0, side: 0 }];
     let takes = [Take { layers: false, lines, ..plain("late") }, Take { layers: false, ..plain("after") }];
     let (bytes, cues) = written(groove, &takes, rate(48_000));
     let join = cues[1].frame.0;
@@ -175,13 +175,13 @@ fn an_attack_that_the_rounding_moves_onto_the_join_is_not_lost() {
 fn lines_are_cut_into_parts_between_their_pulses() {
     let pulses = [0.5, 1.5, 2.0];
     let line = |click| ClickLine::of_pulse(&pulses, 3.0, click, 0, 0).moments;
-    let [a, b, c] = pulses.map(Moment::Seconds);
+    let [a, b, c] = pulses.map(Moment::Pulse);
     assert_eq!(line(Click::Written), [a, b, c]);
-    assert_eq!(line(Click::OffBeat), [1.0, 1.75, 2.75].map(Moment::Seconds));
-    let half = [1.0, 1.75, 2.75].map(Moment::Between);
+    assert_eq!(line(Click::OffBeat), [1.0, 1.75, 2.75].map(Moment::Pulse));
+    let half = [1.0, 1.75, 2.75].map(Moment::Division);
     assert_eq!(line(Click::Divided(2)), [a, half[0], b, half[1], c, half[2]]);
     // Three quarters of the way from 2.0 to the return at 3.5 lies in the next pass.
-    assert_eq!(line(Click::Divided(4)).last(), Some(&Moment::Between(0.125)));
+    assert_eq!(line(Click::Divided(4)).last(), Some(&Moment::Division(0.125)));
     assert!(line(Click::Off).is_empty() && ClickLine::of_pulse(&[], 3.0, Click::Divided(9), 0, 0).moments.is_empty());
 }
 
@@ -234,7 +234,7 @@ proptest! {
         };
         let groove = groove(&[Voice::Hat], &[("4/4", "600", 1, None, "x.x.{5: xxxxx}x.xx....")]);
         let takes = [take.clone(), take];
-        let sequence = Sequence::new(&groove, &takes, rate(8_000), UserSamples::default());
+        let sequence = SequenceRenderer::new(&groove, &takes, rate(8_000), UserSamples::default());
         prop_assume!(sequence.total < Frame(2_000_000));
         let mut bytes = Vec::new();
         sequence.write(&mut bytes, &mut |_, _| Ok(())).expect("written");

@@ -117,7 +117,7 @@ fn a_region_over_several_sections_is_one_stretch_of_the_groove() {
     let range = Range::Region { first: 0, from: time(3, 4), last: 2, to: time(1, 4) };
     // Two pulses of the whole groove: on the last quarter of the third pass, and before the region.
     let start = 3.0 * 2.0 - 0.5;
-    let moments = vec![Moment::Seconds(start), Moment::Seconds(start - 0.1), Moment::Seconds(start + 0.5 + 4.0)];
+    let moments = vec![Moment::Pulse(start), Moment::Pulse(start - 0.1), Moment::Pulse(start + 0.5 + 4.0)];
     let lines = vec![ClickLine { moments, tone: 0, side: 0 }];
     let schedule = Schedule::build(&g, &ScheduleOptions { range, lines, ..ScheduleOptions::whole(SampleRate::STUDIO) });
     let frames: Vec<i64> = (0..schedule.len()).filter_map(|k| schedule.onset(0, k)).map(|f| f.0).collect();
@@ -139,15 +139,15 @@ fn clicks_of_hearings_sound_at_their_moments() {
         &[Voice::Rim],
         &[("4/4", "120", 1, None, "................"), ("4/4", "60", 2, None, "................")],
     );
-    let at = |section, pass, offset| Moment::At { section, pass, offset };
     let lines = vec![
         ClickLine {
-            moments: vec![Moment::Seconds(2.5), Moment::Seconds(f64::NAN), Moment::Seconds(1e300)],
+            moments: vec![Moment::Pulse(2.5), Moment::Pulse(f64::NAN), Moment::Pulse(1e300)],
             tone: 0,
             side: -100,
         },
         ClickLine {
-            moments: vec![at(1, 1, time(1, 3)), at(1, 0, time(1, 3)), at(7, 0, Time::ZERO)],
+            // A third of a whole note into both passes of the second section, and after the end.
+            moments: [6.0 + 4.0 / 3.0, 2.0 + 4.0 / 3.0, 10.0].map(Moment::Pulse).to_vec(),
             tone: 200,
             side: 100,
         },
@@ -164,7 +164,7 @@ fn clicks_of_hearings_sound_at_their_moments() {
 #[test]
 fn the_click_gain_scales_the_clicks_and_nothing_else() {
     let g = groove(&[Voice::Rim], &[("4/4", "120", 1, None, "..x...x...x...x.")]);
-    let line = ClickLine { moments: vec![Moment::Seconds(0.1)], tone: 0, side: 50 };
+    let line = ClickLine { moments: vec![Moment::Pulse(0.1)], tone: 0, side: 50 };
     let options = |click_db| ScheduleOptions {
         click: Click::Written,
         click_db,

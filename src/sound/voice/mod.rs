@@ -112,11 +112,10 @@ pub(super) fn level(accent: Accent, depth: Option<u8>, source: SampleSource) -> 
         SampleSource::User { .. } => 1.0,
     };
     let plain = HitParams::of(Accent::Plain).level;
-    let wanted = match (depth, accent) {
-        (None, accent) => HitParams::of(accent).level,
-        (Some(_), Accent::Plain) => plain,
-        (Some(depth), Accent::Accent) => plain * 10_f64.powf(f64::from(depth) / 20.0),
-        (Some(depth), Accent::Ghost) => plain * 10_f64.powf(-f64::from(depth) / 20.0),
+    let wanted = match (depth.map(f64::from), accent) {
+        (None, _) | (_, Accent::Plain) => HitParams::of(accent).level,
+        (Some(depth), Accent::Accent) => plain * 10_f64.powf(depth / 20.0),
+        (Some(depth), Accent::Ghost) => plain * 10_f64.powf(-depth / 20.0),
     };
     (wanted / synthesized) as f32
 }

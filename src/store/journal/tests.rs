@@ -23,7 +23,7 @@ impl Home {
     }
 }
 
-fn texts(found: &Found) -> Vec<&str> {
+fn texts(found: &FoundJournals) -> Vec<&str> {
     found.unsaved.iter().map(|u| u.contents.text.as_deref().unwrap_or("none")).collect()
 }
 

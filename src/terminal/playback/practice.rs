@@ -1,7 +1,7 @@
 //! Sequences: all takes in turn, and the tempo ladder, as far as the state goes.
 
 use crate::describe::ladder;
-use crate::jobs::play_request::{LoopSpec, Sequence, SequencePosition, SequenceTake, Start};
+use crate::jobs::play_request::{LoopSpec, ResumePoint, Sequence, SequencePosition, SequenceTake};
 use crate::jobs::{HearingKey, Practice};
 use crate::rhythm::Fraction;
 use crate::terminal::playback::mix::Mix;
@@ -83,11 +83,11 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
 }
 
 /// Where another player continues: a take in its pass, a count-in from its start.
-pub(crate) fn place(state: &mut State) -> Option<Start> {
+pub(crate) fn place(state: &mut State) -> Option<ResumePoint> {
     let position = state.playback.position?;
-    let Some(running) = &mut state.playback.running else { return Some(Start { position, passes: 0 }) };
+    let Some(running) = &mut state.playback.running else { return Some(ResumePoint { position, passes: 0 }) };
     running.next = None;
-    (!running.counting).then_some(Start { position, passes: running.pass })
+    (!running.counting).then_some(ResumePoint { position, passes: running.pass })
 }
 
 pub(crate) fn play_takes(state: &mut State, times: u32, count_in: bool) {

@@ -1,7 +1,7 @@
 //! Starting and stopping, speed, volumes and loop, and what happens to the output.
 
 use crate::jobs::Position;
-use crate::jobs::play_request::Start;
+use crate::jobs::play_request::ResumePoint;
 use crate::rhythm::bounds::Bound;
 use crate::session::Command;
 use crate::terminal::event::RemoteEvent;
@@ -26,7 +26,7 @@ pub(crate) fn start(state: &mut State, from: Option<Position>) {
         state.warn(NO_SOUND);
     }
     state.playback.on = true;
-    let start = from.map(|position| Start { position, passes: 0 });
+    let start = from.map(|position| ResumePoint { position, passes: 0 });
     let request = Box::new(state.play_request());
     state.effects.push(Effect::Play(request, start));
 }

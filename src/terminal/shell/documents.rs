@@ -3,7 +3,7 @@
 use crate::describe::difference;
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::store::{self, Loaded, Overwrite, Practice, SaveError, Stamp, StateFolder};
+use crate::store::{self, LoadedGroove, Overwrite, Practice, SaveError, Stamp, StateFolder};
 use crate::terminal::event::SaveFailed;
 use std::path::PathBuf;
 use std::time::{SystemTime, UNIX_EPOCH};
@@ -26,7 +26,7 @@ pub(crate) struct Documents {
 }
 
 impl Documents {
-    pub(crate) fn new(path: Option<PathBuf>, loaded: Option<Loaded>, state: Option<StateFolder>) -> Self {
+    pub(crate) fn new(path: Option<PathBuf>, loaded: Option<LoadedGroove>, state: Option<StateFolder>) -> Self {
         let (text, stamp) = loaded.map_or((None, None), |l| (Some(l.text), Some(l.stamp)));
         Self { files: vec![DocumentFile { path, text, stamp }], current: DocumentId::default(), state }
     }

@@ -22,8 +22,8 @@ use crate::describe::tap::TapOffset;
 use crate::jobs::{OutsideSounds, SoundAccess};
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
-use crate::sound::playback::PlaybackEvent;
-use crate::store::{self, Calibration, LoadError, Overwrite, Problem, SoundLevels, StateFolder, Unsaved};
+use crate::sound::playback::{PlaybackEvent, PlaybackRequest};
+use crate::store::{self, Calibration, LoadError, Overwrite, Problem, SoundLevels, StateFolder, UnsavedJournal};
 use crate::terminal::files::outside_sounds::on_found;
 use crate::terminal::files::recovery::on_journal;
 use crate::terminal::{Effect, Event, Keymap, State, Theme, start, update};
@@ -180,11 +180,11 @@ fn event_loop<W: io::Write>(
                 Effect::Journal { .. } | Effect::Tap(None) => {}
                 Effect::AdoptUnsaved(id, document) => adopt(state, workers, offered_journals, (id, document)),
                 Effect::ReleaseUnsaved(id) => drop(offered_journals[id].take()),
-                Effect::DiscardUnsaved(id) => offered_journals[id].take().into_iter().for_each(Unsaved::discard),
+                Effect::DiscardUnsaved(id) => offered_journals[id].take().into_iter().for_each(UnsavedJournal::discard),
                 Effect::Save { groove, name, overwrite } => workers.save(groove, name.map(PathBuf::from), overwrite),
-                Effect::Play(request, start) => workers.playback.requests().play(*request, start),
-                Effect::Change(request) => workers.playback.requests().change(*request),
-                Effect::Step(sequence) => workers.playback.requests().step(*sequence),
+                Effect::Play(request, start) => workers.playback.request(PlaybackRequest::Play(*request, start)),
+                Effect::Change(request) => workers.playback.request(PlaybackRequest::Change(*request)),
+                Effect::Step(sequence) => workers.playback.request(PlaybackRequest::Step(*sequence)),
                 Effect::Progress(practice) => {
                     workers.disk.run(|documents| Some(Event::Progress(documents.progress(practice))));
                 }
@@ -193,8 +193,8 @@ fn event_loop<W: io::Write>(
                 Effect::AllowSounds(paths) => {
                     workers.disk.run(move |documents| save_warning("answer", documents.allow_sounds(&paths)));
                 }
-                Effect::Stop => workers.playback.requests().stop(),
-                Effect::Tap(Some(at)) => workers.playback.requests().tap(at),
+                Effect::Stop => workers.playback.request(PlaybackRequest::Stop),
+                Effect::Tap(Some(at)) => workers.playback.tap(at),
                 Effect::SaveOffset(Offset { ms, error_ms, .. }) => {
                     let save = move |state: &StateFolder| state.save_calibration(Calibration { ms, error_ms });
                     workers.disk.run(move |documents| Some(Event::OffsetSaved(documents.save_state(save))));

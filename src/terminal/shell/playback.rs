@@ -3,7 +3,7 @@
 use crate::jobs::{FilesToSend, OutsideSounds, SharedAccess, SoundAccess, UserSampleCache};
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
-use crate::sound::playback::{self, EventSink, PlaybackEvent, Requests};
+use crate::sound::playback::{self, EventSink, PlaybackEvent, PlaybackRequest, Requests};
 use crate::sound::remote::Link;
 use crate::store::{self, StateFolder, reason};
 use crate::terminal::Event;
@@ -16,7 +16,7 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex, MutexGuard};
 use std::thread;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Interval between looks for a new socket while no speaker is connected.
 const LOOK_INTERVAL: Duration = Duration::from_millis(500);
@@ -111,7 +111,7 @@ impl PlaybackHandle {
             let (mut cache, access) = (UserSampleCache::default(), player.access.clone());
             let load = Box::new(move |groove: &Groove, rate| {
                 let _running = &end;
-                let access = lock(&access).clone();
+                let access = access.get();
                 cache.load(groove, &access, rate)
             });
             drop(playback::spawn(requests, output, load, player.sink()));
@@ -127,7 +127,7 @@ impl PlaybackHandle {
     pub(crate) fn try_sounds(&self, groove: Arc<Groove>) {
         let player = self.clone();
         let read = move || {
-            let access = lock(&player.access).clone();
+            let access = player.access.get();
             player.send(Event::OutsideSounds(outside_sounds(&access, &groove)));
             let problems = UserSampleCache::default().load(&groove, &access, SampleRate::STUDIO).1;
             if !problems.is_empty() {
@@ -139,13 +139,8 @@ impl PlaybackHandle {
 
     /// Sets the groove's file, and the sound files outside its folder that may be read.
     pub(crate) fn set_sound_access(&self, file: Option<&str>, allowed: &[PathBuf]) {
-        let mut access = lock(&self.access);
-        if access.file.as_deref().and_then(|p| p.to_str()) != file {
-            access.file = file.map(PathBuf::from);
-        }
-        if !matches!(&access.outside, OutsideSounds::Only(paths) if paths == allowed) {
-            access.outside = OutsideSounds::Only(allowed.to_vec());
-        }
+        let outside = OutsideSounds::Only(allowed.to_vec());
+        self.access.set(SoundAccess { file: file.map(PathBuf::from), outside });
     }
 
     pub(crate) fn set_volume(&self, db: f32) {
@@ -154,13 +149,17 @@ impl PlaybackHandle {
         current.requests.set_volume(db);
     }
 
-    pub(crate) fn requests(&self) -> Requests {
-        self.current().requests.clone()
+    pub(crate) fn request(&self, request: PlaybackRequest) {
+        self.current().requests.request(request);
+    }
+
+    pub(crate) fn tap(&self, at: Instant) {
+        self.current().requests.tap(at);
     }
 
     pub(crate) fn stop(&self) {
         let current = self.current();
-        current.requests.stop();
+        current.requests.request(PlaybackRequest::Stop);
         current.requests.close();
         let _ = current.ended.recv_timeout(STOP_TIMEOUT);
     }
@@ -173,7 +172,7 @@ impl PlaybackHandle {
     fn replace(&self) -> (Requests, Sender<()>) {
         let (end, ended) = mpsc::channel();
         let mut current = self.current();
-        current.requests.stop();
+        current.requests.request(PlaybackRequest::Stop);
         current.requests.close();
         (current.requests, current.ended) = (Requests::new(), ended);
         current.requests.set_volume(current.volume);

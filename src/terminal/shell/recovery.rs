@@ -2,7 +2,7 @@
 
 use crate::describe::{difference, visible};
 use crate::rhythm::{Groove, count};
-use crate::store::{self, Unsaved};
+use crate::store::{self, UnsavedJournal};
 use crate::terminal::files::recovery::UnsavedWork;
 use std::collections::VecDeque;
 use std::time::{Duration, SystemTime};
@@ -16,10 +16,10 @@ pub(super) struct OpenedGroove<'a> {
 }
 
 /// The journals of the work on offer, by its number; `None` once the user has decided.
-pub(super) type OfferedJournals = Vec<Option<Unsaved>>;
+pub(super) type OfferedJournals = Vec<Option<UnsavedJournal>>;
 
 /// What is to be offered. Work that equals the groove or what it started from is no work; its journal is removed.
-pub(super) fn prepare(found: Vec<Unsaved>, opened: &OpenedGroove<'_>) -> (OfferedJournals, VecDeque<UnsavedWork>) {
+pub(super) fn prepare(found: Vec<UnsavedJournal>, opened: &OpenedGroove<'_>) -> (OfferedJournals, VecDeque<UnsavedWork>) {
     let (mut offered_journals, mut offered) = (Vec::new(), VecDeque::new());
     for unsaved in found {
         let contents = &unsaved.contents;

@@ -1,7 +1,7 @@
 //! Tests of the remote speaker as the user sees it: connected, lost, connected again.
 
 use super::*;
-use crate::jobs::play_request::{SequencePosition, Start};
+use crate::jobs::play_request::{ResumePoint, SequencePosition};
 use crate::terminal::event::RemoteEvent;
 
 const SIZE: (u16, u16) = (100, 24);
@@ -31,7 +31,7 @@ fn a_loop_continues_where_the_connection_was_lost() {
     assert!(shown.contains("teeter remote HOST --join"), "{shown}");
     let found = send(&mut state, RemoteEvent::Connected);
     assert!(
-        matches!(found[..], [Effect::Play(_, Some(Start { passes: 0, position: p }))] if p == position),
+        matches!(found[..], [Effect::Play(_, Some(ResumePoint { passes: 0, position: p }))] if p == position),
         "{found:?}"
     );
     assert!(!screen(&state, SIZE).contains("connection lost"));
@@ -63,7 +63,7 @@ fn a_sequence_continues_in_its_take_and_its_pass() {
         let found = send(&mut state, RemoteEvent::Connected);
         let [Effect::Play(request, start)] = &found[..] else { panic!("{found:?}") };
         assert!(matches!(&**request, PlayRequest::Sequence(s) if s.at == 1), "{request:?}");
-        assert_eq!(*start, (!is_count_in).then_some(Start { position, passes: 2 }));
+        assert_eq!(*start, (!is_count_in).then_some(ResumePoint { position, passes: 2 }));
     }
 }
 

@@ -63,8 +63,8 @@ fn once(groove: &Groove, take: &Take, silent: bool) -> Sounds {
     }
     for line in &take.lines {
         for moment in &line.moments {
-            let (Moment::Seconds(t) | Moment::Between(t)) = *moment else { panic!("seconds") };
-            let accent = if matches!(moment, Moment::Between(_)) { Accent::Ghost } else { Accent::Plain };
+            let (Moment::Pulse(t) | Moment::Division(t)) = *moment;
+            let accent = if matches!(moment, Moment::Division(_)) { Accent::Ghost } else { Accent::Plain };
             sounds.push((BigRational::from_f64(t).expect("finite"), Tone::Line(line.tone), accent, 1.0, line.side));
         }
     }
