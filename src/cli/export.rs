@@ -18,15 +18,15 @@ pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, Failure> {
     check_options(args)?;
     let inputs = input::grooves(&args.grooves.files)?;
     let default = |path: &Path| {
-        if input::is_stdin(path) || args.format.ending == TEXT {
+        if input::is_stdin(path) || args.format.extension == TEXT {
             PathBuf::from("-")
         } else {
-            path.with_extension(args.format.ending)
+            path.with_extension(args.format.extension)
         }
     };
-    let targets = output::targets(&inputs, args.output.as_ref(), args.into.as_ref(), default, args.format.ending)?;
+    let targets = output::targets(&inputs, args.output.as_ref(), args.into.as_ref(), default, args.format.extension)?;
     let targets: Vec<Target> = targets.iter().map(|path| Target::from_arg(path)).collect();
-    if args.format.ending != TEXT {
+    if args.format.extension != TEXT {
         targets.iter().try_for_each(output::not_a_terminal)?;
     }
     let limits = input::listener()?;
@@ -46,14 +46,14 @@ fn check_options(args: &args::ExportArgs) -> Result<(), Failure> {
         ("--theme", args.theme.is_some(), format.is_picture, pictures),
         ("--width", args.width.is_some(), format.is_picture, pictures),
         ("--scale", args.scale.is_some(), format.name == "png", "png"),
-        ("--hearing", !args.hearings.numbers.is_empty(), format.ending != TEXT, "formats other than txt"),
+        ("--hearing", !args.hearings.numbers.is_empty(), format.extension != TEXT, "formats other than txt"),
     ];
     let notation = args.notation.set_options().map(|option| (option, true, is_notation, notation));
     if let Some((option, _, _, formats)) = options.into_iter().chain(notation).find(|o| o.1 && !o.2) {
         return Err(Failure::usage(format!("{option} applies only to {formats}, not to --as {}", format.name)));
     }
     let name = args.output.as_deref().and_then(Path::to_str);
-    name.map_or(Ok(()), |name| formats::check_ending(name, format.ending).map_err(Failure::usage))
+    name.map_or(Ok(()), |name| formats::check_extension(name, format.extension).map_err(Failure::usage))
 }
 
 fn export(args: &args::ExportArgs, path: &Path, target: Target, limits: Limits) -> Result<JobReport, Failure> {

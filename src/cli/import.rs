@@ -50,7 +50,7 @@ pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, Failure> {
 
 /// Checks that a groove's file name does not have the extension of another format.
 fn check_name(path: &Path) -> Result<(), Failure> {
-    let exports = crate::export::formats::FORMATS.iter().map(|f| f.ending);
+    let exports = crate::export::formats::FORMATS.iter().map(|f| f.extension);
     let others: Vec<&str> = exports.chain(formats::extensions()).collect();
     if input::has_extension(path, &others) {
         let wanted = "a name that ends in .toml, or - for standard output";

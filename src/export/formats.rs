@@ -16,7 +16,7 @@ pub(crate) struct Format {
     /// Name after `--as`.
     pub(crate) name: &'static str,
     /// Extension of its files, without a dot.
-    pub(crate) ending: &'static str,
+    pub(crate) extension: &'static str,
     pub(crate) description: &'static str,
     /// Whether it draws one of [`PICTURES`].
     pub(crate) is_picture: bool,
@@ -65,9 +65,9 @@ pub(crate) const PICTURES: &[(&str, &str, Option<PictureKind>)] = &[
 ];
 
 macro_rules! formats {
-    ($($name:literal $ending:literal, picture: $is_picture:literal, $description:literal, $write:expr;)*) => {
+    ($($name:literal $extension:literal, picture: $is_picture:literal, $description:literal, $write:expr;)*) => {
         &[$(Format {
-            name: $name, ending: $ending, is_picture: $is_picture, description: $description, write: $write,
+            name: $name, extension: $extension, is_picture: $is_picture, description: $description, write: $write,
         }),*]
     };
 }
@@ -95,7 +95,7 @@ pub(crate) const FORMATS: &[Format] = formats! {
 };
 
 /// Known file extensions; those of one row mean the same kind of file.
-const ENDINGS: &[&[&str]] = &[
+const EXTENSIONS: &[&[&str]] = &[
     &["toml"],
     &["mid", "midi", "smf", "kar"],
     &["musicxml", "xml"],
@@ -109,12 +109,12 @@ const ENDINGS: &[&[&str]] = &[
     &["tsv"],
 ];
 
-/// Rejects a file name whose extension is known and means another kind of file than `ending` does.
-pub(crate) fn check_ending(name: &str, ending: &str) -> Result<(), String> {
+/// Rejects a file name whose extension is known and means another kind of file than `extension` does.
+pub(crate) fn check_extension(name: &str, extension: &str) -> Result<(), String> {
     let found = name.rsplit_once('.').map(|n| n.1.to_lowercase()).unwrap_or_default();
-    match ENDINGS.iter().find(|row| row.contains(&found.as_str())) {
-        Some(row) if !row.contains(&ending) => {
-            Err(format!("{name}: {}", expected(format!("a file name ending in .{ending}"), format!(".{found}"))))
+    match EXTENSIONS.iter().find(|row| row.contains(&found.as_str())) {
+        Some(row) if !row.contains(&extension) => {
+            Err(format!("{name}: {}", expected(format!("a file name ending in .{extension}"), format!(".{found}"))))
         }
         _ => Ok(()),
     }
@@ -163,7 +163,7 @@ pub(crate) fn default_hearings(report: &Report) -> Vec<usize> {
     rival.into_iter().chain((0..report.hearings.len()).find(other)).collect()
 }
 
-pub(crate) fn format(name: &str) -> Result<&'static Format, String> {
+pub(crate) fn parse_format(name: &str) -> Result<&'static Format, String> {
     FORMATS.iter().find(|f| f.name == name).ok_or_else(|| {
         let allowed: Vec<String> = FORMATS.iter().map(|f| format!("{} ({})", f.name, f.description)).collect();
         expected(format!("one of: {}", allowed.join(", ")), format!("'{name}'"))

@@ -173,7 +173,7 @@ fn microseconds(tempo: Tempo) -> u32 {
 fn channels() -> impl Iterator<Item = (u8, bool)> {
     (0..).map(|k: usize| {
         let n = (k % 15) as u8;
-        (n + u8::from(n >= general_midi::PERCUSSION), k < 15)
+        (n + u8::from(n >= general_midi::PERCUSSION_CHANNEL), k < 15)
     })
 }
 
@@ -191,7 +191,7 @@ fn layer_track<'a>(
     let pitched = layer.voice.is_pitched() && notes.iter().any(|n| n.attack.pitch.is_some());
     let drum = general_midi::key(layer.voice).filter(|_| !pitched);
     let melodic = if drum.is_some() { None } else { channels.next() };
-    let (channel, first) = melodic.unwrap_or((general_midi::PERCUSSION, false));
+    let (channel, first) = melodic.unwrap_or((general_midi::PERCUSSION_CHANNEL, false));
     let program = u7::new(general_midi::program(layer.voice));
     let own_key = layer.voice.default_pitch().or(Voice::Pluck.default_pitch()).unwrap_or(60);
     let mut events = named_track(texts);
@@ -199,7 +199,9 @@ fn layer_track<'a>(
     if first {
         events.push(midi(0, Rank::Meta, MidiMessage::ProgramChange { program }));
         let volume = if layer.mute { 0 } else { general_midi::volume(layer.gain) };
-        for (controller, value) in [(general_midi::VOLUME, volume), (general_midi::PAN, general_midi::pan(layer.pan))] {
+        for (controller, value) in
+            [(general_midi::VOLUME_CONTROLLER, volume), (general_midi::PAN_CONTROLLER, general_midi::pan(layer.pan))]
+        {
             let message = MidiMessage::Controller { controller: u7::new(controller), value: u7::new(value) };
             events.push(midi(0, Rank::Meta, message));
         }
@@ -234,9 +236,9 @@ fn click_track<'a>(
     let clock = &piece.report.clock;
     let start = piece.section.and_then(|s| clock.whole_notes(s, 0, Time::ZERO)).unwrap_or(0.0);
     let mut events = named_track(texts);
-    let key = u7::new(general_midi::CLICKS[n % general_midi::CLICKS.len()]);
+    let key = u7::new(general_midi::CLICK_KEYS[n % general_midi::CLICK_KEYS.len()]);
     let (on, off) = (u7::new(general_midi::velocity(Accent::Plain)), u7::new(0));
-    let midi = |tick, rank, message| midi(tick, rank, general_midi::PERCUSSION, message);
+    let midi = |tick, rank, message| midi(tick, rank, general_midi::PERCUSSION_CHANNEL, message);
     for seconds in pulses {
         let at = ((clock.whole_of(*seconds) - start) * 4.0 * ticks.per_quarter as f64).round();
         if !(0.0..end as f64).contains(&at) {

@@ -9,7 +9,7 @@ pub mod musicxml;
 pub mod picture;
 mod pulses;
 
-pub(crate) use pulses::left_out;
+pub(crate) use pulses::skipped_hearings;
 
 use crate::analysis::Report;
 use crate::describe;

@@ -6,10 +6,10 @@
 use crate::rhythm::{Accent, Voice};
 
 /// The percussion channel, from 0.
-pub(crate) const PERCUSSION: u8 = 9;
+pub(crate) const PERCUSSION_CHANNEL: u8 = 9;
 /// Controllers of a channel.
-pub(crate) const VOLUME: u8 = 7;
-pub(crate) const PAN: u8 = 10;
+pub(crate) const VOLUME_CONTROLLER: u8 = 7;
+pub(crate) const PAN_CONTROLLER: u8 = 10;
 /// The volume of a layer at 0 dB: the default of a receiver.
 const DEFAULT_VOLUME: f64 = 100.0;
 
@@ -68,7 +68,7 @@ pub(crate) fn voice_of_program(program: u8) -> Voice {
 }
 
 /// The keys of the clicks of hearings, by index: claves, low and high wood block, side stick.
-pub(crate) const CLICKS: [u8; 4] = [75, 77, 76, 37];
+pub(crate) const CLICK_KEYS: [u8; 4] = [75, 77, 76, 37];
 
 pub(crate) fn velocity(accent: Accent) -> u8 {
     match accent {

@@ -31,12 +31,12 @@ mod value;
 
 pub use crate::describe::notes::Beaming;
 pub(crate) use beam::Beam;
-pub(crate) use error::{FormatError, count, were};
+pub(crate) use error::{FormatError, count, count_were};
 pub(crate) use passes::{Pass, TimedNote, passes, timed_notes};
-pub(crate) use pitch::{Accidental, Clef, Spelled};
+pub(crate) use pitch::{Accidental, Clef, SpelledPitch};
 pub(crate) use shape::HeadShape;
 pub(crate) use swing::SwungValue;
-pub(crate) use value::Value;
+pub(crate) use value::NoteValue;
 
 use crate::rhythm::{Attack, Groove, Pitch, Time, Voice};
 use names::Names;
@@ -88,13 +88,13 @@ pub struct Bar {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Note {
     /// From the start of the bar.
-    pub at: Time,
+    pub start: Time,
     /// Its duration.
     pub length: Time,
     /// `None` for the rest of a whole bar, whatever its length.
-    pub value: Option<Value>,
+    pub value: Option<NoteValue>,
     /// `None` for a rest.
-    pub sound: Option<Strike>,
+    pub sound: Option<NoteSound>,
     /// Index into the tuplets of the bar.
     pub tuplet: Option<usize>,
     /// Its beams, the longest first; empty for rests and notes with flags.
@@ -103,7 +103,7 @@ pub struct Note {
 
 /// The sound of a note.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Strike {
+pub struct NoteSound {
     /// Its accent and pitch.
     pub attack: Attack,
     /// The attack in the layer's part of the section, from 0.
@@ -111,7 +111,7 @@ pub struct Strike {
     /// The cell of the attack.
     pub cell: usize,
     /// The pitch on a staff with a clef.
-    pub spelled: Option<Spelled>,
+    pub spelled_pitch: Option<SpelledPitch>,
     /// Tied from the previous note: not a new attack.
     pub tied_from: bool,
     /// Tied to the next note.
@@ -130,7 +130,7 @@ pub struct Tuplet {
     /// Units that fill the same time without a tuplet.
     pub normal: u16,
     /// The value of a unit.
-    pub unit: Value,
+    pub unit: NoteValue,
 }
 
 impl Score {
@@ -138,9 +138,9 @@ impl Score {
     ///
     /// # Errors
     /// [`FormatError`] for a cell shorter than 1/1024, or a section that does not exist.
-    pub fn of(groove: &Groove, section: Option<usize>, beaming: Beaming) -> Result<Self, FormatError> {
+    pub fn spell(groove: &Groove, section: Option<usize>, beaming: Beaming) -> Result<Self, FormatError> {
         let sections = section_range(groove, section)?;
-        let staff = |layer| Staff::of(groove, layer, sections.clone(), beaming);
+        let staff = |layer| Staff::spell(groove, layer, sections.clone(), beaming);
         Ok(Self { staves: (0..groove.layers().len()).map(staff).collect::<Result<_, FormatError>>()? })
     }
 }
@@ -150,7 +150,7 @@ impl Staff {
     ///
     /// # Errors
     /// [`FormatError`] for a cell shorter than 1/1024.
-    pub(crate) fn of(
+    pub(crate) fn spell(
         groove: &Groove,
         layer: usize,
         sections: Range<usize>,
@@ -162,7 +162,7 @@ impl Staff {
             bars.extend(spell::section(groove, layer, section, names, beaming)?);
         }
         let shape = match kind {
-            StaffKind::Line => HeadShape::of(groove.layers()[layer].voice),
+            StaffKind::Line => HeadShape::for_voice(groove.layers()[layer].voice),
             StaffKind::Pitched(_) => HeadShape::Round,
         };
         Ok(Self { layer, kind, shape, bars })
@@ -194,5 +194,5 @@ fn kind(groove: &Groove, layer: usize) -> (StaffKind, Option<Names>) {
     if keys.is_empty() {
         keys.push(own);
     }
-    (StaffKind::Pitched(Clef::for_keys(&keys)), Some(Names::of(&keys)))
+    (StaffKind::Pitched(Clef::for_keys(&keys)), Some(Names::for_keys(&keys)))
 }

@@ -13,7 +13,7 @@ pub enum HeadShape {
 
 impl HeadShape {
     /// The shape for a voice without pitch, by common practice for cymbals, sticks and bells (no source).
-    pub(super) fn of(voice: Voice) -> Self {
+    pub(super) fn for_voice(voice: Voice) -> Self {
         match voice {
             Voice::Hat | Voice::Rim | Voice::Shaker => HeadShape::Cross,
             Voice::OpenHat => HeadShape::RingedCross,

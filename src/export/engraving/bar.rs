@@ -21,7 +21,7 @@ pub(super) fn draw(
         let found = column.at.binary_search_by(|(at, _)| at.cmp(&t));
         left + found.map_or(LEAD, |i| column.at[i].1) * stretch
     };
-    let x = |n: &Note| place(n.at);
+    let x = |n: &Note| place(n.start);
     let top = y - stem(max_flags(bar.notes.iter()));
     for (i, note) in bar.notes.iter().enumerate() {
         let at = x(note);
@@ -67,7 +67,7 @@ pub(super) fn draw(
                 Accent::Plain => {}
             }
             if let Some(pitch) = sound.attack.pitch {
-                let name = sound.spelled.map_or_else(|| pitch.to_string(), |spelled| spelled.to_string());
+                let name = sound.spelled_pitch.map_or_else(|| pitch.to_string(), |spelled| spelled.to_string());
                 canvas.text(StyleClass::Faint, Anchor::Middle, at, y + 21.5, 6.5, &name);
             }
         }
@@ -93,9 +93,9 @@ fn text(canvas: &mut Canvas, line: &Line<'_>, bar: &Bar, y: f32, x: impl Fn(&Not
     let (high, low) = (y - line.over, y + line.under + FIRST_TEXT);
     let rows = [(over, high - step(over.has_landings()), high), (under, low, low + step(under.groups))];
     for note in &bar.notes {
-        let Some(strike) = note.sound else { continue };
+        let Some(sound) = note.sound else { continue };
         for (text, groups, landings) in rows {
-            let [group, landing] = line.annotator.at(text, bar, strike);
+            let [group, landing] = line.annotator.at(text, bar, sound);
             for (text, class, y) in [(group, StyleClass::Text, groups), (landing, StyleClass::Faint, landings)] {
                 canvas.text(class, Anchor::Middle, x(note), y, TEXT, &text.unwrap_or_default());
             }

@@ -14,7 +14,7 @@ use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
 use crate::export::picture::theme::StyleClass;
 use crate::export::picture::{Picture, PictureOptions};
-use crate::notation::{Bar, FormatError, HeadShape, Note, Score, Staff, Value};
+use crate::notation::{Bar, FormatError, HeadShape, Note, NoteValue, Score, Staff};
 use crate::rhythm::{Accent, Section, Time};
 use glyph::BEAM_STEP;
 use std::collections::HashSet;
@@ -112,7 +112,7 @@ pub fn notation(
     notation: &NotationOptions,
     options: &PictureOptions,
 ) -> Result<Picture, FormatError> {
-    let score = Score::of(piece.groove, piece.section, notation.beams)?;
+    let score = Score::spell(piece.groove, piece.section, notation.beams)?;
     let marks = pulses::marks(piece);
     let columns = columns(piece, &score, &marks);
     let lines: Vec<Line<'_>> = score.staves.iter().map(|s| Line::new(piece, s, notation, &marks)).collect();
@@ -210,15 +210,15 @@ fn columns<'a>(piece: &ExportInput<'a>, score: &'a Score, marks: &[MarkedHearing
         let start = length.repeated(bars[0].number).unwrap_or(Time::ZERO);
         let end = start.plus(length).unwrap_or(start);
         let notes = || bars.iter().flat_map(|b| &b.notes);
-        let mut onsets: Vec<Time> = notes().map(|n| n.at).collect();
+        let mut onsets: Vec<Time> = notes().map(|n| n.start).collect();
         onsets.extend(marks.iter().flat_map(|m| m.within(index, start, end)).filter_map(|t| t.minus(start)));
         onsets.sort_unstable();
         onsets.dedup();
         let is_ghost = |n: &&Note| n.sound.is_some_and(|s| s.attack.accent == Accent::Ghost && !s.tied_from);
-        let ghosts: HashSet<Time> = notes().filter(is_ghost).map(|n| n.at).collect();
+        let ghosts: HashSet<Time> = notes().filter(is_ghost).map(|n| n.start).collect();
         let side_space = |at: &Time| if ghosts.contains(at) { PARENTHESES } else { 0.0 };
         let has_flags = |n: &&Note| n.sound.is_some() && n.beams.is_empty() && n.value.is_some_and(|v| v.flags() > 0);
-        let flagged: HashSet<Time> = notes().filter(has_flags).map(|n| n.at).collect();
+        let flagged: HashSet<Time> = notes().filter(has_flags).map(|n| n.start).collect();
         let after = |at: &Time| side_space(at).max(if flagged.contains(at) { FLAGS } else { 0.0 });
         let mut x = LEAD + onsets.first().map_or(0.0, side_space);
         let mut at = Vec::with_capacity(onsets.len());
@@ -244,7 +244,7 @@ fn columns<'a>(piece: &ExportInput<'a>, score: &'a Score, marks: &[MarkedHearing
 
 /// Beams or flags of the shortest note.
 fn max_flags<'a>(notes: impl Iterator<Item = &'a Note>) -> usize {
-    notes.filter_map(|n| n.value).map(Value::flags).max().unwrap_or(0)
+    notes.filter_map(|n| n.value).map(NoteValue::flags).max().unwrap_or(0)
 }
 
 fn stem(beams: usize) -> f32 {

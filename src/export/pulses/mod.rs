@@ -47,7 +47,7 @@ pub(super) fn marks(piece: &ExportInput<'_>) -> Vec<MarkedHearing> {
 }
 
 /// A sentence for each chosen hearing that cannot be notated.
-pub(crate) fn left_out(piece: &ExportInput<'_>) -> Vec<String> {
+pub(crate) fn skipped_hearings(piece: &ExportInput<'_>) -> Vec<String> {
     let sentence = |(index, h): (usize, &Hearing)| {
         let why = written_pulses(piece, h).err()?;
         Some(format!("skipped hearing {} ({}), which cannot be notated exactly: {why}", index + 1, h.kind))

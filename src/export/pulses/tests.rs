@@ -20,7 +20,7 @@ proptest! {
         let report = report(&g, &AnalysisOptions::default());
         for index in 0..report.hearings.len() {
             let piece = ExportInput { groove: &g, report: &report, hearings: vec![index, index], section: None };
-            let (marks, told) = (marks(&piece), left_out(&piece));
+            let (marks, told) = (marks(&piece), skipped_hearings(&piece));
             prop_assert_eq!(marks.len() + told.len(), 1);
             let Some(mark) = marks.first() else {
                 let number = format!("skipped hearing {} (", index + 1);

@@ -17,7 +17,7 @@ pub(super) fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> 
                 warnings.add(format!("track {}", part.track), message);
             }
             Some(MetaEvent::Layer(layer)) => {
-                let has_pitch = part.channel != general_midi::PERCUSSION && layer.voice.is_pitched();
+                let has_pitch = part.channel != general_midi::PERCUSSION_CHANNEL && layer.voice.is_pitched();
                 let attack = |n: &RawNote| Attack {
                     accent: general_midi::accent(n.velocity),
                     pitch: Pitch::new(n.key).filter(|_| has_pitch && n.release != 0),
@@ -26,7 +26,7 @@ pub(super) fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> 
                 let layer = Layer { name: part.name.clone(), ..layer.clone() };
                 all.push(DraftTrack { layer, notes, ignore_lengths: false });
             }
-            _ if part.channel == general_midi::PERCUSSION => all.extend(percussion(part, scale, warnings)?),
+            _ if part.channel == general_midi::PERCUSSION_CHANNEL => all.extend(percussion(part, scale, warnings)?),
             _ => {
                 let median = median_velocity(part);
                 let attack = |n: &RawNote| Attack {

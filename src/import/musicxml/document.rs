@@ -22,12 +22,12 @@ pub struct Measure {
     pub length: Time,
     /// A tempo that begins here.
     pub tempo: Option<Tempo>,
-    /// A rehearsal mark at the start.
-    pub mark: Option<String>,
+    /// At the start.
+    pub rehearsal_mark: Option<String>,
     /// Whether a repeat begins here.
-    pub forward: bool,
+    pub repeat_start: bool,
     /// How often the repeat that ends here is played in all.
-    pub backward: Option<usize>,
+    pub repeat_count: Option<usize>,
     /// The passes in which the measure is played, if it is under an ending.
     pub endings: Vec<usize>,
 }
@@ -69,7 +69,7 @@ pub struct Note {
     /// From 0.
     pub measure: usize,
     /// Onset from the measure's start.
-    pub at: Time,
+    pub start: Time,
     /// Ties joined.
     pub length: Time,
     /// Sounding MIDI key; `None` for percussion.

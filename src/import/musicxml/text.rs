@@ -3,10 +3,10 @@
 use crate::notation::FormatError;
 use crate::rhythm::expected;
 
-pub(super) const MAX_BYTES: usize = super::LIMIT as usize;
+pub(super) const MAX_TEXT_BYTES: usize = super::MAX_BYTES as usize;
 
 pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
-    if bytes.len() > MAX_BYTES {
+    if bytes.len() > MAX_TEXT_BYTES {
         return Err(too_large());
     }
     let text = match bytes {
@@ -25,11 +25,11 @@ pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
             }
         },
     };
-    if text.len() > MAX_BYTES { Err(too_large()) } else { Ok(text) }
+    if text.len() > MAX_TEXT_BYTES { Err(too_large()) } else { Ok(text) }
 }
 
 pub(super) fn too_large() -> FormatError {
-    FormatError::new("", expected(format!("a document of at most {} MB", MAX_BYTES >> 20), "a larger one"))
+    FormatError::new("", expected(format!("a document of at most {} MB", MAX_TEXT_BYTES >> 20), "a larger one"))
 }
 
 /// Decodes UTF-8 that stands after so many bytes of the document.

@@ -8,7 +8,9 @@ use crate::describe::notes::NotationOptions;
 use crate::export::annotations::Annotator;
 use crate::export::pulses::{self, MarkedHearing};
 use crate::export::{ExportError, ExportInput};
-use crate::notation::{Bar, Clef, HeadShape, Note, Staff, StaffKind, SwungValue, Value, general_midi, section_range};
+use crate::notation::{
+    Bar, Clef, HeadShape, Note, NoteValue, Staff, StaffKind, SwungValue, general_midi, section_range,
+};
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time};
 use num_integer::Integer;
 use std::io::Write;
@@ -43,7 +45,7 @@ pub fn write(
 ) -> Result<Vec<String>, ExportError> {
     let groove = piece.groove;
     let sections = section_range(groove, piece.section)?;
-    let spell = |layer| Staff::of(groove, layer, sections.clone(), notation.beams);
+    let spell = |layer| Staff::spell(groove, layer, sections.clone(), notation.beams);
     let (mut remarks, mut room) = (Vec::new(), MAX_KEPT);
     let mut parts = Vec::with_capacity(groove.layers().len());
     for layer in 0..groove.layers().len() {
@@ -113,8 +115,8 @@ fn header(xml: &mut Xml, groove: &Groove) {
 fn rests(piece: &ExportInput<'_>) -> Staff {
     let bars = piece.sections().into_iter().flat_map(|section| {
         let s = &piece.groove.sections()[section];
-        let (at, length) = (Time::ZERO, s.meter.bar());
-        let rest = Note { at, length, value: None, sound: None, tuplet: None, beams: Vec::new() };
+        let (start, length) = (Time::ZERO, s.meter.bar());
+        let rest = Note { start, length, value: None, sound: None, tuplet: None, beams: Vec::new() };
         let bar = move |number| Bar { section, number, notes: vec![rest.clone()], tuplets: Vec::new() };
         (0..usize::from(s.bars)).map(bar)
     });
@@ -326,9 +328,9 @@ impl Part<'_, '_> {
     /// A metronome mark, in quarters if the beat is not a note value.
     fn tempo(&mut self, tempo: Tempo) {
         let quarters = tempo.wholes_per_minute().times(Fraction::whole(4)).unwrap_or(tempo.bpm());
-        let (unit, bpm) = match Value::of(tempo.unit()) {
+        let (unit, bpm) = match NoteValue::from_length(tempo.unit()) {
             Some(unit) => (unit, tempo.bpm()),
-            None => (Value::QUARTER, quarters),
+            None => (NoteValue::QUARTER, quarters),
         };
         self.direction(|xml| {
             xml.open("metronome", &[]);
@@ -351,7 +353,7 @@ impl Part<'_, '_> {
             self.xml.open_all(&["sound", "swing"]);
             self.xml.number("first", share.numer());
             self.xml.number("second", share.denom() - share.numer());
-            self.xml.text("swing-type", &[], Value::plain(value).unwrap_or(Value::QUARTER).name());
+            self.xml.text("swing-type", &[], NoteValue::undotted(value).unwrap_or(NoteValue::QUARTER).name());
             self.xml.close(2);
         } else if swing.words.is_none() {
             self.xml.wrap("sound", &[], |xml| xml.wrap("swing", &[], |xml| xml.empty("straight", &[])));

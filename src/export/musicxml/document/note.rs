@@ -1,7 +1,7 @@
 //! Writes the notes of a measure.
 
 use super::Part;
-use crate::notation::{Accidental, Bar, Beam, HeadShape, Note, StaffKind, Strike, Tuplet};
+use crate::notation::{Accidental, Bar, Beam, HeadShape, Note, NoteSound, StaffKind, Tuplet};
 use crate::rhythm::{Accent, Time};
 
 /// The style of text over the notes.
@@ -11,8 +11,8 @@ impl Part<'_, '_> {
     pub(super) fn notes(&mut self, bar: &Bar) {
         for (i, note) in bar.notes.iter().enumerate() {
             // The first direction is set nearest to the notes.
-            if let Some(strike) = note.sound {
-                let [group, landing] = self.annotator.at(&self.notation.over, bar, strike);
+            if let Some(sound) = note.sound {
+                let [group, landing] = self.annotator.at(&self.notation.over, bar, sound);
                 for (text, style) in [(landing, "italic"), (group, "normal")] {
                     if let Some(text) = text {
                         self.words(&text, &[SMALL, ("font-style", style)], 0);
@@ -30,7 +30,7 @@ impl Part<'_, '_> {
     /// The marks of pulses within a note.
     fn pulses(&mut self, bar: &Bar, note: &Note) {
         let start = self.groove().sections()[bar.section].meter.bar().repeated(bar.number);
-        let times = start.and_then(|s| s.plus(note.at)).and_then(|s| Some((s, s.plus(note.length)?)));
+        let times = start.and_then(|s| s.plus(note.start)).and_then(|s| Some((s, s.plus(note.length)?)));
         let Some((start, end)) = times else { return };
         for mark in self.marks {
             for at in mark.within(bar.section, start, end) {
@@ -50,8 +50,8 @@ impl Part<'_, '_> {
 
     /// In divisions: the difference of two rounded positions, so that the durations of a bar add up.
     fn duration(&self, note: &Note) -> i64 {
-        let end = note.at.plus(note.length).unwrap_or(note.at);
-        self.in_divisions(end) - self.in_divisions(note.at)
+        let end = note.start.plus(note.length).unwrap_or(note.start);
+        self.in_divisions(end) - self.in_divisions(note.start)
     }
 
     fn note(&mut self, bar: &Bar, index: usize, note: &Note) {
@@ -59,7 +59,7 @@ impl Part<'_, '_> {
         match note.sound {
             None if note.value.is_none() => self.xml.empty("rest", &[("measure", "yes")]),
             None => self.xml.empty("rest", &[]),
-            Some(strike) => self.head(strike),
+            Some(sound) => self.head(sound),
         }
         self.xml.number("duration", self.duration(note));
         let ties =
@@ -74,8 +74,8 @@ impl Part<'_, '_> {
                 self.xml.empty("dot", &[]);
             }
         }
-        if let Some(sign) = note.sound.and_then(|s| s.spelled).and_then(|s| s.sign) {
-            let name = match sign {
+        if let Some(accidental) = note.sound.and_then(|s| s.spelled_pitch).and_then(|p| p.accidental) {
+            let name = match accidental {
                 Accidental::Sharp => "sharp",
                 Accidental::Flat => "flat",
                 Accidental::Natural => "natural",
@@ -97,8 +97,8 @@ impl Part<'_, '_> {
             let has_text = self.annotator.lines(&self.notation.over) > 0;
             self.xml.text("stem", &[], if has_text { "down" } else { "up" });
         }
-        if let Some(strike) = note.sound {
-            self.notehead(strike);
+        if let Some(sound) = note.sound {
+            self.notehead(sound);
         }
         for (level, beam) in note.beams.iter().enumerate() {
             let text = match beam {
@@ -122,8 +122,8 @@ impl Part<'_, '_> {
         self.xml.close(1);
     }
 
-    fn head(&mut self, strike: Strike) {
-        if let Some(p) = strike.spelled {
+    fn head(&mut self, sound: NoteSound) {
+        if let Some(p) = sound.spelled_pitch {
             self.xml.open("pitch", &[]);
             self.xml.text("step", &[], &p.letter.to_string());
             if p.alter != 0 {
@@ -139,8 +139,8 @@ impl Part<'_, '_> {
         self.xml.close(1);
     }
 
-    fn notehead(&mut self, strike: Strike) {
-        let ghost = strike.attack.accent == Accent::Ghost;
+    fn notehead(&mut self, sound: NoteSound) {
+        let ghost = sound.attack.accent == Accent::Ghost;
         let head = match self.staff.shape {
             HeadShape::Round => "normal",
             HeadShape::Cross => "x",
