@@ -1,6 +1,6 @@
 //! `teeter export`: exports grooves to other formats, many at once.
 
-use super::{Exit, Failure, args, input, output};
+use super::{CommandError, Exit, args, input, output};
 use crate::analysis::Limits;
 use crate::export::formats;
 use crate::export::picture::PictureKind;
@@ -14,9 +14,9 @@ const TEXT: &str = "txt";
 
 const DEFAULT_PICTURE: args::Picture = Some(PictureKind::Grid);
 
-pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, Failure> {
+pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, CommandError> {
     check_options(args)?;
-    let inputs = input::grooves(&args.grooves.files)?;
+    let inputs = input::groove_files(&args.grooves.files)?;
     let default = |path: &Path| {
         if input::is_stdin(path) || args.format.extension == TEXT {
             PathBuf::from("-")
@@ -27,16 +27,16 @@ pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, Failure> {
     let targets = output::targets(&inputs, args.output.as_ref(), args.into.as_ref(), default, args.format.extension)?;
     let targets: Vec<Target> = targets.iter().map(|path| Target::from_arg(path)).collect();
     if args.format.extension != TEXT {
-        targets.iter().try_for_each(output::not_a_terminal)?;
+        targets.iter().try_for_each(output::check_not_terminal)?;
     }
-    let limits = input::listener()?;
+    let limits = input::listener_limits()?;
     let pairs: Vec<(&PathBuf, &Target)> = inputs.iter().zip(&targets).collect();
-    let results = output::on_all_cores(&pairs, |(path, target)| export(args, path, (*target).clone(), limits));
-    output::print_results(inputs.iter().zip(results), Exit::Good)
+    let results = output::map_parallel(&pairs, |(path, target)| export(args, path, (*target).clone(), limits));
+    output::print_results(inputs.iter().zip(results), Exit::Success)
 }
 
 /// Checks that every option given applies to the format.
-fn check_options(args: &args::ExportArgs) -> Result<(), Failure> {
+fn check_options(args: &args::ExportArgs) -> Result<(), CommandError> {
     let format = args.format;
     let is_notation = format.is_notation(args.picture.unwrap_or(DEFAULT_PICTURE)) || format.name == "html";
     let pictures = "svg and png";
@@ -50,17 +50,17 @@ fn check_options(args: &args::ExportArgs) -> Result<(), Failure> {
     ];
     let notation = args.notation.set_options().map(|option| (option, true, is_notation, notation));
     if let Some((option, _, _, formats)) = options.into_iter().chain(notation).find(|o| o.1 && !o.2) {
-        return Err(Failure::usage(format!("{option} applies only to {formats}, not to --as {}", format.name)));
+        return Err(CommandError::usage(format!("{option} applies only to {formats}, not to --as {}", format.name)));
     }
     let name = args.output.as_deref().and_then(Path::to_str);
-    name.map_or(Ok(()), |name| formats::check_extension(name, format.extension).map_err(Failure::usage))
+    name.map_or(Ok(()), |name| formats::check_extension(name, format.extension).map_err(CommandError::usage))
 }
 
-fn export(args: &args::ExportArgs, path: &Path, target: Target, limits: Limits) -> Result<JobReport, Failure> {
-    let groove = input::read(path)?;
+fn export(args: &args::ExportArgs, path: &Path, target: Target, limits: Limits) -> Result<JobReport, CommandError> {
+    let groove = input::read_groove(path)?;
     let section_index = |name: &String| {
         let names = groove.sections().iter().map(|s| s.name.as_str());
-        input::index_of("section", name, names).map_err(|failure| failure.in_file(path))
+        input::index_of("section", name, names).map_err(|error| error.in_file(path))
     };
     let default = PictureStyle::default();
     let job = Job {
@@ -85,5 +85,5 @@ fn export(args: &args::ExportArgs, path: &Path, target: Target, limits: Limits) 
         },
         groove: Arc::new(groove),
     };
-    jobs::run(&job, &JobControl::detached()).map_err(|e| Failure::of_job(e, path))
+    jobs::run(&job, &JobControl::detached()).map_err(|e| CommandError::of_job(e, path))
 }

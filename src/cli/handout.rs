@@ -1,14 +1,14 @@
 //! `teeter handout`: makes handouts, a page per groove.
 
-use super::{Exit, Failure, args, input, output};
+use super::{CommandError, Exit, args, input, output};
 use crate::analysis::Limits;
 use crate::export::handout::stem;
 use crate::jobs::{self, HandoutFormat, Job, JobKind, JobReport, OutsideSounds, TakeSound, Target};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-pub(super) fn run(args: &args::HandoutArgs) -> Result<Exit, Failure> {
-    let inputs = input::grooves(&args.grooves.files)?;
+pub(super) fn run(args: &args::HandoutArgs) -> Result<Exit, CommandError> {
+    let inputs = input::groove_files(&args.grooves.files)?;
     let extension = match args.format {
         HandoutFormat::Html => "html",
         HandoutFormat::Markdown => "md",
@@ -22,13 +22,13 @@ pub(super) fn run(args: &args::HandoutArgs) -> Result<Exit, Failure> {
     let pages: Vec<PathBuf> = inputs.iter().map(page).collect();
     output::check_distinct(&inputs, &pages)?;
     output::create_folder(&args.into)?;
-    let limits = input::listener()?;
+    let limits = input::listener_limits()?;
     let results = inputs.iter().zip(pages).map(|(path, page)| (path, handout(args, path, page, limits)));
-    output::print_results(results, Exit::Good)
+    output::print_results(results, Exit::Success)
 }
 
-fn handout(args: &args::HandoutArgs, path: &Path, page: PathBuf, limits: Limits) -> Result<JobReport, Failure> {
-    let groove = input::read(path)?;
+fn handout(args: &args::HandoutArgs, path: &Path, page: PathBuf, limits: Limits) -> Result<JobReport, CommandError> {
+    let groove = input::read_groove(path)?;
     let outside = match args.sound {
         TakeSound::None => OutsideSounds::default(),
         _ => input::outside_sounds(&groove, path, &args.outside)?,
@@ -45,5 +45,5 @@ fn handout(args: &args::HandoutArgs, path: &Path, page: PathBuf, limits: Limits)
         rate: args.rate,
         kind: JobKind::Handout { format: args.format, sound: args.sound, notation: args.notation.options() },
     };
-    jobs::run(&job, &output::with_progress()).map_err(|e| Failure::of_job(e, path))
+    jobs::run(&job, &output::progress_control()).map_err(|e| CommandError::of_job(e, path))
 }

@@ -37,7 +37,7 @@ use std::process::ExitCode;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Exit {
     /// Success (0).
-    Good,
+    Success,
     /// A groove could not be read, or is wrong (1).
     BadGroove,
     /// The arguments do not fit together or name something that does not exist (2).
@@ -52,14 +52,17 @@ impl From<Exit> for ExitCode {
     }
 }
 
+/// Exit code of a shell for a missing command.
+const COMMAND_NOT_FOUND: i32 = 127;
+
 /// A command that failed: its exit code and what is printed on standard error.
 #[derive(Debug)]
-struct Failure {
+struct CommandError {
     exit: Exit,
     message: Option<String>,
 }
 
-impl Failure {
+impl CommandError {
     fn new(exit: Exit, message: impl std::fmt::Display) -> Self {
         Self { exit, message: Some(message.to_string()) }
     }
@@ -73,7 +76,7 @@ impl Failure {
         Self { message: self.message.map(|m| format!("{}: {m}", path.display())), ..self }
     }
 
-    /// The failure of a job on a file.
+    /// The error of a job on a file.
     fn of_job(error: JobError, path: &Path) -> Self {
         match error {
             JobError::Request(_) | JobError::Input(_) => Self::from(error).in_file(path),
@@ -82,10 +85,10 @@ impl Failure {
     }
 }
 
-impl From<JobError> for Failure {
+impl From<JobError> for CommandError {
     fn from(error: JobError) -> Self {
         match &error {
-            JobError::Write { kind: io::ErrorKind::BrokenPipe, .. } => Self { exit: Exit::Good, message: None },
+            JobError::Write { kind: io::ErrorKind::BrokenPipe, .. } => Self { exit: Exit::Success, message: None },
             JobError::Exists(_) => Self::new(Exit::Output, format!("{error}; use --overwrite to replace it")),
             JobError::IsInput(_) | JobError::Request(_) => Self::usage(error),
             JobError::Input(_) => Self::new(Exit::BadGroove, error),
@@ -96,11 +99,11 @@ impl From<JobError> for Failure {
     }
 }
 
-/// A closed pipe is no failure.
-impl From<io::Error> for Failure {
+/// A closed pipe is no error.
+impl From<io::Error> for CommandError {
     fn from(error: io::Error) -> Self {
         if error.kind() == io::ErrorKind::BrokenPipe {
-            Self { exit: Exit::Good, message: None }
+            Self { exit: Exit::Success, message: None }
         } else {
             Self::new(Exit::Output, format!("cannot write: {error}"))
         }
@@ -129,17 +132,17 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     match run_command(args) {
         Ok(exit) => exit.into(),
-        Err(failure) => {
-            if let Some(message) = &failure.message {
+        Err(error) => {
+            if let Some(message) = &error.message {
                 let _ = output::warn(message);
             }
-            failure.exit.into()
+            error.exit.into()
         }
     }
 }
 
 /// The user's settings. Prints the warnings about the part that the command uses, and fails if it has an error.
-fn user_config(part: Part) -> Result<Config, Failure> {
+fn user_config(part: Part) -> Result<Config, CommandError> {
     let config = Config::load();
     for warning in config.mistakes(part, Severity::Warning) {
         output::warn(warning)?;
@@ -147,25 +150,25 @@ fn user_config(part: Part) -> Result<Config, Failure> {
     let errors = config.mistakes(part, Severity::Error);
     let Some((last, others)) = errors.split_last() else { return Ok(config) };
     others.iter().try_for_each(output::warn)?;
-    Err(Failure::usage(last))
+    Err(CommandError::usage(last))
 }
 
 /// Opens the editor.
-fn edit(args: &EditArgs) -> Result<Exit, Failure> {
+fn edit(args: &EditArgs) -> Result<Exit, CommandError> {
     let (file, socket) = (args.file.as_deref(), args.speaker.as_deref());
     if let (Some(pid), Some(socket)) = (args.join, socket) {
         return remote::join(socket, pid);
     }
-    file.and_then(suggest::missing_file).map_or(Ok(()), |error| Err(Failure::usage(error)))?;
+    file.and_then(suggest::missing_file).map_or(Ok(()), |error| Err(CommandError::usage(error)))?;
     match terminal::shell::edit(file, socket) {
-        Ok(()) => Ok(Exit::Good),
-        Err(EditError::Groove(error)) => Err(Failure::new(Exit::BadGroove, error)),
-        Err(error @ (EditError::NoTerminal | EditError::Speaker(_))) => Err(Failure::usage(error)),
-        Err(error @ EditError::Terminal(_)) => Err(Failure::new(Exit::Output, error)),
+        Ok(()) => Ok(Exit::Success),
+        Err(EditError::Groove(error)) => Err(CommandError::new(Exit::BadGroove, error)),
+        Err(error @ (EditError::NoTerminal | EditError::Speaker(_))) => Err(CommandError::usage(error)),
+        Err(error @ EditError::Terminal(_)) => Err(CommandError::new(Exit::Output, error)),
     }
 }
 
-fn run_command(args: Args) -> Result<Exit, Failure> {
+fn run_command(args: Args) -> Result<Exit, CommandError> {
     if !matches!(args.command, None | Some(Command::Remote(_) | Command::Manual { .. })) {
         signals::clean_up_on_signal();
     }
@@ -189,7 +192,7 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut command, "teeter", &mut script);
             io::stdout().lock().write_all(&script)?;
-            Ok(Exit::Good)
+            Ok(Exit::Success)
         }
         None => edit(&args.edit),
     }

@@ -1,15 +1,15 @@
 //! `teeter outputs`: lists the output devices.
 
-use super::{Exit, Failure};
+use super::{CommandError, Exit};
 use crate::config::Part;
 use crate::describe::visible;
 use crate::sound;
 use std::io::{self, Write};
 
 /// Prints name and system id of every device, with `*` for the one in use.
-pub(super) fn run() -> Result<Exit, Failure> {
+pub(super) fn run() -> Result<Exit, CommandError> {
     let config = super::user_config(Part::Sound)?;
-    let devices = sound::outputs().map_err(|e| Failure::new(Exit::Output, e))?;
+    let devices = sound::outputs().map_err(|e| CommandError::new(Exit::Output, e))?;
     let used = match &config.output {
         Some(wanted) => sound::find_device(wanted, &devices),
         None => devices.iter().position(|d| d.default),
@@ -35,5 +35,5 @@ pub(super) fn run() -> Result<Exit, Failure> {
     if let (Some(wanted), None) = (&config.output, used) {
         super::output::warn(format_args!("the config file asks for the output '{wanted}', which does not exist"))?;
     }
-    Ok(Exit::Good)
+    Ok(Exit::Success)
 }

@@ -1,23 +1,23 @@
 //! `teeter render`: renders a groove, or a ladder of speeds.
 
-use super::{Exit, Failure, args, input, output};
+use super::{CommandError, Exit, args, input, output};
 use crate::jobs::{self, AnalysedGroove, HearingSelection, Job, JobKind};
 use crate::rhythm::Fraction;
 use crate::sound::take::{CountIn, Take};
 use crate::sound::{Click, Length, Range};
 use std::sync::Arc;
 
-pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, Failure> {
+pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, CommandError> {
     let target = output::sound_target(&args.output)?;
     let groove = input::read_audible(&args.file, &args.sound)?;
     let outside = input::outside_sounds(&groove, &args.file, &args.sound.outside)?;
-    let limits = input::listener()?;
+    let limits = input::listener_limits()?;
     let speed = if args.ladder.is_some() { Fraction::ONE } else { args.sound.speed.value };
     let (lines, count_in) = match &args.hearing[..] {
         [] => (Vec::new(), CountIn::Bar),
         pulses => AnalysedGroove::new(&groove, &[], speed, limits)
             .lines(pulses)
-            .map_err(|e| Failure::usage(format!("--hearing: {e}")))?,
+            .map_err(|e| CommandError::usage(format!("--hearing: {e}")))?,
     };
     let take = Box::new(Take {
         name: String::new(),
@@ -48,7 +48,7 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, Failure> {
         rate: args.sound.rate,
         kind,
     };
-    let report = jobs::run(&job, &output::with_progress())?;
+    let report = jobs::run(&job, &output::progress_control())?;
     output::print(&report, None)?;
-    Ok(Exit::Good)
+    Ok(Exit::Success)
 }

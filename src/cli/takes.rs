@@ -1,14 +1,17 @@
 //! `teeter takes`: renders takes back to back.
 
-use super::{Exit, Failure, args, input, output};
+use super::{CommandError, Exit, args, input, output};
 use crate::jobs::{self, HearingSelection, Job, JobKind};
 use std::sync::Arc;
 
 const MAX_TAKES: usize = 256;
 
-pub(super) fn run(args: &args::TakesArgs) -> Result<Exit, Failure> {
+pub(super) fn run(args: &args::TakesArgs) -> Result<Exit, CommandError> {
     if args.take.len() > MAX_TAKES {
-        return Err(Failure::usage(format!("expected --take at most {MAX_TAKES} times, found {}", args.take.len())));
+        return Err(CommandError::usage(format!(
+            "expected --take at most {MAX_TAKES} times, found {}",
+            args.take.len()
+        )));
     }
     let groove = input::read_audible(&args.file, &args.sound)?;
     let job = Job {
@@ -17,7 +20,7 @@ pub(super) fn run(args: &args::TakesArgs) -> Result<Exit, Failure> {
         groove: Arc::new(groove),
         file: input::file_of(&args.file),
         overwrite: args.overwrite.policy(),
-        limits: input::listener()?,
+        limits: input::listener_limits()?,
         layers: Vec::new(),
         hearings: HearingSelection::Default,
         rate: args.sound.rate,
@@ -28,7 +31,7 @@ pub(super) fn run(args: &args::TakesArgs) -> Result<Exit, Failure> {
             speed: args.sound.speed.value,
         },
     };
-    let report = jobs::run(&job, &output::with_progress())?;
+    let report = jobs::run(&job, &output::progress_control())?;
     output::print(&report, None)?;
-    Ok(Exit::Good)
+    Ok(Exit::Success)
 }

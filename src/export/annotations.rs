@@ -23,13 +23,13 @@ impl<'a> Annotator<'a> {
         Self { piece, layer, spots: focused.then(|| (0..groove.sections().len()).map(spots).collect()) }
     }
 
-    /// The most lines that a note of this layer has.
-    pub(super) fn lines(&self, text: &Text) -> usize {
+    /// The most labels that a note of this layer has.
+    pub(super) fn max_labels(&self, text: &Text) -> usize {
         if self.spots.is_some() { usize::from(text.groups) + usize::from(text.has_landings()) } else { 0 }
     }
 
-    /// The lines at a note, from the top: the group's length, the landing. A note tied from another has none.
-    pub(super) fn at(&self, text: &Text, bar: &Bar, sound: NoteSound) -> [Option<String>; 2] {
+    /// The labels of a note, from the top: the group's length, the landing. A note tied from another has none.
+    pub(super) fn labels(&self, text: &Text, bar: &Bar, sound: NoteSound) -> [Option<String>; 2] {
         match &self.spots {
             Some(spots) if !sound.tied_from => {
                 [self.group(text, bar, sound), self.landing(text, bar, sound, spots.get(bar.section))]

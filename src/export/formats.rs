@@ -74,24 +74,24 @@ macro_rules! formats {
 
 pub(crate) const FORMATS: &[Format] = formats! {
     "midi" "mid", picture: false, "a Standard MIDI File, format 1",
-        |piece, _, out| whole(out, &midi::export(piece)?);
+        |piece, _, out| write_whole(out, &midi::export(piece)?);
     "musicxml" "musicxml", picture: false, "notation as MusicXML 4.0",
         |piece, options, out| musicxml::write(piece, &options.style.notation, out);
     "mxl" "mxl", picture: false, "MusicXML 4.0, compressed",
         |piece, options, out| musicxml::write_mxl(piece, &options.style.notation, out);
     "svg" "svg", picture: true, "a vector picture",
-        |piece, options, out| whole(out, draw(piece, options)?.svg().as_bytes());
+        |piece, options, out| write_whole(out, draw(piece, options)?.svg().as_bytes());
     "png" "png", picture: true, "a bitmap picture", |piece, options, out| {
         let picture = draw(piece, options)?;
         let scale = options.style.scale.unwrap_or_else(|| picture::default_scale(&picture));
-        whole(out, &picture::png(&picture, scale)?)
+        write_whole(out, &picture::png(&picture, scale)?)
     };
     "html" "html", picture: false, "a handout as one page, without audio", |piece, options, out| {
         let handout = silent_handout(piece.clone(), options.limits, options.style.notation.clone());
-        whole(out, handout::html(&handout).as_bytes())
+        write_whole(out, handout::html(&handout).as_bytes())
     };
     "txt" "txt", picture: false, "groups, box notation and counting syllables as text",
-        |piece, _, out| whole(out, plain::all(piece.groove, piece.section).as_bytes());
+        |piece, _, out| write_whole(out, plain::all(piece.groove, piece.section).as_bytes());
 };
 
 /// Known file extensions; those of one row mean the same kind of file.
@@ -136,7 +136,7 @@ pub(crate) fn parse_theme(word: &str) -> Result<Theme, String> {
 }
 
 /// Writes a file that states everything as the groove plays it, as far as the format can.
-fn whole(out: &mut dyn Write, bytes: &[u8]) -> Result<Vec<String>, ExportError> {
+fn write_whole(out: &mut dyn Write, bytes: &[u8]) -> Result<Vec<String>, ExportError> {
     out.write_all(bytes)?;
     Ok(Vec::new())
 }

@@ -79,7 +79,7 @@ pub(super) fn draw(
     text(canvas, line, bar, y, x);
     let end = column.start.plus(column.length).unwrap_or(column.start);
     for mark in line.marks {
-        for at in mark.within(bar.section, column.start, end) {
+        for at in mark.pulses_between(bar.section, column.start, end) {
             let x = place(at.minus(column.start).unwrap_or(Time::ZERO));
             canvas.text(StyleClass::Sign, Anchor::Middle, x, y - line.pulses, TEXT, &mark.sign);
         }
@@ -95,7 +95,7 @@ fn text(canvas: &mut Canvas, line: &Line<'_>, bar: &Bar, y: f32, x: impl Fn(&Not
     for note in &bar.notes {
         let Some(sound) = note.sound else { continue };
         for (text, groups, landings) in rows {
-            let [group, landing] = line.annotator.at(text, bar, sound);
+            let [group, landing] = line.annotator.labels(text, bar, sound);
             for (text, class, y) in [(group, StyleClass::Text, groups), (landing, StyleClass::Faint, landings)] {
                 canvas.text(class, Anchor::Middle, x(note), y, TEXT, &text.unwrap_or_default());
             }

@@ -91,8 +91,8 @@ impl<'a> Line<'a> {
         let under = if notes.any(|n| n.sound.is_some_and(|s| s.attack.pitch.is_some())) { 24.0 } else { 15.0 };
         let annotator = Annotator::new(piece, staff.layer);
         let name = &piece.groove.layers()[staff.layer].name;
-        let marks = if pulses::layer(piece) == Some(staff.layer) { marks } else { &[] };
-        let lines = |text| annotator.lines(text) as f32 * TEXT_STEP;
+        let marks = if pulses::marked_layer(piece) == Some(staff.layer) { marks } else { &[] };
+        let lines = |text| annotator.max_labels(text) as f32 * TEXT_STEP;
         let (lines_over, lines_under) = (lines(&notation.over), lines(&notation.under));
         let over = stem(max_flags(staff.bars.iter().flat_map(|b| &b.notes))) + tuplets + 4.0;
         let pulses = over + lines_over;
@@ -113,7 +113,7 @@ pub fn notation(
     options: &PictureOptions,
 ) -> Result<Picture, FormatError> {
     let score = Score::spell(piece.groove, piece.section, notation.beams)?;
-    let marks = pulses::marks(piece);
+    let marks = pulses::marked_hearings(piece);
     let columns = columns(piece, &score, &marks);
     let lines: Vec<Line<'_>> = score.staves.iter().map(|s| Line::new(piece, s, notation, &marks)).collect();
     let title = format!("{}: notation", piece.groove.title());
@@ -175,7 +175,7 @@ fn alt(score: &Score, lines: &[Line<'_>], notation: &NotationOptions, cut: &str)
     let mut sentences =
         vec![format!("Rhythm notation, {bars}, a line for each layer: {staves}. Attacks as in the grid.")];
     for (side, text) in [("Over", &notation.over), ("Under", &notation.under)] {
-        let annotated = lines.iter().filter(|line| line.annotator.lines(text) > 0);
+        let annotated = lines.iter().filter(|line| line.annotator.max_labels(text) > 0);
         let names: Vec<&str> = annotated.map(|line| line.name).collect();
         let groups = text.groups.then_some("the lengths of the groups in cells");
         let content: Vec<&str> = groups.into_iter().chain(text.has_landings().then_some("landings")).collect();
@@ -211,7 +211,7 @@ fn columns<'a>(piece: &ExportInput<'a>, score: &'a Score, marks: &[MarkedHearing
         let end = start.plus(length).unwrap_or(start);
         let notes = || bars.iter().flat_map(|b| &b.notes);
         let mut onsets: Vec<Time> = notes().map(|n| n.start).collect();
-        onsets.extend(marks.iter().flat_map(|m| m.within(index, start, end)).filter_map(|t| t.minus(start)));
+        onsets.extend(marks.iter().flat_map(|m| m.pulses_between(index, start, end)).filter_map(|t| t.minus(start)));
         onsets.sort_unstable();
         onsets.dedup();
         let is_ghost = |n: &&Note| n.sound.is_some_and(|s| s.attack.accent == Accent::Ghost && !s.tied_from);

@@ -17,7 +17,7 @@ pub(super) fn pack<T>(
     let failed = |e: zip::result::ZipError| FormatError::new("", format!("the score cannot be packed: {e}"));
     let mut xml = Xml::new(None);
     xml.open_all(&["container", "rootfiles"]);
-    xml.empty("rootfile", &[("full-path", ROOT), ("media-type", "application/vnd.recordare.musicxml+xml")]);
+    xml.empty_element("rootfile", &[("full-path", ROOT), ("media-type", "application/vnd.recordare.musicxml+xml")]);
     let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
     let stored = SimpleFileOptions::default().compression_method(CompressionMethod::Stored);
     let deflated = SimpleFileOptions::default().compression_method(CompressionMethod::Deflated);

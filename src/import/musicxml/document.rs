@@ -42,15 +42,8 @@ pub struct Part {
     pub instruments: Vec<Instrument>,
     /// In the order written, ties joined.
     pub notes: Vec<Note>,
-    pub swing_changes: Vec<SwingChange>,
-}
-
-/// Swing that begins, changes or (`None`) ends with a measure.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct SwingChange {
-    /// From 0.
-    pub measure: usize,
-    pub swing: Option<SwungValue>,
+    /// The swing in force in each measure; `None` is straight.
+    pub swings: Vec<Option<SwungValue>>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Default)]

@@ -108,6 +108,10 @@ fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatErr
     if document.measures.is_empty() {
         return Err(error_at(root, expected("at least one measure", "none")));
     }
+    for part in &mut document.parts {
+        let last = part.swings.last().copied().flatten();
+        part.swings.resize(document.measures.len(), last);
+    }
     // An empty measure is as long as its meter's bar.
     let mut bar = Time::WHOLE;
     for measure in &mut document.measures {

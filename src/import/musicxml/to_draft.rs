@@ -14,14 +14,11 @@ const MAX_NOTES: usize = 400_000;
 const MAX_TRACKS: usize = 256;
 /// Most bars, every repeat written out.
 const MAX_BARS: usize = 64 * BARS.greatest as usize;
-/// Most characters of a title.
-const MAX_TITLE: usize = 200;
-/// Most characters of a groove's note.
-const MAX_NOTE: usize = 4000;
+const MAX_TITLE_CHARS: usize = 200;
+const MAX_NOTE_CHARS: usize = 4000;
 /// Most characters of a part's name before a number.
-const MAX_BASE: usize = 40;
-/// Most characters of a measure's number.
-const MAX_NUMBER: usize = 20;
+const MAX_NUMBERED_NAME_CHARS: usize = 40;
+const MAX_MEASURE_NUMBER_CHARS: usize = 20;
 /// Mean MIDI keys below this play the bass voice (A2).
 const BASS_BELOW: usize = 45;
 
@@ -40,9 +37,6 @@ impl PlayedMeasure {
     }
 }
 
-/// The swing in force in every measure of a part.
-type Swings = Vec<Option<SwungValue>>;
-
 pub(super) fn draft(document: &ScoreDocument, warnings: &mut Warnings) -> Result<ImportDraft, FormatError> {
     let mut played = Vec::new();
     let mut start = Time::ZERO;
@@ -54,20 +48,19 @@ pub(super) fn draft(document: &ScoreDocument, warnings: &mut Warnings) -> Result
             start = end;
         }
     }
-    let swings: Vec<Swings> = document.parts.iter().map(|p| swings(p, document.measures.len())).collect();
-    let bars = bars(document, &played, &swings, warnings)?;
-    let (title, note) = (clean_text(&document.title, MAX_TITLE), clean_text(&document.note, MAX_NOTE));
+    let bars = bars(document, &played, warnings)?;
+    let (title, note) = (clean_text(&document.title, MAX_TITLE_CHARS), clean_text(&document.note, MAX_NOTE_CHARS));
     let mut draft = ImportDraft { title, note, bars, tracks: Vec::new() };
     let mut count = 0;
-    for (part, swings) in document.parts.iter().zip(&swings) {
-        let swing = constant_swing(&draft.bars, &played, swings);
+    for part in &document.parts {
+        let swing = constant_swing(&draft.bars, &played, &part.swings);
         let tracks = tracks(part);
         let too_many = |wanted: String| FormatError::new(format!("part '{}'", part.name), expected(wanted, "more"));
         if draft.tracks.len() + tracks.len() > MAX_TRACKS {
             return Err(too_many(format!("at most {MAX_TRACKS} voices and instruments")));
         }
         for (track, notes) in tracks {
-            let notes = sounding_notes(notes, &played, swings)?;
+            let notes = sounding_notes(notes, &played, &part.swings)?;
             count += notes.len();
             if count > MAX_NOTES {
                 return Err(too_many(format!("at most {MAX_NOTES} notes with repeats written out")));
@@ -83,22 +76,9 @@ fn clean_text(text: &str, most: usize) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(most).collect::<String>().trim().to_owned()
 }
 
-fn swings(part: &Part, measures: usize) -> Swings {
-    let (mut all, mut now) = (Vec::with_capacity(measures), None);
-    let mut changes = part.swing_changes.iter().peekable();
-    for measure in 0..measures {
-        while let Some(change) = changes.next_if(|c| c.measure <= measure) {
-            now = change.swing;
-        }
-        all.push(now);
-    }
-    all
-}
-
 fn bars(
     document: &ScoreDocument,
     played: &[PlayedMeasure],
-    swings: &[Swings],
     warnings: &mut Warnings,
 ) -> Result<Vec<DraftBar>, FormatError> {
     if played.len() > MAX_BARS {
@@ -123,7 +103,7 @@ fn bars(
         DraftBar {
             length,
             section: names[p.measure].clone(),
-            swing: common_swing(swings.iter().map(|s| s[p.measure])),
+            swing: common_swing(document.parts.iter().map(|part| part.swings[p.measure])),
             ..DraftBar::new(meter, tempos[p.measure], &measure.number)
         }
     };
@@ -158,7 +138,7 @@ fn section_names(document: &ScoreDocument, played: &[PlayedMeasure]) -> Vec<Opti
             measure.rehearsal_mark.as_ref().map(|t| clean_text(t, NAME.greatest as usize)).filter(|t| !t.is_empty());
         let number = || match measure.number.as_str() {
             "" => (m + 1).to_string(),
-            number => clean_text(number, MAX_NUMBER),
+            number => clean_text(number, MAX_MEASURE_NUMBER_CHARS),
         };
         mark.or_else(|| begins.then(|| format!("from measure {}", number())))
     };
@@ -229,7 +209,7 @@ fn tracks<'a>(part: &'a Part) -> Vec<(DraftTrack, Vec<&'a Note>)> {
             (TrackKey::Percussion(_), Some(own)) if !own.name.is_empty() => clean_text(&own.name, max_name),
             _ if several && i > 0 => {
                 let base = if part.name.trim().is_empty() { "part" } else { &part.name };
-                format!("{} {}", clean_text(base, MAX_BASE), i + 1)
+                format!("{} {}", clean_text(base, MAX_NUMBERED_NAME_CHARS), i + 1)
             }
             _ => clean_text(&part.name, max_name),
         };

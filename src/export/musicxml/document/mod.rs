@@ -67,7 +67,7 @@ pub fn write(
         parts.push(Checked { layer: staff.layer, kind: staff.kind, swing: Vec::new(), kept: Some(staff) });
     }
     xml.close(1);
-    let (marks, marked) = (pulses::marks(piece), pulses::layer(piece));
+    let (marks, marked) = (pulses::marked_hearings(piece), pulses::marked_layer(piece));
     for (i, Checked { layer, swing, kept, .. }) in parts.into_iter().enumerate() {
         let staff = kept.map_or_else(|| spell(layer), Ok)?;
         let marks = if marked == Some(layer) { &marks[..] } else { &[] };
@@ -101,7 +101,7 @@ fn header(xml: &mut Xml, groove: &Groove) {
     xml.open_all(&["identification", "encoding"]);
     xml.text("software", &[], "teeter");
     for element in ["accidental", "beam"] {
-        xml.empty("supports", &[("element", element), ("type", "yes")]);
+        xml.empty_element("supports", &[("element", element), ("type", "yes")]);
     }
     xml.close(1);
     if !groove.note().is_empty() {
@@ -173,7 +173,7 @@ fn six_digits(x: Fraction) -> String {
 fn divisions(staff: &Staff, marks: &[MarkedHearing]) -> Option<i64> {
     let mut all = 1_i64;
     let lengths = staff.bars.iter().flat_map(|b| &b.notes).map(|n| n.length);
-    for time in lengths.chain(marks.iter().flat_map(|m| &m.at).flatten().copied()) {
+    for time in lengths.chain(marks.iter().flat_map(|m| &m.pulses).flatten().copied()) {
         let quarters = time.repeated(4)?;
         let wide = i128::from(all).lcm(&i128::from(quarters.denom()));
         all = i64::try_from(wide).ok().filter(|d| *d <= MAX_DIVISIONS)?;
@@ -220,7 +220,7 @@ impl Part<'_, '_> {
         if first && section.times > 1 {
             self.xml.open("barline", &[("location", "left")]);
             self.xml.text("bar-style", &[], "heavy-light");
-            self.xml.empty("repeat", &[("direction", "forward")]);
+            self.xml.empty_element("repeat", &[("direction", "forward")]);
             self.xml.close(1);
         }
         self.attributes(&section, index);
@@ -238,7 +238,7 @@ impl Part<'_, '_> {
             self.xml.open("barline", &[("location", "right")]);
             self.xml.text("bar-style", &[], if end || section.times > 1 { "light-heavy" } else { "light-light" });
             if section.times > 1 {
-                self.xml.empty("repeat", &[("direction", "backward"), ("times", &section.times.to_string())]);
+                self.xml.empty_element("repeat", &[("direction", "backward"), ("times", &section.times.to_string())]);
             }
             self.xml.close(1);
         }
@@ -336,12 +336,12 @@ impl Part<'_, '_> {
             xml.open("metronome", &[]);
             xml.text("beat-unit", &[], unit.name());
             if unit.dotted {
-                xml.empty("beat-unit-dot", &[]);
+                xml.empty_element("beat-unit-dot", &[]);
             }
             xml.text("per-minute", &[], &six_digits(bpm));
             xml.close(1);
         });
-        self.xml.empty("sound", &[("tempo", &fraction(quarters))]);
+        self.xml.empty_element("sound", &[("tempo", &fraction(quarters))]);
         self.xml.close(1);
     }
 
@@ -356,7 +356,7 @@ impl Part<'_, '_> {
             self.xml.text("swing-type", &[], NoteValue::undotted(value).unwrap_or(NoteValue::QUARTER).name());
             self.xml.close(2);
         } else if swing.words.is_none() {
-            self.xml.wrap("sound", &[], |xml| xml.wrap("swing", &[], |xml| xml.empty("straight", &[])));
+            self.xml.wrap("sound", &[], |xml| xml.wrap("swing", &[], |xml| xml.empty_element("straight", &[])));
         }
         self.xml.close(1);
     }

@@ -2,7 +2,6 @@
 
 use super::{PartReader, number};
 use crate::import::musicxml::directions::{self, Metronome};
-use crate::import::musicxml::document::SwingChange;
 use crate::import::musicxml::dom::{Element, ElementExt, error_at};
 use crate::notation::FormatError;
 use crate::rhythm::{Fraction, Time, expected};
@@ -38,7 +37,7 @@ impl PartReader<'_> {
             }
             for words in kind.children_named("words") {
                 let Some(swing) = directions::swing_words(words.trimmed_text()) else { continue };
-                self.part.swing_changes.push(SwingChange { measure: self.measure_index, swing: None });
+                self.part.swings[self.measure_index] = None;
                 let is_played = sound.is_some_and(|s| s.has_child("swing"));
                 if let directions::SwingWords::Swung(swing) = swing
                     && !is_played
@@ -62,9 +61,7 @@ impl PartReader<'_> {
             }
         }
         if let Some(swing) = sound.child("swing") {
-            let (changes, measure) = (&mut self.part.swing_changes, self.measure_index);
-            changes.retain(|c| c.measure != measure);
-            changes.push(SwingChange { measure, swing: directions::swing(swing) });
+            self.part.swings[self.measure_index] = directions::swing(swing);
         }
     }
 

@@ -110,6 +110,7 @@ impl PartReader<'_> {
         self.measure_index = index;
         (self.position, self.end, self.last_onset, self.has_rounded) = (Time::ZERO, Time::ZERO, Time::ZERO, false);
         self.known_times.clear();
+        self.part.swings.push(self.part.swings.last().copied().flatten());
         if self.measures.len() <= index {
             let number = element.attribute("number").unwrap_or_default().to_owned();
             self.measures.push(Measure { number, ..Measure::default() });
