@@ -1,10 +1,10 @@
 //! `teeter check`: reads grooves and reports every error.
 
-use super::{CommandError, Exit, args, input, output};
+use super::{CliError, Exit, args, input, output};
 use crate::describe::visible;
 use std::io::{self, Write};
 
-pub(super) fn run(args: &args::CheckArgs) -> Result<Exit, CommandError> {
+pub(super) fn run(args: &args::CheckArgs) -> Result<Exit, CliError> {
     let mut exit = Exit::Success;
     for path in input::groove_files(&args.grooves.files)? {
         match input::read_groove(&path) {

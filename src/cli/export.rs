@@ -1,6 +1,6 @@
 //! `teeter export`: exports grooves to other formats, many at once.
 
-use super::{CommandError, Exit, args, input, output};
+use super::{CliError, Exit, args, input, output};
 use crate::analysis::Limits;
 use crate::export::formats;
 use crate::export::picture::PictureKind;
@@ -14,7 +14,7 @@ const TEXT: &str = "txt";
 
 const DEFAULT_PICTURE: args::Picture = Some(PictureKind::Grid);
 
-pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, CommandError> {
+pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, CliError> {
     check_options(args)?;
     let inputs = input::groove_files(&args.grooves.files)?;
     let default = |path: &Path| {
@@ -36,7 +36,7 @@ pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, CommandError> {
 }
 
 /// Checks that every option given applies to the format.
-fn check_options(args: &args::ExportArgs) -> Result<(), CommandError> {
+fn check_options(args: &args::ExportArgs) -> Result<(), CliError> {
     let format = args.format;
     let is_notation = format.is_notation(args.picture.unwrap_or(DEFAULT_PICTURE)) || format.name == "html";
     let pictures = "svg and png";
@@ -50,13 +50,13 @@ fn check_options(args: &args::ExportArgs) -> Result<(), CommandError> {
     ];
     let notation = args.notation.set_options().map(|option| (option, true, is_notation, notation));
     if let Some((option, _, _, formats)) = options.into_iter().chain(notation).find(|o| o.1 && !o.2) {
-        return Err(CommandError::usage(format!("{option} applies only to {formats}, not to --as {}", format.name)));
+        return Err(CliError::usage(format!("{option} applies only to {formats}, not to --as {}", format.name)));
     }
     let name = args.output.as_deref().and_then(Path::to_str);
-    name.map_or(Ok(()), |name| formats::check_extension(name, format.extension).map_err(CommandError::usage))
+    name.map_or(Ok(()), |name| formats::check_extension(name, format.extension).map_err(CliError::usage))
 }
 
-fn export(args: &args::ExportArgs, path: &Path, target: Target, limits: Limits) -> Result<JobReport, CommandError> {
+fn export(args: &args::ExportArgs, path: &Path, target: Target, limits: Limits) -> Result<JobReport, CliError> {
     let groove = input::read_groove(path)?;
     let section_index = |name: &String| {
         let names = groove.sections().iter().map(|s| s.name.as_str());
@@ -85,5 +85,5 @@ fn export(args: &args::ExportArgs, path: &Path, target: Target, limits: Limits) 
         },
         groove: Arc::new(groove),
     };
-    jobs::run(&job, &JobControl::detached()).map_err(|e| CommandError::of_job(e, path))
+    jobs::run(&job, &JobControl::detached()).map_err(|e| CliError::of_job(e, path))
 }

@@ -1,13 +1,13 @@
 //! `teeter handout`: makes handouts, a page per groove.
 
-use super::{CommandError, Exit, args, input, output};
+use super::{CliError, Exit, args, input, output};
 use crate::analysis::Limits;
 use crate::export::handout::stem;
 use crate::jobs::{self, HandoutFormat, Job, JobKind, JobReport, OutsideSounds, TakeSound, Target};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-pub(super) fn run(args: &args::HandoutArgs) -> Result<Exit, CommandError> {
+pub(super) fn run(args: &args::HandoutArgs) -> Result<Exit, CliError> {
     let inputs = input::groove_files(&args.grooves.files)?;
     let extension = match args.format {
         HandoutFormat::Html => "html",
@@ -27,7 +27,7 @@ pub(super) fn run(args: &args::HandoutArgs) -> Result<Exit, CommandError> {
     output::print_results(results, Exit::Success)
 }
 
-fn handout(args: &args::HandoutArgs, path: &Path, page: PathBuf, limits: Limits) -> Result<JobReport, CommandError> {
+fn handout(args: &args::HandoutArgs, path: &Path, page: PathBuf, limits: Limits) -> Result<JobReport, CliError> {
     let groove = input::read_groove(path)?;
     let outside = match args.sound {
         TakeSound::None => OutsideSounds::default(),
@@ -45,5 +45,5 @@ fn handout(args: &args::HandoutArgs, path: &Path, page: PathBuf, limits: Limits)
         rate: args.rate,
         kind: JobKind::Handout { format: args.format, sound: args.sound, notation: args.notation.options() },
     };
-    jobs::run(&job, &output::progress_control()).map_err(|e| CommandError::of_job(e, path))
+    jobs::run(&job, &output::progress_control()).map_err(|e| CliError::of_job(e, path))
 }

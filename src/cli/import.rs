@@ -1,6 +1,6 @@
 //! `teeter import`: imports grooves from files of other programs, many at once.
 
-use super::{CommandError, Exit, args, input, output};
+use super::{CliError, Exit, args, input, output};
 use crate::import::formats;
 use crate::jobs::{self, JobControl, JobReport, Target};
 use crate::rhythm::expected;
@@ -9,7 +9,7 @@ use std::collections::HashSet;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, CommandError> {
+pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, CliError> {
     let extensions: Vec<&str> = formats::extensions().collect();
     let mut exit = Exit::Success;
     let mut inputs = Vec::new();
@@ -19,7 +19,7 @@ pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, CommandError> {
         if found.is_empty() {
             let (path, formats) = (path.display(), formats::descriptions());
             let message = format!("{path}: nothing to import in this folder; expected {formats}");
-            exit = output::report_error(&CommandError::new(Exit::BadGroove, message), exit)?;
+            exit = output::report_error(&CliError::new(Exit::BadGroove, message), exit)?;
         }
         // A file named twice, itself and with its folder, is imported once.
         let is_new = |p: &PathBuf| seen.insert(p.canonicalize().unwrap_or_else(|_| p.clone()));
@@ -30,12 +30,12 @@ pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, CommandError> {
     }
     args.output.as_deref().map_or(Ok(()), check_name)?;
     if inputs.len() > 1 && args.into.is_none() && args.output.is_none() {
-        return Err(CommandError::usage(format!("there are {} inputs; use --into FOLDER", inputs.len())));
+        return Err(CliError::usage(format!("there are {} inputs; use --into FOLDER", inputs.len())));
     }
     let stdout = |_: &Path| PathBuf::from("-");
     let targets = output::targets(&inputs, args.output.as_ref(), args.into.as_ref(), stdout, "toml")?;
     let pairs: Vec<(&PathBuf, &PathBuf)> = inputs.iter().zip(&targets).collect();
-    let results = output::map_parallel(&pairs, |(path, target)| -> Result<JobReport, CommandError> {
+    let results = output::map_parallel(&pairs, |(path, target)| -> Result<JobReport, CliError> {
         let control = JobControl::detached();
         let imported = jobs::import(path, args.tolerance, &control)?;
         let text = store::print(&imported.groove).into_bytes();
@@ -49,12 +49,12 @@ pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, CommandError> {
 }
 
 /// Checks that a groove's file name does not have the extension of another format.
-fn check_name(path: &Path) -> Result<(), CommandError> {
+fn check_name(path: &Path) -> Result<(), CliError> {
     let exports = crate::export::formats::FORMATS.iter().map(|f| f.extension);
     let others: Vec<&str> = exports.chain(formats::extensions()).collect();
     if input::has_extension(path, &others) {
         let wanted = "a name that ends in .toml, or - for standard output";
-        return Err(CommandError::usage(format!("-o: {}", expected(wanted, path.display()))));
+        return Err(CliError::usage(format!("-o: {}", expected(wanted, path.display()))));
     }
     Ok(())
 }

@@ -1,7 +1,7 @@
 //! Finds and reads the files that the arguments name.
 
 use super::args::{OutsideSoundsArg, SoundArgs};
-use super::{CommandError, Exit};
+use super::{CliError, Exit};
 use crate::analysis::Limits;
 use crate::config::Part;
 use crate::jobs::{self, OutsideSounds, SoundAccess, UserSampleCache, audible_sounds};
@@ -14,10 +14,10 @@ use std::path::{Path, PathBuf};
 const MAX_DEPTH: usize = 16;
 
 /// Every groove file named, folders replaced by the `.toml` files in them.
-pub(super) fn groove_files(paths: &[PathBuf]) -> Result<Vec<PathBuf>, CommandError> {
+pub(super) fn groove_files(paths: &[PathBuf]) -> Result<Vec<PathBuf>, CliError> {
     let found = find_files(paths, &["toml"]);
     if found.is_empty() {
-        return Err(CommandError::new(Exit::BadGroove, "no groove (.toml file) found in the given folders"));
+        return Err(CliError::new(Exit::BadGroove, "no groove (.toml file) found in the given folders"));
     }
     Ok(found)
 }
@@ -67,19 +67,19 @@ pub(super) fn name(path: &Path) -> String {
 }
 
 /// Reads a file of at most the length of a groove; `-` is standard input.
-pub(super) fn read_bytes(path: &Path) -> Result<Vec<u8>, CommandError> {
+pub(super) fn read_bytes(path: &Path) -> Result<Vec<u8>, CliError> {
     let bytes = jobs::read_input(path, store::MAX_BYTES)?;
     if bytes.len() as u64 > store::MAX_BYTES {
         let message = expected(format_args!("at most {} bytes", store::MAX_BYTES), "more");
-        return Err(CommandError::new(Exit::BadGroove, format!("{}: {message}", name(path))));
+        return Err(CliError::new(Exit::BadGroove, format!("{}: {message}", name(path))));
     }
     Ok(bytes)
 }
 
 /// Reads a groove; `-` is standard input.
-pub(super) fn read_groove(path: &Path) -> Result<Groove, CommandError> {
+pub(super) fn read_groove(path: &Path) -> Result<Groove, CliError> {
     let loaded = if is_stdin(path) { store::parse_bytes(read_bytes(path)?, &name(path)) } else { store::load(path) };
-    loaded.map(|l| l.groove).map_err(|e| CommandError::new(Exit::BadGroove, e))
+    loaded.map(|l| l.groove).map_err(|e| CliError::new(Exit::BadGroove, e))
 }
 
 /// The file of a groove; `None` for standard input.
@@ -88,7 +88,7 @@ pub(super) fn file_of(path: &Path) -> Option<PathBuf> {
 }
 
 /// Reads a groove with only the layers of the arguments audible.
-pub(super) fn read_audible(path: &Path, args: &SoundArgs) -> Result<Groove, CommandError> {
+pub(super) fn read_audible(path: &Path, args: &SoundArgs) -> Result<Groove, CliError> {
     let mut groove = read_groove(path)?;
     if args.layer.is_empty() {
         return Ok(groove);
@@ -96,22 +96,18 @@ pub(super) fn read_audible(path: &Path, args: &SoundArgs) -> Result<Groove, Comm
     let audible = layer_indices(&groove, &args.layer)?;
     for layer in 0..groove.layers().len() {
         for edit in [Edit::Solo(layer, audible.contains(&layer)), Edit::Mute(layer, false)] {
-            groove = groove.edited(&edit).map_err(CommandError::usage)?;
+            groove = groove.edited(&edit).map_err(CliError::usage)?;
         }
     }
     Ok(groove)
 }
 
 /// Which sound files of a groove may be read: those of the option or of an answer in the editor, or an error if there are others.
-pub(super) fn outside_sounds(
-    groove: &Groove,
-    path: &Path,
-    arg: &OutsideSoundsArg,
-) -> Result<OutsideSounds, CommandError> {
+pub(super) fn outside_sounds(groove: &Groove, path: &Path, arg: &OutsideSoundsArg) -> Result<OutsideSounds, CliError> {
     let access = sound_access(path, arg);
     match disallowed_sounds(groove, &access) {
         None => Ok(access.outside),
-        Some(message) => Err(CommandError::usage(message).in_file(path)),
+        Some(message) => Err(CliError::usage(message).in_file(path)),
     }
 }
 
@@ -137,12 +133,12 @@ pub(super) fn check_samples(groove: &Groove, path: &Path, arg: &OutsideSoundsArg
 }
 
 /// The listener as the config file sets it.
-pub(super) fn listener_limits() -> Result<Limits, CommandError> {
+pub(super) fn listener_limits() -> Result<Limits, CliError> {
     let config = super::user_config(Part::Hearing)?;
     Ok(Limits::from_settings(config.cell_limit_ms, config.listen_cold))
 }
 
-pub(super) fn layer_indices(groove: &Groove, names: &[String]) -> Result<Vec<usize>, CommandError> {
+pub(super) fn layer_indices(groove: &Groove, names: &[String]) -> Result<Vec<usize>, CliError> {
     let index = |name: &String| index_of("layer", name, groove.layers().iter().map(|l| l.name.as_str()));
     names.iter().map(index).collect()
 }
@@ -152,9 +148,9 @@ pub(super) fn index_of<'a>(
     kind: &str,
     name: &str,
     names: impl Iterator<Item = &'a str> + Clone,
-) -> Result<usize, CommandError> {
+) -> Result<usize, CliError> {
     names.clone().position(|n| n == name).ok_or_else(|| {
         let known: Vec<&str> = names.collect();
-        CommandError::usage(format!("there is no {kind} '{name}'; expected one of: {}", known.join(", ")))
+        CliError::usage(format!("there is no {kind} '{name}'; expected one of: {}", known.join(", ")))
     })
 }

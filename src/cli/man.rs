@@ -1,12 +1,12 @@
 //! `teeter man`: writes the man pages from the definitions of the arguments.
 
 use super::args::{Args, ManArgs};
-use super::{CommandError, Exit, output};
+use super::{CliError, Exit, output};
 use crate::jobs::{self, JobControl, OutputFile};
 use clap::CommandFactory;
 use std::io::{self, Write};
 
-pub(super) fn run(args: &ManArgs) -> Result<Exit, CommandError> {
+pub(super) fn run(args: &ManArgs) -> Result<Exit, CliError> {
     let mut command = Args::command();
     command.build();
     let Some(folder) = &args.into else {

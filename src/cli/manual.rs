@@ -1,6 +1,6 @@
 //! `teeter manual`: prints the chapters of the manual, through a pager on a terminal.
 
-use super::{COMMAND_NOT_FOUND, CommandError, Exit, signals};
+use super::{COMMAND_NOT_FOUND, CliError, Exit, signals};
 use crate::manual::{self, Chapter};
 use crate::rhythm::expected;
 use std::env;
@@ -10,7 +10,7 @@ use std::process::{Command, Stdio};
 
 const MAX_TEXT_COLUMNS: usize = 100;
 
-pub(super) fn run(name: Option<&str>) -> Result<Exit, CommandError> {
+pub(super) fn run(name: Option<&str>) -> Result<Exit, CliError> {
     let on_terminal = io::stdout().is_terminal();
     let text = match name {
         None => list(),
@@ -19,7 +19,7 @@ pub(super) fn run(name: Option<&str>) -> Result<Exit, CommandError> {
             Some(chapter) => chapter.text.to_owned(),
             None => {
                 let wanted = format!("one of {}", manual::names());
-                return Err(CommandError::new(Exit::Usage, expected(wanted, format!("'{name}'"))));
+                return Err(CliError::new(Exit::Usage, expected(wanted, format!("'{name}'"))));
             }
         },
     };

@@ -57,12 +57,12 @@ const COMMAND_NOT_FOUND: i32 = 127;
 
 /// A command that failed: its exit code and what is printed on standard error.
 #[derive(Debug)]
-struct CommandError {
+struct CliError {
     exit: Exit,
     message: Option<String>,
 }
 
-impl CommandError {
+impl CliError {
     fn new(exit: Exit, message: impl std::fmt::Display) -> Self {
         Self { exit, message: Some(message.to_string()) }
     }
@@ -85,7 +85,7 @@ impl CommandError {
     }
 }
 
-impl From<JobError> for CommandError {
+impl From<JobError> for CliError {
     fn from(error: JobError) -> Self {
         match &error {
             JobError::Write { kind: io::ErrorKind::BrokenPipe, .. } => Self { exit: Exit::Success, message: None },
@@ -100,7 +100,7 @@ impl From<JobError> for CommandError {
 }
 
 /// A closed pipe is no error.
-impl From<io::Error> for CommandError {
+impl From<io::Error> for CliError {
     fn from(error: io::Error) -> Self {
         if error.kind() == io::ErrorKind::BrokenPipe {
             Self { exit: Exit::Success, message: None }
@@ -142,7 +142,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
 }
 
 /// The user's settings. Prints the warnings about the part that the command uses, and fails if it has an error.
-fn user_config(part: Part) -> Result<Config, CommandError> {
+fn user_config(part: Part) -> Result<Config, CliError> {
     let config = Config::load();
     for warning in config.mistakes(part, Severity::Warning) {
         output::warn(warning)?;
@@ -150,25 +150,25 @@ fn user_config(part: Part) -> Result<Config, CommandError> {
     let errors = config.mistakes(part, Severity::Error);
     let Some((last, others)) = errors.split_last() else { return Ok(config) };
     others.iter().try_for_each(output::warn)?;
-    Err(CommandError::usage(last))
+    Err(CliError::usage(last))
 }
 
 /// Opens the editor.
-fn edit(args: &EditArgs) -> Result<Exit, CommandError> {
+fn edit(args: &EditArgs) -> Result<Exit, CliError> {
     let (file, socket) = (args.file.as_deref(), args.speaker.as_deref());
     if let (Some(pid), Some(socket)) = (args.join, socket) {
         return remote::join(socket, pid);
     }
-    file.and_then(suggest::missing_file).map_or(Ok(()), |error| Err(CommandError::usage(error)))?;
+    file.and_then(suggest::missing_file).map_or(Ok(()), |error| Err(CliError::usage(error)))?;
     match terminal::shell::edit(file, socket) {
         Ok(()) => Ok(Exit::Success),
-        Err(EditError::Groove(error)) => Err(CommandError::new(Exit::BadGroove, error)),
-        Err(error @ (EditError::NoTerminal | EditError::Speaker(_))) => Err(CommandError::usage(error)),
-        Err(error @ EditError::Terminal(_)) => Err(CommandError::new(Exit::Output, error)),
+        Err(EditError::Groove(error)) => Err(CliError::new(Exit::BadGroove, error)),
+        Err(error @ (EditError::NoTerminal | EditError::Speaker(_))) => Err(CliError::usage(error)),
+        Err(error @ EditError::Terminal(_)) => Err(CliError::new(Exit::Output, error)),
     }
 }
 
-fn run_command(args: Args) -> Result<Exit, CommandError> {
+fn run_command(args: Args) -> Result<Exit, CliError> {
     if !matches!(args.command, None | Some(Command::Remote(_) | Command::Manual { .. })) {
         signals::clean_up_on_signal();
     }

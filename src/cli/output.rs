@@ -1,6 +1,6 @@
 //! Where results and messages go: files, standard output, standard error.
 
-use super::{CommandError, Exit, input};
+use super::{CliError, Exit, input};
 use crate::describe::{visible, visible_lines};
 use crate::jobs::{CancelToken, JobControl, JobReport, Target, check_wav_name};
 use crate::rhythm::expected;
@@ -13,7 +13,7 @@ use std::sync::atomic::{AtomicU8, AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 /// The target of a command that renders sound.
-pub(super) fn sound_target(path: &Path) -> Result<Target, CommandError> {
+pub(super) fn sound_target(path: &Path) -> Result<Target, CliError> {
     let target = Target::from_arg(path);
     check_wav_name(&target)?;
     check_not_terminal(&target)?;
@@ -21,9 +21,9 @@ pub(super) fn sound_target(path: &Path) -> Result<Target, CommandError> {
 }
 
 /// Checks that binary data do not go to a terminal.
-pub(super) fn check_not_terminal(target: &Target) -> Result<(), CommandError> {
+pub(super) fn check_not_terminal(target: &Target) -> Result<(), CliError> {
     if *target == Target::Stdout && io::stdout().is_terminal() {
-        return Err(CommandError::usage("standard output is a terminal; redirect it, or name a file with -o"));
+        return Err(CliError::usage("standard output is a terminal; redirect it, or name a file with -o"));
     }
     Ok(())
 }
@@ -56,9 +56,9 @@ pub(super) fn print(report: &JobReport, source: Option<&Path>) -> io::Result<()>
 
 /// Prints the result of a job per input, goes on after errors, and returns the gravest exit code.
 pub(super) fn print_results<'a>(
-    results: impl IntoIterator<Item = (&'a PathBuf, Result<JobReport, CommandError>)>,
+    results: impl IntoIterator<Item = (&'a PathBuf, Result<JobReport, CliError>)>,
     mut exit: Exit,
-) -> Result<Exit, CommandError> {
+) -> Result<Exit, CliError> {
     for (path, result) in results {
         match result {
             Err(error) => exit = report_error(&error, exit)?,
@@ -126,21 +126,21 @@ pub(super) fn map_parallel<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R
 }
 
 /// Prints an error that does not end the command, and returns the graver of the two exit codes.
-pub(super) fn report_error(error: &CommandError, so_far: Exit) -> io::Result<Exit> {
+pub(super) fn report_error(error: &CliError, so_far: Exit) -> io::Result<Exit> {
     if let Some(message) = &error.message {
         print_to_stderr(message)?;
     }
     Ok(error.exit.max(so_far))
 }
 
-pub(super) fn create_folder(folder: &Path) -> Result<(), CommandError> {
+pub(super) fn create_folder(folder: &Path) -> Result<(), CliError> {
     std::fs::create_dir_all(folder).map_err(|e| {
         let reason = if folder.is_file() {
             expected("a folder", "a file")
         } else {
             format!("cannot create the folder: {}", store::reason(&e))
         };
-        CommandError::new(Exit::Output, format!("{}: {reason}", folder.display()))
+        CliError::new(Exit::Output, format!("{}: {reason}", folder.display()))
     })
 }
 
@@ -152,11 +152,11 @@ pub(super) fn targets(
     into: Option<&PathBuf>,
     default: impl Fn(&Path) -> PathBuf,
     extension: &str,
-) -> Result<Vec<PathBuf>, CommandError> {
+) -> Result<Vec<PathBuf>, CliError> {
     if let Some(output) = output {
         if inputs.len() > 1 {
             let message = format!("-o names one file, but there are {} inputs; use --into FOLDER", inputs.len());
-            return Err(CommandError::usage(message));
+            return Err(CliError::usage(message));
         }
         return Ok(vec![output.clone(); inputs.len()]);
     }
@@ -172,14 +172,12 @@ pub(super) fn targets(
 }
 
 /// Checks that no two results have the same path.
-pub(super) fn check_distinct(inputs: &[PathBuf], targets: &[PathBuf]) -> Result<(), CommandError> {
+pub(super) fn check_distinct(inputs: &[PathBuf], targets: &[PathBuf]) -> Result<(), CliError> {
     let mut sources = HashMap::new();
     for (target, input) in targets.iter().zip(inputs).filter(|t| t.0.as_os_str() != "-") {
         if let Some(before) = sources.insert(target, input) {
             let (a, b, target) = (before.display(), input.display(), target.display());
-            return Err(CommandError::usage(format!(
-                "{a} and {b} would both be written to {target}; rename one of them"
-            )));
+            return Err(CliError::usage(format!("{a} and {b} would both be written to {target}; rename one of them")));
         }
     }
     Ok(())

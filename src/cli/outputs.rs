@@ -1,15 +1,15 @@
 //! `teeter outputs`: lists the output devices.
 
-use super::{CommandError, Exit};
+use super::{CliError, Exit};
 use crate::config::Part;
 use crate::describe::visible;
 use crate::sound;
 use std::io::{self, Write};
 
 /// Prints name and system id of every device, with `*` for the one in use.
-pub(super) fn run() -> Result<Exit, CommandError> {
+pub(super) fn run() -> Result<Exit, CliError> {
     let config = super::user_config(Part::Sound)?;
-    let devices = sound::outputs().map_err(|e| CommandError::new(Exit::Output, e))?;
+    let devices = sound::outputs().map_err(|e| CliError::new(Exit::Output, e))?;
     let used = match &config.output {
         Some(wanted) => sound::find_device(wanted, &devices),
         None => devices.iter().position(|d| d.default),

@@ -1,7 +1,7 @@
 //! `teeter remote`: edits on another host through ssh and plays here; and what the host does for an editor that runs already.
 
 use super::args::RemoteArgs;
-use super::{COMMAND_NOT_FOUND, CommandError, Exit, user_config};
+use super::{COMMAND_NOT_FOUND, CliError, Exit, user_config};
 use crate::config::Part;
 use crate::describe::visible;
 use crate::jobs::{SampleFolder, SoundAccess, UserSampleCache};
@@ -30,11 +30,10 @@ const POLL_INTERVAL: Duration = Duration::from_millis(100);
 const SSH_FAILED: i32 = 255;
 
 /// A path on the host that nobody can guess or has created before.
-fn host_socket() -> Result<String, CommandError> {
+fn host_socket() -> Result<String, CliError> {
     let mut bytes = [0; 16];
-    getrandom::fill(&mut bytes).map_err(|e| {
-        CommandError::new(Exit::Output, format!("cannot get random bytes from the operating system: {e}"))
-    })?;
+    getrandom::fill(&mut bytes)
+        .map_err(|e| CliError::new(Exit::Output, format!("cannot get random bytes from the operating system: {e}")))?;
     Ok(bytes.iter().fold("/tmp/teeter-".to_owned(), |path, b| path + &format!("{b:02x}")))
 }
 
@@ -105,9 +104,9 @@ fn wait(ssh: &mut Child) -> io::Result<ExitStatus> {
 }
 
 /// Runs ssh and plays what the editor on the host asks for.
-pub(super) fn run(args: &RemoteArgs) -> Result<Exit, CommandError> {
+pub(super) fn run(args: &RemoteArgs) -> Result<Exit, CliError> {
     if !cfg!(feature = "audio") {
-        return Err(CommandError::usage(
+        return Err(CliError::usage(
             "this teeter was built without audio output and cannot be a remote speaker; its editor can still play through one",
         ));
     }
@@ -118,7 +117,7 @@ pub(super) fn run(args: &RemoteArgs) -> Result<Exit, CommandError> {
     let listener = UnixListener::bind(&here)?;
     let arguments = ssh_arguments(args, &here, &host_socket()?);
     let mut ssh = Command::new("ssh").args(arguments).spawn().map_err(|e| {
-        CommandError::new(Exit::Output, format!("cannot run ssh ({}); install an OpenSSH client", reason(&e)))
+        CliError::new(Exit::Output, format!("cannot run ssh ({}); install an OpenSSH client", reason(&e)))
     })?;
     let ended = AtomicBool::new(false);
     let (status, why) = thread::scope(|scope| {
@@ -131,7 +130,7 @@ pub(super) fn run(args: &RemoteArgs) -> Result<Exit, CommandError> {
     });
     match status?.code() {
         Some(0) => Ok(Exit::Success),
-        Some(COMMAND_NOT_FOUND) => Err(CommandError::usage(format!(
+        Some(COMMAND_NOT_FOUND) => Err(CliError::usage(format!(
             "{}: {}: command not found in a non-interactive SSH session; give its path with --program",
             args.host, args.program
         ))),
@@ -143,7 +142,7 @@ pub(super) fn run(args: &RemoteArgs) -> Result<Exit, CommandError> {
 }
 
 /// What to say when ssh failed; `why` the connection to an editor ended, if there was one.
-fn connection_error(args: &RemoteArgs, why: Option<String>) -> CommandError {
+fn connection_error(args: &RemoteArgs, why: Option<String>) -> CliError {
     let host = &args.host;
     let message = match (why, args.join) {
         (None, _) => format!("no connection to {host}"),
@@ -156,34 +155,34 @@ fn connection_error(args: &RemoteArgs, why: Option<String>) -> CommandError {
             )
         }
     };
-    CommandError::new(Exit::Output, message)
+    CliError::new(Exit::Output, message)
 }
 
 /// On the host: hands the socket to an editor that runs, and waits until it is not used any more.
-pub(super) fn join(socket: &Path, pid: Option<u32>) -> Result<Exit, CommandError> {
-    let _removed_at_end = SocketFile::new(socket).map_err(CommandError::usage)?;
+pub(super) fn join(socket: &Path, pid: Option<u32>) -> Result<Exit, CliError> {
+    let _removed_at_end = SocketFile::new(socket).map_err(CliError::usage)?;
     let folder =
-        StateFolder::of_user().ok_or_else(|| CommandError::usage("cannot look for running editors: no home folder"))?;
+        StateFolder::of_user().ok_or_else(|| CliError::usage("cannot look for running editors: no home folder"))?;
     let editors = folder.running_editors();
     let list = || editors.iter().map(|e| format!("{} ({})", e.pid, e.groove)).collect::<Vec<_>>().join(", ");
     let editor = match (pid, editors.as_slice()) {
         (_, []) => {
-            return Err(CommandError::usage("no running editor found on this host; start one over SSH first"));
+            return Err(CliError::usage("no running editor found on this host; start one over SSH first"));
         }
         (None, [editor]) => editor,
         (None, _) => {
-            return Err(CommandError::usage(format!(
+            return Err(CliError::usage(format!(
                 "several editors are running on the host; choose one with --join=PID: {}",
                 list()
             )));
         }
         (Some(pid), _) => editors.iter().find(|e| e.pid == pid).ok_or_else(|| {
             let error = expected("the process ID of an editor running on the host", pid);
-            CommandError::usage(format!("{error}; running editors: {}", list()))
+            CliError::usage(format!("{error}; running editors: {}", list()))
         })?,
     };
     if !folder.offer_socket(editor.pid, &socket.to_string_lossy()) {
-        return Err(CommandError::new(Exit::Output, "cannot write to the state folder"));
+        return Err(CliError::new(Exit::Output, "cannot write to the state folder"));
     }
     let groove = visible(&editor.groove);
     writeln!(io::stdout(), "Playing the sound of {groove} (editor {}); press Ctrl-C to stop.", editor.pid)?;

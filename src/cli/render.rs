@@ -1,13 +1,13 @@
 //! `teeter render`: renders a groove, or a ladder of speeds.
 
-use super::{CommandError, Exit, args, input, output};
+use super::{CliError, Exit, args, input, output};
 use crate::jobs::{self, AnalysedGroove, HearingSelection, Job, JobKind};
 use crate::rhythm::Fraction;
 use crate::sound::take::{CountIn, Take};
 use crate::sound::{Click, Length, Range};
 use std::sync::Arc;
 
-pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, CommandError> {
+pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, CliError> {
     let target = output::sound_target(&args.output)?;
     let groove = input::read_audible(&args.file, &args.sound)?;
     let outside = input::outside_sounds(&groove, &args.file, &args.sound.outside)?;
@@ -17,7 +17,7 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, CommandError> {
         [] => (Vec::new(), CountIn::Bar),
         pulses => AnalysedGroove::new(&groove, &[], speed, limits)
             .lines(pulses)
-            .map_err(|e| CommandError::usage(format!("--hearing: {e}")))?,
+            .map_err(|e| CliError::usage(format!("--hearing: {e}")))?,
     };
     let take = Box::new(Take {
         name: String::new(),

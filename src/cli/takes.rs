@@ -1,17 +1,14 @@
 //! `teeter takes`: renders takes back to back.
 
-use super::{CommandError, Exit, args, input, output};
+use super::{CliError, Exit, args, input, output};
 use crate::jobs::{self, HearingSelection, Job, JobKind};
 use std::sync::Arc;
 
 const MAX_TAKES: usize = 256;
 
-pub(super) fn run(args: &args::TakesArgs) -> Result<Exit, CommandError> {
+pub(super) fn run(args: &args::TakesArgs) -> Result<Exit, CliError> {
     if args.take.len() > MAX_TAKES {
-        return Err(CommandError::usage(format!(
-            "expected --take at most {MAX_TAKES} times, found {}",
-            args.take.len()
-        )));
+        return Err(CliError::usage(format!("expected --take at most {MAX_TAKES} times, found {}", args.take.len())));
     }
     let groove = input::read_audible(&args.file, &args.sound)?;
     let job = Job {

@@ -1,7 +1,7 @@
 //! `teeter tap`: analyzes tap times against a groove, as the editor does.
 
 use super::args::TapArgs;
-use super::{CommandError, Exit, input, output, tap_times};
+use super::{CliError, Exit, input, output, tap_times};
 use crate::analysis::tap::{TapOptions, tap_report};
 use crate::analysis::{self, Scope};
 use crate::describe::tap::{LineStyle, TapContext, TapOffset, report_lines};
@@ -9,9 +9,9 @@ use crate::describe::visible_lines;
 use std::fmt::Write as _;
 use std::io::{self, Write};
 
-pub(super) fn run(args: &TapArgs) -> Result<Exit, CommandError> {
+pub(super) fn run(args: &TapArgs) -> Result<Exit, CliError> {
     if input::is_stdin(&args.file) && input::is_stdin(&args.times) {
-        return Err(CommandError::usage("only one of the two files can be standard input"));
+        return Err(CliError::usage("only one of the two files can be standard input"));
     }
     let limits = input::listener_limits()?;
     let groove = input::read_groove(&args.file).map_err(|error| swapped_arguments(args).unwrap_or(error))?;
@@ -43,8 +43,8 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, CommandError> {
 }
 
 /// The error for arguments in the wrong order.
-fn swapped_arguments(args: &TapArgs) -> Option<CommandError> {
+fn swapped_arguments(args: &TapArgs) -> Option<CliError> {
     let is_swapped = !input::is_stdin(&args.times) && input::read_groove(&args.times).is_ok();
     let (file, times) = (args.file.display(), args.times.display());
-    is_swapped.then(|| CommandError::usage(format!("arguments are swapped; try: teeter tap {times} {file}")))
+    is_swapped.then(|| CliError::usage(format!("arguments are swapped; try: teeter tap {times} {file}")))
 }

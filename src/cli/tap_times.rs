@@ -1,6 +1,6 @@
 //! Reads a list of tap times, one per line, in seconds.
 
-use super::{CommandError, Exit, input};
+use super::{CliError, Exit, input};
 use crate::rhythm::expected;
 use std::path::Path;
 
@@ -19,9 +19,9 @@ struct Line<'a> {
 }
 
 /// The times of a file, `-` for standard input, and a note if its first line was skipped as a header.
-pub(super) fn read(path: &Path) -> Result<(Vec<f64>, Option<String>), CommandError> {
+pub(super) fn read(path: &Path) -> Result<(Vec<f64>, Option<String>), CliError> {
     let name = input::name(path);
-    let invalid = |reason: String| CommandError::new(Exit::BadGroove, reason);
+    let invalid = |reason: String| CliError::new(Exit::BadGroove, reason);
     let text = String::from_utf8(input::read_bytes(path)?);
     let text = text.map_err(|_| invalid(format!("{name}: invalid UTF-8")))?;
     parse_times(text.trim_start_matches('\u{feff}'), &name).map_err(invalid)

@@ -4,7 +4,7 @@ mod json;
 mod table;
 
 use super::output::{map_parallel, report_error};
-use super::{CommandError, Exit, args, input};
+use super::{CliError, Exit, args, input};
 use crate::analysis::{self, AnalysisOptions, Carry, Report, Scope};
 use crate::describe::{self, visible_json, visible_lines};
 use crate::rhythm::Groove;
@@ -12,9 +12,9 @@ use std::io::{self, Write};
 use std::path::Path;
 
 /// One groove explained, or why not.
-type Explained = Result<(Groove, Report), CommandError>;
+type Explained = Result<(Groove, Report), CliError>;
 
-pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, CommandError> {
+pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, CliError> {
     let config = input::listener_limits()?;
     let mut limits = args.listener.cell_limit.unwrap_or(config);
     limits.carry = if args.listener.cold { Carry::Nothing } else { config.carry };
@@ -43,7 +43,7 @@ pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, CommandError> {
             Ok((groove, report)) if args.json => {
                 let value = json::explain(&path.display().to_string(), &groove, &report);
                 let line = if several { serde_json::to_string(&value) } else { serde_json::to_string_pretty(&value) };
-                writeln!(out, "{}", visible_json(&line.map_err(|e| CommandError::new(Exit::Output, e))?))?;
+                writeln!(out, "{}", visible_json(&line.map_err(|e| CliError::new(Exit::Output, e))?))?;
             }
             Ok((groove, report)) if args.full || !several => {
                 writeln!(out, "{}", visible_lines(&describe::explain(&groove, &report)))?;
