@@ -1,7 +1,6 @@
 //! Note values: powers of two of a whole note with at most one dot.
 
 use crate::rhythm::{Fraction, Time};
-use std::fmt;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct NoteValue {
@@ -56,12 +55,6 @@ impl NoteValue {
 
     pub fn from_name(name: &str) -> Option<Self> {
         (-1..=MAX_HALVINGS).map(|halvings| Self { halvings, dotted: false }).find(|v| v.name() == name)
-    }
-}
-
-impl fmt::Display for NoteValue {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}{}", if self.dotted { "dotted " } else { "" }, self.name())
     }
 }
 

@@ -11,16 +11,13 @@ use crate::rhythm::Groove;
 use std::io::{self, Write};
 use std::path::Path;
 
-/// One groove explained, or why not.
-type Explained = Result<(Groove, Report), CliError>;
-
 pub(super) fn run(args: &args::ExplainArgs) -> Result<Exit, CliError> {
     let config = input::listener_limits()?;
     let mut limits = args.listener.cell_limit.unwrap_or(config);
     limits.carry = if args.listener.cold { Carry::Nothing } else { config.carry };
     let inputs = input::groove_files(&args.grooves.files)?;
     let several = inputs.len() > 1;
-    let explain = |path: &Path| -> Explained {
+    let explain = |path: &Path| -> Result<(Groove, Report), CliError> {
         let groove = input::read_groove(path)?;
         let layers = if args.all_layers {
             (0..groove.layers().len()).collect()

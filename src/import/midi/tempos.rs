@@ -9,6 +9,7 @@ use crate::rhythm::bounds::TEMPO;
 use crate::rhythm::{Fraction, Meter, Tempo, Time};
 
 /// Tempos by bar, asked for in order.
+#[derive(Default)]
 pub(super) struct Tempos {
     /// Microseconds per quarter from a time on.
     changes: Vec<(Time, u32)>,
@@ -57,15 +58,7 @@ impl Tempos {
             MetaEvent::Section { tempo, .. } => Some((scale.time(*tick)?, *tempo)),
             _ => None,
         });
-        Self {
-            changes,
-            exact_tempos: exact.collect(),
-            current_change: 0,
-            changing_bars: 0,
-            first_changing_bar: 0,
-            clamped_bars: 0,
-            last_conversion: None,
-        }
+        Self { changes, exact_tempos: exact.collect(), ..Self::default() }
     }
 
     /// The tempo of a bar: the one in force, or the mean of a bar in which it changes.

@@ -156,21 +156,6 @@ pub(super) fn swing(element: Element<'_>) -> Option<SwungValue> {
     Some(SwungValue { swing, value: NoteValue::from_name(kind)?.length() })
 }
 
-/// A text about swing. It has no note value, so it only ends the swing before it; a playback instruction sets one.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum SwingWords {
-    Straight,
-    Swung(Swing),
-}
-
-/// The swing in a text that this program writes.
-pub(super) fn swing_words(text: &str) -> Option<SwingWords> {
-    if text == "straight" {
-        return Some(SwingWords::Straight);
-    }
-    text.strip_prefix("swing ").and_then(Swing::parse).map(SwingWords::Swung)
-}
-
 /// The accent of a note: articulation signs, and heads in parentheses for ghost notes.
 pub(super) fn accent(note: Element<'_>) -> Accent {
     let signs = || note.children_named("notations").flat_map(|n| n.children_named("articulations"));

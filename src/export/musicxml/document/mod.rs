@@ -22,10 +22,10 @@ const DOCTYPE: &str = "score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Pa
 const MAX_DIVISIONS: i64 = 1 << 40;
 
 /// Most notes and rests that are kept between the check of the groove and the writing; more are spelled again.
-const MAX_KEPT: usize = 100_000;
+const MAX_KEPT_NOTES: usize = 100_000;
 
 /// A layer that was spelled without an error.
-struct Checked {
+struct CheckedPart {
     layer: usize,
     kind: StaffKind,
     /// Over each bar.
@@ -46,7 +46,7 @@ pub fn write(
     let groove = piece.groove;
     let sections = section_range(groove, piece.section)?;
     let spell = |layer| Staff::spell(groove, layer, sections.clone(), notation.beams);
-    let (mut remarks, mut room) = (Vec::new(), MAX_KEPT);
+    let (mut remarks, mut room) = (Vec::new(), MAX_KEPT_NOTES);
     let mut parts = Vec::with_capacity(groove.layers().len());
     for layer in 0..groove.layers().len() {
         let staff = spell(layer)?;
@@ -54,21 +54,21 @@ pub fn write(
         let notes = staff.bars.iter().map(|b| b.notes.len()).sum();
         let kept = room.checked_sub(notes);
         room = kept.unwrap_or(room);
-        parts.push(Checked { layer, kind: staff.kind, swing, kept: kept.map(|_| staff) });
+        parts.push(CheckedPart { layer, kind: staff.kind, swing, kept: kept.map(|_| staff) });
     }
     let mut xml = Xml::new(Some(DOCTYPE));
-    header(&mut xml, groove);
+    write_header(&mut xml, groove);
     for part in &parts {
-        score_part(&mut xml, &groove.layers()[part.layer], part);
+        write_score_part(&mut xml, &groove.layers()[part.layer], part);
     }
     if parts.is_empty() {
         xml.wrap("score-part", &[("id", "P1")], |xml| xml.text("part-name", &[], "rests"));
-        let staff = rests(piece);
-        parts.push(Checked { layer: staff.layer, kind: staff.kind, swing: Vec::new(), kept: Some(staff) });
+        let staff = rest_staff(piece);
+        parts.push(CheckedPart { layer: staff.layer, kind: staff.kind, swing: Vec::new(), kept: Some(staff) });
     }
     xml.close(1);
     let (marks, marked) = (pulses::marked_hearings(piece), pulses::marked_layer(piece));
-    for (i, Checked { layer, swing, kept, .. }) in parts.into_iter().enumerate() {
+    for (i, CheckedPart { layer, swing, kept, .. }) in parts.into_iter().enumerate() {
         let staff = kept.map_or_else(|| spell(layer), Ok)?;
         let marks = if marked == Some(layer) { &marks[..] } else { &[] };
         xml.open("part", &[("id", &format!("P{}", i + 1))]);
@@ -95,7 +95,7 @@ pub fn write(
 }
 
 /// Everything before the parts; the list of parts stays open.
-fn header(xml: &mut Xml, groove: &Groove) {
+fn write_header(xml: &mut Xml, groove: &Groove) {
     xml.open("score-partwise", &[("version", "4.0")]);
     xml.wrap("work", &[], |xml| xml.text("work-title", &[], groove.title()));
     xml.open_all(&["identification", "encoding"]);
@@ -112,7 +112,7 @@ fn header(xml: &mut Xml, groove: &Groove) {
 }
 
 /// A staff of rests, for a groove without layers: a score needs a part.
-fn rests(piece: &ExportInput<'_>) -> Staff {
+fn rest_staff(piece: &ExportInput<'_>) -> Staff {
     let bars = piece.sections().into_iter().flat_map(|section| {
         let s = &piece.groove.sections()[section];
         let (start, length) = (Time::ZERO, s.meter.bar());
@@ -123,7 +123,7 @@ fn rests(piece: &ExportInput<'_>) -> Staff {
     Staff { layer: usize::MAX, kind: StaffKind::Line, shape: HeadShape::Round, bars: bars.collect() }
 }
 
-fn score_part(xml: &mut Xml, layer: &Layer, part: &Checked) {
+fn write_score_part(xml: &mut Xml, layer: &Layer, part: &CheckedPart) {
     let id = format!("P{}", part.layer + 1);
     let instrument_id = format!("{id}-I1");
     xml.open("score-part", &[("id", &id)]);
@@ -209,12 +209,8 @@ struct Part<'a, 'b> {
 }
 
 impl Part<'_, '_> {
-    fn groove(&self) -> &Groove {
-        self.piece.groove
-    }
-
     fn measure(&mut self, bar: &Bar, index: usize) {
-        let section = self.groove().sections()[bar.section].clone();
+        let section = self.piece.groove.sections()[bar.section].clone();
         self.xml.open("measure", &[("number", &(index + 1).to_string())]);
         let (first, last) = (bar.number == 0, bar.number + 1 == usize::from(section.bars));
         if first && section.times > 1 {

@@ -29,7 +29,7 @@ impl Part<'_, '_> {
 
     /// The marks of pulses within a note.
     fn pulses(&mut self, bar: &Bar, note: &Note) {
-        let start = self.groove().sections()[bar.section].meter.bar().repeated(bar.number);
+        let start = self.piece.groove.sections()[bar.section].meter.bar().repeated(bar.number);
         let times = start.and_then(|s| s.plus(note.start)).and_then(|s| Some((s, s.plus(note.length)?)));
         let Some((start, end)) = times else { return };
         for mark in self.marks {

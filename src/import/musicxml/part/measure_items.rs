@@ -4,7 +4,7 @@ use super::{PartReader, number};
 use crate::import::musicxml::directions::{self, Metronome};
 use crate::import::musicxml::dom::{Element, ElementExt, error_at};
 use crate::notation::FormatError;
-use crate::rhythm::{Fraction, Time, expected};
+use crate::rhythm::{Fraction, Swing, Time, expected};
 
 impl PartReader<'_> {
     pub(super) fn attributes(&mut self, element: Element<'_>) -> Result<(), FormatError> {
@@ -36,12 +36,14 @@ impl PartReader<'_> {
                 self.measures[self.measure_index].rehearsal_mark.get_or_insert_with(|| mark.to_owned());
             }
             for words in kind.children_named("words") {
-                let Some(swing) = directions::swing_words(words.trimmed_text()) else { continue };
+                // Our own words have no note value, so they only end the swing before; a playback instruction sets one.
+                let text = words.trimmed_text();
+                let swing = text.strip_prefix("swing ").and_then(Swing::parse);
+                if swing.is_none() && text != "straight" {
+                    continue;
+                }
                 self.part.swings[self.measure_index] = None;
-                let is_played = sound.is_some_and(|s| s.has_child("swing"));
-                if let directions::SwingWords::Swung(swing) = swing
-                    && !is_played
-                {
+                if let Some(swing) = swing.filter(|_| sound.is_none_or(|s| !s.has_child("swing"))) {
                     self.warn(format!("'swing {swing}' is written in words only; read as straight"));
                 }
             }
