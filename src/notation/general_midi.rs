@@ -13,7 +13,6 @@ pub(crate) const PAN_CONTROLLER: u8 = 10;
 /// The volume of a layer at 0 dB: the default of a receiver.
 const DEFAULT_VOLUME: f64 = 100.0;
 
-/// The percussion key of a voice.
 pub(crate) fn key(voice: Voice) -> Option<u8> {
     Some(match voice {
         Voice::Kick => 36,
@@ -117,7 +116,6 @@ pub(crate) fn pan(position: i8) -> u8 {
     (64.0 + f64::from(position) * 0.63).round().clamp(0.0, 127.0) as u8
 }
 
-/// The inverse of [`pan`].
 pub(crate) fn pan_position(pan: u8) -> i8 {
     ((f64::from(pan) - 64.0) / 0.63).round().clamp(-100.0, 100.0) as i8
 }

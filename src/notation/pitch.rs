@@ -13,7 +13,7 @@ pub struct SpelledPitch {
     pub alter: i8,
     /// Octave 4 begins at middle C.
     pub octave: i8,
-    /// The accidental, if the bar needs one here.
+    /// If the bar needs one here.
     pub accidental: Option<Accidental>,
 }
 

@@ -6,7 +6,6 @@ use crate::rhythm::{Fraction, Swing, Time};
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct SwungValue {
     pub swing: Swing,
-    /// The note value that swings.
     pub value: Time,
 }
 

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::rhythm::tests::grooves;
-use crate::rhythm::{Layer, Meter, PartContext, Section, Tempo, cell_notation};
+use crate::rhythm::{Groove, Layer, Meter, PartContext, Section, Tempo, Time, Voice, cell_notation};
 use proptest::prelude::*;
 
 pub(crate) fn groove(meter: &str, division: u16, drawing: &str) -> Groove {

@@ -15,7 +15,6 @@ const MAX_HALVINGS: i8 = 10;
 impl NoteValue {
     pub(crate) const QUARTER: Self = Self { halvings: 2, dotted: false };
 
-    /// The undotted value of a length, if there is one.
     pub fn undotted(length: Time) -> Option<Self> {
         let halvings = match (length.numer(), length.denom()) {
             (2, 1) => -1,

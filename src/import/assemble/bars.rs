@@ -41,13 +41,12 @@ pub(super) struct Bars {
     pub(super) end: Time,
 }
 
-/// The lower numbers that a meter may have.
-const LOWERS: [u16; 7] = [1, 2, 4, 8, 16, 32, 64];
+const METER_LOWERS: [u16; 7] = [1, 2, 4, 8, 16, 32, 64];
 
 /// The meter of a bar with another length than its meter's: the coarsest lower number, from that of its meter on, of which the
 /// length is a whole number. `None` if there is none within the bounds.
 fn odd_meter(meter: &Meter, length: Time) -> Option<Meter> {
-    LOWERS.into_iter().filter(|l| *l >= meter.lower()).find_map(|lower| {
+    METER_LOWERS.into_iter().filter(|l| *l >= meter.lower()).find_map(|lower| {
         let upper = length.ratio_to(Time::new(1, i64::from(lower))?).filter(|u| u.denom() == 1)?;
         meter_of(upper.numer(), lower)
     })
@@ -55,7 +54,7 @@ fn odd_meter(meter: &Meter, length: Time) -> Option<Meter> {
 
 /// The shortest meter that is not shorter than a length; `None` if a bar cannot be that long.
 fn wider_meter(length: Time) -> Option<Meter> {
-    LOWERS.into_iter().rev().find_map(|lower| {
+    METER_LOWERS.into_iter().rev().find_map(|lower| {
         let upper = length.ratio_to(Time::new(1, i64::from(lower))?)?;
         meter_of(upper.floor() + i64::from(upper.denom() != 1), lower)
     })
@@ -65,7 +64,7 @@ fn meter_of(upper: i64, lower: u16) -> Option<Meter> {
     Meter::new(vec![u16::try_from(upper).ok()?], lower).ok()
 }
 
-/// The ratio of two tempos, 1 or more.
+/// 1 or more.
 fn tempo_ratio(a: Tempo, b: Tempo) -> Fraction {
     let (a, b) = (a.wholes_per_minute(), b.wholes_per_minute());
     a.max(b).over(a.min(b)).unwrap_or(Fraction::whole(i32::MAX))

@@ -7,8 +7,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::ops::Range;
 use std::slice;
 
-/// Most cells of one span.
-pub(super) const MAX_CELLS: u16 = TUPLET_CELLS.greatest as u16;
+pub(super) const MAX_SPAN_CELLS: u16 = TUPLET_CELLS.greatest as u16;
 
 /// Onsets and ends within one beat, in beats from its start, in order. One on the beat is zero, because a span over several beats
 /// has to reach it too.
@@ -19,23 +18,23 @@ pub(super) type Points = Vec<Fraction>;
 pub(super) struct Tolerance {
     /// Greatest distance of a point from a cell, in beats.
     pub(super) distance: Fraction,
-    /// Most cells per beat.
-    pub(super) max_cells: u16,
-    /// Most beats of a span.
-    pub(super) max_beats: u16,
+    pub(super) max_cells_per_beat: u16,
+    pub(super) max_span_beats: u16,
 }
 
 impl Tolerance {
     /// Exact points, and every grid that a groove can hold.
-    pub(super) const NONE: Tolerance =
-        Tolerance { distance: Fraction::ZERO, max_cells: MAX_CELLS, max_beats: TUPLET_BEATS.greatest as u16 };
+    pub(super) const NONE: Tolerance = Tolerance {
+        distance: Fraction::ZERO,
+        max_cells_per_beat: MAX_SPAN_CELLS,
+        max_span_beats: TUPLET_BEATS.greatest as u16,
+    };
 }
 
 /// Whether a point may move to the end of a span.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum SpanEnd {
     Open,
-    /// Nothing follows the span.
     Closed,
 }
 
@@ -112,7 +111,7 @@ pub(super) fn points(beats: &[Points]) -> impl Iterator<Item = Option<Fraction>>
 /// The fewest cells that reach all points of these beats, if a span may have so many.
 pub(super) fn fewest_cells(beats: &[Points], swing: Option<Swing>, tolerance: Tolerance) -> Option<u16> {
     let count = beats.len() as u16;
-    let most = tolerance.max_cells.saturating_mul(count).min(MAX_CELLS);
+    let most = tolerance.max_cells_per_beat.saturating_mul(count).min(MAX_SPAN_CELLS);
     if swing.is_some() || tolerance.distance != Fraction::ZERO {
         return (1..=most).find(|cells| reaches(beats, Span { beats: count, cells: *cells }, swing, tolerance));
     }
@@ -136,7 +135,6 @@ struct BeatKind<'a> {
     points: &'a Points,
     swing: Option<Swing>,
     count: usize,
-    /// The fewest cells that reach the points.
     min_cells: Option<u16>,
 }
 
@@ -172,7 +170,7 @@ pub(super) fn division<'a>(beats: impl Iterator<Item = (&'a Points, Option<Swing
             let even = Span { beats: 1, cells: division };
             let cells = match kind.min_cells {
                 _ if reaches(slice::from_ref(kind.points), even, kind.swing, Tolerance::NONE) => division,
-                None => MAX_CELLS,
+                None => MAX_SPAN_CELLS,
                 Some(n) if n >> n.trailing_zeros() == odd => 8 * n,
                 Some(n) => n + 2,
             };
@@ -200,20 +198,20 @@ pub(super) fn spans(beats: &[Points], division: u16, swing: Option<Swing>, toler
         let cells = fewest_cells(&beats[range.clone()], swing, tolerance)?;
         Some((u32::from(cells), Span { beats: range.len() as u16, cells }))
     };
-    cheapest_spans(beats.len(), usize::from(tolerance.max_beats), cost)
+    cheapest_spans(beats.len(), usize::from(tolerance.max_span_beats), cost)
 }
 
 /// The spans of the least total cost that divide some beats, the shorter of equally good ones. `cost` gives the cost of a span over a
 /// range of beats, and the span, if there is one. `None` if no spans divide the beats.
 pub(super) fn cheapest_spans(
     beats: usize,
-    max_beats: usize,
+    max_span_beats: usize,
     cost: impl Fn(Range<usize>) -> Option<(u32, Span)>,
 ) -> Option<Vec<Span>> {
     // For the beats up to each end, the least cost and the last span.
     let mut best: Vec<Option<(u32, Span)>> = vec![Some((0, Span { beats: 1, cells: 1 }))];
     for end in 1..=beats {
-        let choices = (1..=max_beats.min(end)).filter_map(|length| {
+        let choices = (1..=max_span_beats.min(end)).filter_map(|length| {
             let (before, _) = best[end - length]?;
             let (cost, span) = cost(end - length..end)?;
             Some((before + cost, span))
@@ -237,7 +235,7 @@ pub(super) fn nearest_span(points: &Points, swing: Option<Swing>, end: SpanEnd, 
         let span = Span { beats: 1, cells };
         points.iter().filter_map(|p| snap(*p, span, swing, end)?.minus(*p)).map(magnitude).max()
     };
-    let all = 1..=most.clamp(1, MAX_CELLS);
+    let all = 1..=most.clamp(1, MAX_SPAN_CELLS);
     let cells = all.min_by_key(|cells| greatest_move(*cells).unwrap_or(Fraction::ZERO)).unwrap_or(1);
     Span { beats: 1, cells }
 }

@@ -25,28 +25,27 @@ use std::cmp::Reverse;
 use std::sync::Arc;
 
 /// Most warnings of one kind about one track; the others are counted.
-const MAX_PER_KIND: usize = 8;
+const MAX_WARNINGS_PER_KIND: usize = 8;
 
 /// Warnings of one kind about one track: the first are shown, the rest counted.
 struct WarningGroup<'a> {
     warnings: &'a mut Warnings,
     description: &'static str,
     count: usize,
-    /// The place of the first one that is only counted.
-    first_omitted: String,
+    first_omitted_place: String,
 }
 
 impl<'a> WarningGroup<'a> {
     fn new(warnings: &'a mut Warnings, description: &'static str) -> Self {
-        Self { warnings, description, count: 0, first_omitted: String::new() }
+        Self { warnings, description, count: 0, first_omitted_place: String::new() }
     }
 
     fn add(&mut self, place: impl FnOnce() -> String, message: impl FnOnce() -> String) {
         self.count += 1;
-        if self.count <= MAX_PER_KIND {
+        if self.count <= MAX_WARNINGS_PER_KIND {
             self.warnings.add(place(), message());
-        } else if self.first_omitted.is_empty() {
-            self.first_omitted = place();
+        } else if self.first_omitted_place.is_empty() {
+            self.first_omitted_place = place();
         }
     }
 }
@@ -54,10 +53,10 @@ impl<'a> WarningGroup<'a> {
 impl Drop for WarningGroup<'_> {
     fn drop(&mut self) {
         let what = self.description;
-        match self.count.saturating_sub(MAX_PER_KIND) {
+        match self.count.saturating_sub(MAX_WARNINGS_PER_KIND) {
             0 => {}
-            1 => self.warnings.add(&self.first_omitted, format!("and 1 more note {what}")),
-            n => self.warnings.add(&self.first_omitted, format!("and {n} more notes {what}, first here")),
+            1 => self.warnings.add(&self.first_omitted_place, format!("and 1 more note {what}")),
+            n => self.warnings.add(&self.first_omitted_place, format!("and {n} more notes {what}, first here")),
         }
     }
 }
@@ -72,7 +71,7 @@ struct PlacedNote {
 
 impl PlacedNote {
     /// The order of onset, the higher pitch first.
-    fn order(&self) -> (Time, Reverse<Option<crate::rhythm::Pitch>>) {
+    fn onset_order(&self) -> (Time, Reverse<Option<crate::rhythm::Pitch>>) {
         (self.start, Reverse(self.attack.pitch))
     }
 }
@@ -111,7 +110,7 @@ pub(crate) fn assemble(draft: &ImportDraft, warnings: &mut Warnings) -> Result<G
     Groove::new(&draft.title, &draft.note, sections, layers).map_err(|e| FormatError::new("", e.to_string()))
 }
 
-/// The notes of a track by section, cut at its end, in [`PlacedNote::order`].
+/// The notes of a track by section, cut at its end, in [`PlacedNote::onset_order`].
 fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Result<Vec<Vec<PlacedNote>>, FormatError> {
     let place = || format!("track '{}'", track.layer.name);
     let too_fine = || too_fine(place());
@@ -151,7 +150,7 @@ fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Resu
     }
     for notes in &mut sections {
         // A stable sort: equal notes keep the source's order.
-        notes.sort_by_key(PlacedNote::order);
+        notes.sort_by_key(PlacedNote::onset_order);
     }
     Ok(sections)
 }

@@ -1,6 +1,6 @@
 //! Finds the grids of played onsets, none of which is exact.
 
-use super::grid::{self, MAX_CELLS, Points, SpanEnd, Tolerance, magnitude};
+use super::grid::{self, MAX_SPAN_CELLS, Points, SpanEnd, Tolerance, magnitude};
 use super::quantize::cells_per_beat;
 use crate::rhythm::{Fraction, Span, Swing, Time};
 use std::collections::BTreeSet;
@@ -11,12 +11,10 @@ use std::slice;
 const MAX_SIMPLE_CELLS: u16 = 4;
 /// Most cells of the plain grids of twos and of threes, per quarter.
 const MAX_PLAIN_CELLS: [i32; 2] = [16, 12];
-/// Most beats of a span.
-const MAX_BEATS: usize = 4;
+const MAX_SPAN_BEATS: usize = 4;
 /// A grid other than the simple ones is accepted if random onsets would all be near some grid with so few cells in less than this
 /// share of all cases (ours, no source).
 const MAX_CHANCE: f64 = 0.05;
-/// Cost of a beat that no grid reaches.
 const UNREACHED_COST: u32 = 128;
 
 /// The grids for played beats of one length.
@@ -25,8 +23,7 @@ pub(super) struct PlayedGrids {
     simple_cells: Vec<u16>,
     /// Cells per beat of the grids for onsets that no grid reaches.
     plain_cells: Vec<u16>,
-    /// Most cells per beat.
-    max_cells: u16,
+    max_cells_per_beat: u16,
 }
 
 impl PlayedGrids {
@@ -37,14 +34,14 @@ impl PlayedGrids {
         let halved = |per_quarter: i32| {
             let finest = beat.scaled(Fraction::whole(4 * per_quarter)).map_or(Fraction::ONE, Time::wholes);
             let cells = (0..16).filter_map(move |k| finest.over(Fraction::whole(1 << k)));
-            cells.filter(|c| c.denom() == 1 && c.numer() <= i64::from(MAX_CELLS)).map(|c| c.numer() as u16)
+            cells.filter(|c| c.denom() == 1 && c.numer() <= i64::from(MAX_SPAN_CELLS)).map(|c| c.numer() as u16)
         };
         let sorted = |cells: &mut dyn Iterator<Item = u16>| cells.collect::<BTreeSet<_>>().into_iter().collect();
         let most = MAX_PLAIN_CELLS.map(|per_quarter| cells_per_beat(beat, per_quarter));
         Self {
             simple_cells: sorted(&mut few.clone().chain(halved(i32::from(MAX_SIMPLE_CELLS)))),
             plain_cells: sorted(&mut few.chain(MAX_PLAIN_CELLS.into_iter().flat_map(halved))),
-            max_cells: most.into_iter().fold(MAX_SIMPLE_CELLS, u16::max),
+            max_cells_per_beat: most.into_iter().fold(MAX_SIMPLE_CELLS, u16::max),
         }
     }
 
@@ -53,7 +50,7 @@ impl PlayedGrids {
     /// smallest grid of at most 16 cells per quarter that reaches and is unlikely to fit by chance; else the nearest plain one,
     /// measured in the same way.
     pub(super) fn spans(&self, beats: &[Points], swing: Option<Swing>, by: Fraction) -> Vec<Span> {
-        let usual = self.nearest_plain(beats, swing).map_or(self.max_cells, |b| b.1);
+        let usual = self.nearest_plain(beats, swing).map_or(self.max_cells_per_beat, |b| b.1);
         let single: Vec<(u32, u16)> = beats.iter().map(|b| self.single_beat(b, swing, by, usual)).collect();
         let cost = |range: Range<usize>| {
             if let [(cost, cells)] = single[range.clone()] {
@@ -66,7 +63,7 @@ impl PlayedGrids {
             let span = self.unlikely_span(&beats[range], swing, by)?;
             Some((u32::from(span.cells), span))
         };
-        grid::cheapest_spans(beats.len(), MAX_BEATS, cost).expect("every beat has a grid")
+        grid::cheapest_spans(beats.len(), MAX_SPAN_BEATS, cost).expect("every beat has a grid")
     }
 
     /// Whether the exact grids of a bar of a played track are meant: they are plain, or random onsets would all be exact on them in less
@@ -105,20 +102,22 @@ impl PlayedGrids {
     fn unlikely_span(&self, beats: &[Points], swing: Option<Swing>, by: Fraction) -> Option<Span> {
         let length = beats.len() as u16;
         let mut best = None;
-        (1..=(self.max_cells * length).min(MAX_CELLS)).map(|cells| Span { beats: length, cells }).find(|span| {
-            let is_unlikely = chance_of(beats, *span, by) <= MAX_CHANCE;
-            let distances = if is_unlikely { distances_within(beats, *span, swing, by) } else { None };
-            distances.is_some_and(|distances| {
-                let plain = *best.get_or_insert_with(|| self.nearest_plain(beats, swing));
-                let per_beat = f64::from(span.cells) / f64::from(length);
-                plain.is_none_or(|(plain, _)| 4.0 * mean_square(&distances, per_beat) <= plain)
-            })
-        })
+        (1..=(self.max_cells_per_beat * length).min(MAX_SPAN_CELLS)).map(|cells| Span { beats: length, cells }).find(
+            |span| {
+                let is_unlikely = chance_of(beats, *span, by) <= MAX_CHANCE;
+                let distances = if is_unlikely { distances_within(beats, *span, swing, by) } else { None };
+                distances.is_some_and(|distances| {
+                    let plain = *best.get_or_insert_with(|| self.nearest_plain(beats, swing));
+                    let per_beat = f64::from(span.cells) / f64::from(length);
+                    plain.is_none_or(|(plain, _)| 4.0 * mean_square(&distances, per_beat) <= plain)
+                })
+            },
+        )
     }
 
     /// The plain grid of a beat: the usual one unless another is twice as near.
     fn usual_or_nearest_plain(&self, beat: &[Points], swing: Option<Swing>, usual: u16) -> u16 {
-        let Some((least, cells)) = self.nearest_plain(beat, swing) else { return self.max_cells };
+        let Some((least, cells)) = self.nearest_plain(beat, swing) else { return self.max_cells_per_beat };
         if score(beat, usual, swing).is_some_and(|s| s <= 4.0 * least) { usual } else { cells }
     }
 

@@ -1,7 +1,7 @@
 //! Divides the notes of a track into layers without simultaneous notes.
 
 use super::bars::{Bars, Run};
-use super::grid::{self, MAX_CELLS, Points, SpanEnd, Tolerance, split_beats};
+use super::grid::{self, MAX_SPAN_CELLS, Points, SpanEnd, Tolerance, split_beats};
 use super::{PlacedNote, WarningGroup};
 use crate::import::Warnings;
 use crate::import::draft::DraftTrack;
@@ -94,7 +94,11 @@ fn write_cells(
             let by = after.minus(before).unwrap_or(Time::ZERO);
             moved.add(
                 || bars.describe(&track.layer.name, section, before),
-                || format!("no grid of at most {MAX_CELLS} cells contains this onset; moved by {by} of a whole note"),
+                || {
+                    format!(
+                        "no grid of at most {MAX_SPAN_CELLS} cells contains this onset; moved by {by} of a whole note"
+                    )
+                },
             );
         };
         if snap(notes, &all, run, swing, &mut rest[section], &mut on_move) {
@@ -159,7 +163,7 @@ fn snap(
         for (i, p) in points.iter().enumerate() {
             let beat = bar * per_bar + i;
             if grid::fewest_cells(std::slice::from_ref(p), swing, Tolerance::NONE).is_none() {
-                grids[beat] = Some(grid::nearest_span(p, swing, end_of(beat), MAX_CELLS));
+                grids[beat] = Some(grid::nearest_span(p, swing, end_of(beat), MAX_SPAN_CELLS));
             }
         }
     }
@@ -193,7 +197,7 @@ fn snap(
         }
         kept.push(PlacedNote { start, end, ..note });
     }
-    rest.sort_by_key(PlacedNote::order);
+    rest.sort_by_key(PlacedNote::onset_order);
     *notes = kept;
     true
 }

@@ -9,19 +9,16 @@ use crate::rhythm::{Fraction, expected};
 use midly::{EventIter, MetaMessage, MidiMessage, TrackEventKind};
 use std::collections::{BTreeMap, HashMap, VecDeque};
 
-/// Most combinations of a track and a channel that has notes.
-const MAX_PARTS: usize = 1024;
-/// Most characters of a text event.
-const MAX_TEXT: usize = 100_000;
+const MAX_TRACK_CHANNELS: usize = 1024;
+const MAX_TEXT_CHARS: usize = 100_000;
 
-/// A note in ticks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct RawNote {
+pub(super) struct TickNote {
     pub(super) start: u64,
     pub(super) end: u64,
     pub(super) key: u8,
     pub(super) velocity: u8,
-    pub(super) release: u8,
+    pub(super) release_velocity: u8,
 }
 
 /// The notes of one track on one channel.
@@ -35,7 +32,7 @@ pub(super) struct RawPart {
     pub(super) program: Option<u8>,
     pub(super) volume: Option<u8>,
     pub(super) pan: Option<u8>,
-    pub(super) notes: Vec<RawNote>,
+    pub(super) notes: Vec<TickNote>,
 }
 
 /// What wrote a file.
@@ -53,8 +50,7 @@ pub(super) enum Origin {
 pub(super) struct Song {
     /// Ticks per quarter; in a file that counts SMPTE frames, per half second.
     pub(super) ticks_per_quarter: Option<Fraction>,
-    /// Whether times are SMPTE frames.
-    pub(super) counts_frames: bool,
+    pub(super) counts_smpte_frames: bool,
     pub(super) origin: Origin,
     pub(super) title: String,
     pub(super) note: String,
@@ -65,8 +61,7 @@ pub(super) struct Song {
     pub(super) markers: BTreeMap<u64, String>,
     /// The section events of this program, by tick.
     pub(super) sections: BTreeMap<u64, MetaEvent>,
-    /// The last tick of all tracks.
-    pub(super) end: u64,
+    pub(super) end_tick: u64,
     pub(super) parts: Vec<RawPart>,
     pub(super) warnings: Warnings,
 }
@@ -170,8 +165,8 @@ fn read_header(data: &[u8], at: usize, song: &mut Song) -> Result<usize, FormatE
         let kind = if format == 2 { " (independent patterns)" } else { "" };
         return Err(error(at + 8, expected("format 0 or 1", format!("format {format}{kind}"))));
     }
-    song.counts_frames = division & 0x8000 != 0;
-    song.ticks_per_quarter = if song.counts_frames {
+    song.counts_smpte_frames = division & 0x8000 != 0;
+    song.ticks_per_quarter = if song.counts_smpte_frames {
         let per_frame = i64::from(division & 0xff);
         // 29 stands for the 30000 frames in 1001 seconds of colour television.
         let per_second = match (division >> 8) as u8 as i8 {
@@ -195,7 +190,7 @@ fn read_header(data: &[u8], at: usize, song: &mut Song) -> Result<usize, FormatE
 fn decode_text(bytes: &[u8]) -> String {
     let text =
         std::str::from_utf8(bytes).map_or_else(|_| bytes.iter().map(|b| char::from(*b)).collect(), str::to_owned);
-    text.chars().filter(|c| !c.is_control() || *c == '\n').take(MAX_TEXT).collect()
+    text.chars().filter(|c| !c.is_control() || *c == '\n').take(MAX_TEXT_CHARS).collect()
 }
 
 struct TrackReader<'a> {
@@ -288,7 +283,7 @@ impl TrackReader<'_> {
                 let (key, velocity) = (key.as_int(), vel.as_int());
                 let notes = &mut self.part_of_channel(channel).notes;
                 let index = notes.len();
-                notes.push(RawNote { start: now, end: u64::MAX, key, velocity, release: 64 });
+                notes.push(TickNote { start: now, end: u64::MAX, key, velocity, release_velocity: 64 });
                 self.open_notes.entry((channel, key)).or_default().push_back(index);
             }
             MidiMessage::NoteOn { key, .. } => self.note_off(channel, key.as_int(), 64, now),
@@ -309,20 +304,20 @@ impl TrackReader<'_> {
         Ok(())
     }
 
-    fn note_off(&mut self, channel: u8, key: u8, release: u8, now: u64) {
+    fn note_off(&mut self, channel: u8, key: u8, release_velocity: u8, now: u64) {
         let Some(index) = self.open_notes.get_mut(&(channel, key)).and_then(VecDeque::pop_front) else {
             self.stray_offs += 1;
             return;
         };
         let note = &mut self.part_of_channel(channel).notes[index];
-        (note.end, note.release) = (now, release);
+        (note.end, note.release_velocity) = (now, release_velocity);
     }
 
     /// Ends the track and adds its parts to the song, in order of channels.
     fn finish(self, now: u64) {
         let place = format!("track {}", self.number);
         let song = self.song;
-        song.end = song.end.max(now);
+        song.end_tick = song.end_tick.max(now);
         match self.open_notes.values().map(VecDeque::len).sum::<usize>() {
             0 => {}
             1 => song.warnings.add(&place, "1 note has no note-off; it ends with the track"),
@@ -353,11 +348,12 @@ impl TrackReader<'_> {
                 (name, true) => format!("{name}, channel {}", part.channel + 1),
             };
             part.meta.clone_from(&self.meta);
-            if song.parts.len() < MAX_PARTS {
+            if song.parts.len() < MAX_TRACK_CHANNELS {
                 song.parts.push(part);
             } else {
                 let left_out = count(part.notes.len(), "note");
-                let message = format!("more than {MAX_PARTS} tracks and channels with notes; {left_out} left out");
+                let message =
+                    format!("more than {MAX_TRACK_CHANNELS} tracks and channels with notes; {left_out} left out");
                 song.warnings.add(&place, message);
             }
         }

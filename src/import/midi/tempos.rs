@@ -36,7 +36,7 @@ struct Conversion {
 impl Tempos {
     pub(super) fn new(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Self {
         let mut changes = vec![(Time::ZERO, 500_000)];
-        if song.counts_frames {
+        if song.counts_smpte_frames {
             warnings.add("header", "times are SMPTE frames, not beats; read at 120 quarters per minute");
         } else {
             let known = song.tempos.iter().filter(|t| *t.1 > 0);

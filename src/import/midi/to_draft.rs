@@ -96,7 +96,7 @@ fn bars(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<Dr
     let ring = (scale.per_quarter.floor().max(0) / 4) as u64;
     let sounded = notes().map(|n| (n.start + 1).max(n.end.saturating_sub(ring))).max().unwrap_or(1);
     // Rounded ticks may put the end a part of a tick beyond the last bar line; no bar is that short.
-    let end = if song.origin == Origin::Other { sounded } else { song.end.max(sounded).saturating_sub(1) };
+    let end = if song.origin == Origin::Other { sounded } else { song.end_tick.max(sounded).saturating_sub(1) };
     let end = scale.time(end).ok_or_else(|| too_long(""))?;
     let mut changes = meters(song, warnings).into_iter().peekable();
     let mut tempos = Tempos::new(song, scale, warnings);

@@ -43,8 +43,8 @@ pub(super) fn meter(time: Element<'_>) -> Result<Option<Meter>, FormatError> {
     Meter::new(terms, finest).map(Some).map_err(|e| invalid(e.to_string()))
 }
 
-/// Decimal places that a 64-bit fraction holds.
-const MAX_PLACES: usize = 9;
+/// A 64-bit fraction holds so many.
+const MAX_DECIMAL_PLACES: usize = 9;
 
 /// An `xs:decimal` (W3C XML Schema Part 2, 3.2.3): a sign or none, digits, and a point that may stand before, after or between them.
 /// Places beyond the ninth are cut off.
@@ -59,7 +59,7 @@ pub(super) fn parse_decimal(text: &str) -> Option<Fraction> {
     if whole.len() + places.len() == 0 || !is_number(whole) || !is_number(places) {
         return None;
     }
-    let places = places[..places.len().min(MAX_PLACES)].trim_end_matches('0');
+    let places = places[..places.len().min(MAX_DECIMAL_PLACES)].trim_end_matches('0');
     let numer = format!("0{whole}{places}").parse::<i64>().ok()?;
     Fraction::new(sign * numer, 10_i64.pow(places.len() as u32))
 }
@@ -67,7 +67,7 @@ pub(super) fn parse_decimal(text: &str) -> Option<Fraction> {
 /// A positive decimal that may be rounded: with six places or more, the simplest number that rounds to it (133.333333 is 400/3).
 pub(super) fn parse_unrounded(text: &str) -> Option<Fraction> {
     let exact = parse_decimal(text)?;
-    let places = decimal_places(text).min(MAX_PLACES);
+    let places = decimal_places(text).min(MAX_DECIMAL_PLACES);
     if places < 6 || exact <= Fraction::ZERO {
         return Some(exact);
     }
@@ -123,7 +123,7 @@ pub(super) fn metronome(mark: Element<'_>) -> Option<Metronome> {
     let unit = unit.scaled(Fraction::new((2 << dots) - 1, 1 << dots)?)?;
     let number = mark.child_text("per-minute")?;
     let tempo = Tempo::new(parse_unrounded(number)?, unit).ok()?;
-    let places = Some(decimal_places(number).min(MAX_PLACES)).filter(|p| *p > 0);
+    let places = Some(decimal_places(number).min(MAX_DECIMAL_PLACES)).filter(|p| *p > 0);
     Some(Metronome { tempo, rounding: places.and_then(half_step) })
 }
 

@@ -18,13 +18,11 @@ pub struct Measure {
     pub number: String,
     /// The meter in force; `None` for music without one.
     pub meter: Option<Meter>,
-    /// The length of the content; that of the meter's bar if there is none.
+    /// That of the meter's bar if there is no content.
     pub length: Time,
-    /// A tempo that begins here.
+    /// Begins here.
     pub tempo: Option<Tempo>,
-    /// At the start.
     pub rehearsal_mark: Option<String>,
-    /// Whether a repeat begins here.
     pub repeat_start: bool,
     /// How often the repeat that ends here is played in all.
     pub repeat_count: Option<usize>,
@@ -48,7 +46,6 @@ pub struct Part {
 
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Instrument {
-    /// The name by which notes refer to it.
     pub id: String,
     pub name: String,
     /// General MIDI program, from 1.
@@ -61,7 +58,7 @@ pub struct Instrument {
 pub struct Note {
     /// From 0.
     pub measure: usize,
-    /// Onset from the measure's start.
+    /// From the measure's start.
     pub start: Time,
     /// Ties joined.
     pub length: Time,

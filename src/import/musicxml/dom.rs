@@ -12,7 +12,6 @@ pub(super) type Element<'a> = Node<'a, 'a>;
 pub(super) trait ElementExt<'a>: Copy {
     fn element(self) -> Element<'a>;
 
-    /// The first child with a name.
     fn child(self, name: &str) -> Option<Element<'a>> {
         self.element().children().find(|c| c.tag_name().name() == name)
     }
@@ -21,17 +20,14 @@ pub(super) trait ElementExt<'a>: Copy {
         self.element().children().filter(move |c| c.tag_name().name() == name)
     }
 
-    /// The text of the element, trimmed.
     fn trimmed_text(self) -> &'a str {
         self.element().text().unwrap_or_default().trim()
     }
 
-    /// The trimmed text of the first child with a name.
     fn child_text(self, name: &str) -> Option<&'a str> {
         self.child(name).map(ElementExt::trimmed_text)
     }
 
-    /// Whether there is a child with a name.
     fn has_child(self, name: &str) -> bool {
         self.child(name).is_some()
     }
@@ -43,7 +39,6 @@ impl<'a> ElementExt<'a> for Element<'a> {
     }
 }
 
-/// An error at the line and column of an element.
 pub(super) fn error_at(element: Element<'_>, message: impl Into<String>) -> FormatError {
     FormatError::new(place_of(element), message)
 }

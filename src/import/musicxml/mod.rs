@@ -23,8 +23,7 @@ use dom::{Element, ElementExt, error_at};
 pub const MAX_BYTES: u64 = 32 << 20;
 
 const MAX_PARTS: usize = 256;
-/// Most measures of a part.
-const MAX_MEASURES: usize = 65_536;
+const MAX_MEASURES_PER_PART: usize = 65_536;
 
 /// Imports a score, plain or compressed.
 ///
@@ -92,8 +91,8 @@ fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatErr
         } else {
             part_of(root, id, index).into_iter().flat_map(|p| p.children_named("measure")).collect()
         };
-        if measures.len() > MAX_MEASURES {
-            let message = expected(format!("at most {MAX_MEASURES} measures in a part"), measures.len());
+        if measures.len() > MAX_MEASURES_PER_PART {
+            let message = expected(format!("at most {MAX_MEASURES_PER_PART} measures in a part"), measures.len());
             return Err(error_at(declaration, message));
         }
         part::read(warnings, &mut part, &mut document.measures, &measures)?;

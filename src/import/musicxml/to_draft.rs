@@ -22,7 +22,6 @@ const MAX_MEASURE_NUMBER_CHARS: usize = 20;
 /// Mean MIDI keys below this play the bass voice (A2).
 const BASS_BELOW: usize = 45;
 
-/// A measure as it is played.
 struct PlayedMeasure {
     measure: usize,
     start: Time,
@@ -103,7 +102,7 @@ fn bars(
         DraftBar {
             length,
             section: names[p.measure].clone(),
-            swing: common_swing(document.parts.iter().map(|part| part.swings[p.measure])),
+            swing: most_common_swing(document.parts.iter().map(|part| part.swings[p.measure])),
             ..DraftBar::new(meter, tempos[p.measure], &measure.number)
         }
     };
@@ -145,8 +144,7 @@ fn section_names(document: &ScoreDocument, played: &[PlayedMeasure]) -> Vec<Opti
     begins.into_iter().enumerate().map(name).collect()
 }
 
-/// The swing of most parts.
-fn common_swing(swings: impl Iterator<Item = Option<SwungValue>>) -> Option<Swing> {
+fn most_common_swing(swings: impl Iterator<Item = Option<SwungValue>>) -> Option<Swing> {
     let mut counts: BTreeMap<Option<Fraction>, (usize, Option<Swing>)> = BTreeMap::new();
     for swing in swings.map(|s| s.map(|s| s.swing)) {
         counts.entry(swing.map(Swing::share)).or_insert((0, swing)).0 += 1;
@@ -180,7 +178,7 @@ fn constant_swing(bars: &[DraftBar], played: &[PlayedMeasure], swings: &[Option<
 #[derive(PartialEq, Eq, PartialOrd, Ord)]
 enum TrackKey {
     Voice(VoiceId),
-    /// Index of an instrument.
+    /// By the index of its instrument.
     Percussion(usize),
 }
 

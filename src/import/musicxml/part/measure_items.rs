@@ -90,7 +90,7 @@ impl PartReader<'_> {
             if ending.attribute("type") == Some("start") {
                 let numbers = ending.attribute("number").unwrap_or_default().split([',', ' ']);
                 let passes = numbers.filter_map(|n| n.trim_end_matches('.').parse::<usize>().ok());
-                self.ending = passes.filter(|n| *n <= 64).collect();
+                self.ending_passes = passes.filter(|n| *n <= 64).collect();
             } else {
                 ending_stops = true;
             }

@@ -23,7 +23,6 @@ struct PartReader<'a> {
     meter: Option<Meter>,
     /// Semitones from written to sounding pitch, by staff (0 for all).
     transpose: HashMap<u32, i32>,
-    /// Notes tied to the next one.
     open_ties: HashMap<TieKey, Vec<OpenTie>>,
     /// From 0.
     measure_index: usize,
@@ -35,14 +34,11 @@ struct PartReader<'a> {
     last_onset: Time,
     /// Onsets and ends in this measure, to which rounded durations are matched.
     known_times: Vec<Time>,
-    /// Whether a duration in this measure was rounded.
-    has_rounded: bool,
-    /// The passes of the current ending.
-    ending: Vec<usize>,
+    has_rounded_duration: bool,
+    ending_passes: Vec<usize>,
     counts: Counts,
 }
 
-/// What two tied notes have in common.
 #[derive(PartialEq, Eq, Hash)]
 struct TieKey {
     /// The MIDI key, or the place on the staff below zero.
@@ -85,8 +81,8 @@ pub(super) fn read(
         end: Time::ZERO,
         last_onset: Time::ZERO,
         known_times: Vec::new(),
-        has_rounded: false,
-        ending: Vec::new(),
+        has_rounded_duration: false,
+        ending_passes: Vec::new(),
         counts: Counts::default(),
     };
     for (index, element) in elements.iter().copied().enumerate() {
@@ -108,7 +104,8 @@ pub(super) fn read(
 impl PartReader<'_> {
     fn measure(&mut self, index: usize, element: Element<'_>) -> Result<(), FormatError> {
         self.measure_index = index;
-        (self.position, self.end, self.last_onset, self.has_rounded) = (Time::ZERO, Time::ZERO, Time::ZERO, false);
+        (self.position, self.end, self.last_onset, self.has_rounded_duration) =
+            (Time::ZERO, Time::ZERO, Time::ZERO, false);
         self.known_times.clear();
         self.part.swings.push(self.part.swings.last().copied().flatten());
         if self.measures.len() <= index {
@@ -133,10 +130,10 @@ impl PartReader<'_> {
         }
         let measure = &mut self.measures[index];
         if measure.endings.is_empty() {
-            measure.endings.clone_from(&self.ending);
+            measure.endings.clone_from(&self.ending_passes);
         }
         if ending_stops {
-            self.ending.clear();
+            self.ending_passes.clear();
         }
         measure.length = measure.length.max(self.end);
         let Some(meter) = &self.meter else { return Ok(()) };
@@ -150,7 +147,6 @@ impl PartReader<'_> {
         Ok(())
     }
 
-    /// Adds a warning about the current measure.
     fn warn(&mut self, message: impl std::fmt::Display) {
         let place = format!("part '{}', measure {}", self.part.name, self.measures[self.measure_index].number);
         self.warnings.add(place, message);

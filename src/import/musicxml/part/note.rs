@@ -22,18 +22,17 @@ fn too_fine(element: Element<'_>) -> FormatError {
 }
 
 impl PartReader<'_> {
-    /// A number of divisions in whole notes.
-    fn wholes(&self, count: Fraction) -> Option<Fraction> {
+    fn divisions_in_wholes(&self, count: Fraction) -> Option<Fraction> {
         count.over(self.divisions)?.over(Fraction::whole(4))
     }
 
-    /// A duration in whole notes.
     fn duration(&self, element: Element<'_>) -> Result<Option<Time>, FormatError> {
         let Some(count) = number(element, "duration")? else { return Ok(None) };
         if count < Fraction::ZERO {
             return Err(error_at(element, "negative duration"));
         }
-        let time = self.wholes(count).and_then(|w| Time::new(w.numer(), w.denom())).filter(|t| is_summable(*t));
+        let time =
+            self.divisions_in_wholes(count).and_then(|w| Time::new(w.numer(), w.denom())).filter(|t| is_summable(*t));
         time.map(Some).ok_or_else(|| error_at(element, "the duration is too fine to represent exactly"))
     }
 
@@ -47,7 +46,7 @@ impl PartReader<'_> {
             length = length.scaled(Fraction::new(whole("normal-notes")?, whole("actual-notes")?)?)?;
         }
         let difference = magnitude(length.minus(duration)?.wholes());
-        (difference < self.wholes(Fraction::ONE)?).then_some(length)
+        (difference < self.divisions_in_wholes(Fraction::ONE)?).then_some(length)
     }
 
     fn advance(&mut self, to: Time) {
@@ -60,9 +59,9 @@ impl PartReader<'_> {
         let by = self.duration(element)?.unwrap_or(Time::ZERO);
         let to = if direction == Move::Back { self.position.minus(by) } else { self.position.plus(by) };
         let mut to = to.ok_or_else(|| too_fine(element))?.max(Time::ZERO);
-        if self.has_rounded && self.known_times.len() < MAX_KNOWN_TIMES {
+        if self.has_rounded_duration && self.known_times.len() < MAX_KNOWN_TIMES {
             // Sums of rounded durations miss the exact times by less than a division or two.
-            let slack = self.wholes(Fraction::whole(2)).unwrap_or(Fraction::ZERO);
+            let slack = self.divisions_in_wholes(Fraction::whole(2)).unwrap_or(Fraction::ZERO);
             let distance = |t: &Time| t.minus(to).map_or(slack, |d| magnitude(d.wholes()));
             let known = self.known_times.iter().copied().chain([Time::ZERO]);
             to = known.filter(|t| distance(t) < slack).min_by_key(distance).unwrap_or(to);
@@ -84,7 +83,7 @@ impl PartReader<'_> {
             return Err(error_at(element, expected("a note with a duration", "none")));
         };
         let length = self.written_length(element, duration).unwrap_or(duration);
-        self.has_rounded |= length != duration;
+        self.has_rounded_duration |= length != duration;
         let is_chord = element.has_child("chord");
         let at = if is_chord { self.last_onset } else { self.position };
         let end = at.plus(length).filter(|t| is_summable(*t)).ok_or_else(|| too_fine(element))?;
