@@ -4,10 +4,8 @@ use super::{CliError, Exit, args, input, output};
 use crate::analysis::Limits;
 use crate::export::formats;
 use crate::export::picture::PictureKind;
-use crate::jobs::{self, Job, JobControl, JobKind, JobReport, OutsideSounds, PictureStyle, Target};
-use crate::sound::SampleRate;
+use crate::jobs::{self, Job, JobControl, JobKind, JobReport, PictureStyle, Target};
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 /// The format that is printed unless a file is named.
 const TEXT: &str = "txt";
@@ -63,27 +61,18 @@ fn export(args: &args::ExportArgs, path: &Path, target: Target, limits: Limits) 
         input::index_of("section", name, names).map_err(|error| error.in_file(path))
     };
     let default = PictureStyle::default();
-    let job = Job {
-        file: input::file_of(path),
-        outside: OutsideSounds::default(),
-        target,
-        overwrite: args.overwrite.policy(),
-        limits,
-        layers: Vec::new(),
-        hearings: args.hearings.selection(),
-        rate: SampleRate::STUDIO,
-        kind: JobKind::Export {
-            format: args.format.name,
-            picture: args.picture.unwrap_or(DEFAULT_PICTURE),
-            section: args.section.as_ref().map(section_index).transpose()?,
-            style: PictureStyle {
-                theme: args.theme.unwrap_or(default.theme),
-                width: args.width.unwrap_or(default.width),
-                scale: args.scale,
-                notation: args.notation.options(),
-            },
+    let kind = JobKind::Export {
+        format: args.format.name,
+        picture: args.picture.unwrap_or(DEFAULT_PICTURE),
+        section: args.section.as_ref().map(section_index).transpose()?,
+        style: PictureStyle {
+            theme: args.theme.unwrap_or(default.theme),
+            width: args.width.unwrap_or(default.width),
+            scale: args.scale,
+            notation: args.notation.options(),
         },
-        groove: Arc::new(groove),
     };
+    let hearings = args.hearings.selection();
+    let job = Job { hearings, ..super::job(groove, path, target, &args.overwrite, limits, kind) };
     jobs::run(&job, &JobControl::detached()).map_err(|e| CliError::of_job(e, path))
 }

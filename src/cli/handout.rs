@@ -5,7 +5,6 @@ use crate::analysis::Limits;
 use crate::export::handout::stem;
 use crate::jobs::{self, HandoutFormat, Job, JobKind, JobReport, OutsideSounds, TakeSound, Target};
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 pub(super) fn run(args: &args::HandoutArgs) -> Result<Exit, CliError> {
     let inputs = input::groove_files(&args.grooves.files)?;
@@ -33,17 +32,9 @@ fn handout(args: &args::HandoutArgs, path: &Path, page: PathBuf, limits: Limits)
         TakeSound::None => OutsideSounds::default(),
         _ => input::outside_sounds(&groove, path, &args.outside)?,
     };
-    let job = Job {
-        groove: Arc::new(groove),
-        file: input::file_of(path),
-        outside,
-        target: Target::File(page),
-        overwrite: args.overwrite.policy(),
-        limits,
-        layers: Vec::new(),
-        hearings: args.hearings.selection(),
-        rate: args.rate,
-        kind: JobKind::Handout { format: args.format, sound: args.sound, notation: args.notation.options() },
-    };
+    let kind = JobKind::Handout { format: args.format, sound: args.sound, notation: args.notation.options() };
+    let (hearings, rate) = (args.hearings.selection(), args.rate);
+    let job = super::job(groove, path, Target::File(page), &args.overwrite, limits, kind);
+    let job = Job { outside, hearings, rate, ..job };
     jobs::run(&job, &output::progress_control()).map_err(|e| CliError::of_job(e, path))
 }

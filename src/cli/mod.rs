@@ -21,17 +21,20 @@ mod takes;
 mod tap;
 mod tap_times;
 
+use crate::analysis::Limits;
 use crate::config::{Config, Part, Severity};
 use crate::describe;
-use crate::jobs::JobError;
-use crate::rhythm::is_hidden;
+use crate::jobs::{HearingSelection, Job, JobError, JobKind, OutsideSounds, Target};
+use crate::rhythm::{Groove, is_hidden};
+use crate::sound::SampleRate;
 use crate::terminal::{self, shell::EditError};
-use args::{Args, Command, EditArgs};
+use args::{Args, Command, EditArgs, OverwriteArg};
 use clap::Parser;
 use std::ffi::OsString;
 use std::io::{self, Write};
 use std::path::Path;
 use std::process::ExitCode;
+use std::sync::Arc;
 
 /// Exit codes, from success to the gravest. clap's own errors exit with 2 too.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -138,6 +141,22 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
             }
             error.exit.into()
         }
+    }
+}
+
+/// A job on a groove that was read from a path: with the default hearings, and without sound files outside the groove's folder.
+fn job(groove: Groove, path: &Path, target: Target, overwrite: &OverwriteArg, limits: Limits, kind: JobKind) -> Job {
+    Job {
+        groove: Arc::new(groove),
+        file: input::file_of(path),
+        outside: OutsideSounds::default(),
+        target,
+        overwrite: overwrite.policy(),
+        limits,
+        layers: Vec::new(),
+        hearings: HearingSelection::Default,
+        rate: SampleRate::STUDIO,
+        kind,
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::{CliError, Exit, input};
 use crate::describe::{visible, visible_lines};
-use crate::jobs::{CancelToken, JobControl, JobReport, Target, check_wav_name};
+use crate::jobs::{self, CancelToken, Job, JobControl, JobReport, Target, check_wav_name};
 use crate::rhythm::expected;
 use crate::store;
 use std::collections::HashMap;
@@ -10,7 +10,6 @@ use std::fmt::Display;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU8, AtomicUsize, Ordering};
-use std::sync::{Mutex, PoisonError};
 
 /// The target of a command that renders sound.
 pub(super) fn sound_target(path: &Path) -> Result<Target, CliError> {
@@ -100,29 +99,31 @@ pub(super) fn progress_control() -> JobControl {
     JobControl::new(CancelToken::default(), move |percent| progress.set(percent))
 }
 
+/// Runs a job that renders sound, shows its progress and prints its result.
+pub(super) fn run_sound_job(job: &Job) -> Result<Exit, CliError> {
+    print(&jobs::run(job, &progress_control())?, None)?;
+    Ok(Exit::Success)
+}
+
 /// Works on every item on all cores and returns the results in the items' order. Shows the progress if there are many.
 pub(super) fn map_parallel<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
     let cores = std::thread::available_parallelism().map_or(1, usize::from).min(items.len());
     let progress = Progress::new(items.len() > 8);
-    let next = AtomicUsize::new(0);
-    let done: Mutex<Vec<(usize, R)>> = Mutex::new(Vec::with_capacity(items.len()));
-    std::thread::scope(|scope| {
-        for _ in 0..cores {
-            scope.spawn(|| {
-                while let Some((i, item)) =
-                    Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|i| Some((i, items.get(i)?)))
-                {
-                    let result = work(item);
-                    let mut done = done.lock().unwrap_or_else(PoisonError::into_inner);
-                    done.push((i, result));
-                    progress.set((done.len() * 100 / items.len()) as u8);
-                }
-            });
+    let (next, done) = (AtomicUsize::new(0), AtomicUsize::new(0));
+    let worker = || {
+        let mut results = Vec::new();
+        while let Some((i, item)) = Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|i| Some((i, items.get(i)?))) {
+            results.push((i, work(item)));
+            progress.set(((done.fetch_add(1, Ordering::Relaxed) + 1) * 100 / items.len()) as u8);
         }
+        results
+    };
+    let mut results: Vec<(usize, R)> = std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..cores).map(|_| scope.spawn(worker)).collect();
+        workers.into_iter().flat_map(|w| w.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))).collect()
     });
-    let mut done = done.into_inner().unwrap_or_else(PoisonError::into_inner);
-    done.sort_by_key(|(i, _)| *i);
-    done.into_iter().map(|(_, r)| r).collect()
+    results.sort_by_key(|r| r.0);
+    results.into_iter().map(|r| r.1).collect()
 }
 
 /// Prints an error that does not end the command, and returns the graver of the two exit codes.

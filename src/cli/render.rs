@@ -1,11 +1,10 @@
 //! `teeter render`: renders a groove, or a ladder of speeds.
 
 use super::{CliError, Exit, args, input, output};
-use crate::jobs::{self, AnalysedGroove, HearingSelection, Job, JobKind};
+use crate::jobs::{AnalysedGroove, Job, JobKind};
 use crate::rhythm::Fraction;
 use crate::sound::take::{CountIn, Take};
 use crate::sound::{Click, Length, Range};
-use std::sync::Arc;
 
 pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, CliError> {
     let target = output::sound_target(&args.output)?;
@@ -36,19 +35,6 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, CliError> {
         Some(args::Speeds(speeds)) => JobKind::Ladder { take, speeds: speeds.clone(), silence: args.silence },
         None => JobKind::Render(take, args.seconds.map_or(Length::Passes(args.loops), Length::Seconds)),
     };
-    let job = Job {
-        groove: Arc::new(groove),
-        file: input::file_of(&args.file),
-        outside,
-        target,
-        overwrite: args.overwrite.policy(),
-        limits,
-        layers: Vec::new(),
-        hearings: HearingSelection::Default,
-        rate: args.sound.rate,
-        kind,
-    };
-    let report = jobs::run(&job, &output::progress_control())?;
-    output::print(&report, None)?;
-    Ok(Exit::Success)
+    let job = super::job(groove, &args.file, target, &args.overwrite, limits, kind);
+    output::run_sound_job(&Job { outside, rate: args.sound.rate, ..job })
 }

@@ -274,14 +274,6 @@ impl Bar<'_> {
         if rounding.is_groove() { grain } else { grain.min(self.tolerance_in_beats(rounding)) }
     }
 
-    fn max_cells_per_beat(&self, rounding: Rounding) -> u16 {
-        if rounding.is_groove() || rounding.is_strict() {
-            MAX_SPAN_CELLS
-        } else {
-            cells_per_beat(self.beat, MAX_EXACT_CELLS)
-        }
-    }
-
     /// The span at a number of beats from the bar's start, and its first beat; one undivided beat where no span is set.
     fn span_at(&self, beats: Fraction) -> Option<(Span, Fraction)> {
         if self.track.spans.is_empty() {
@@ -311,7 +303,9 @@ pub(super) fn cells_per_beat(beat: Time, per_quarter: i32) -> u16 {
 fn exact_spans(bar: &Bar, track: &DraftTrack, rounding: Rounding) -> Option<Vec<Span>> {
     let by = bar.grain_in_beats(rounding);
     let max_span_beats = if by == Fraction::ZERO { Tolerance::NONE.max_span_beats } else { MAX_SPAN_BEATS };
-    let tolerance = Tolerance { distance: by, max_cells_per_beat: bar.max_cells_per_beat(rounding), max_span_beats };
+    let is_any = rounding.is_groove() || rounding.is_strict();
+    let max_cells_per_beat = if is_any { MAX_SPAN_CELLS } else { cells_per_beat(bar.beat, MAX_EXACT_CELLS) };
+    let tolerance = Tolerance { distance: by, max_cells_per_beat, max_span_beats };
     let swing = bar.swing(track.layer.swing);
     let onsets = grid::spans(&bar.track.onsets, 1, swing, tolerance);
     if track.ignore_lengths {
