@@ -131,6 +131,7 @@ const MODULES: &[Module] = &[
             "clap_mangen",
             "num_integer",
             "serde_json",
+            "strsim",
             "terminal_size",
             "unicode_width",
         ],

@@ -1,13 +1,13 @@
 //! `teeter check`: reads grooves and reports every error.
 
-use super::{Exit, Failure, args, input, output};
+use super::{CliError, Exit, args, input, output};
 use crate::describe::visible;
 use std::io::{self, Write};
 
-pub(super) fn run(args: &args::CheckArgs) -> Result<Exit, Failure> {
-    let mut exit = Exit::Good;
-    for path in input::grooves(&args.grooves.files)? {
-        match input::read(&path) {
+pub(super) fn run(args: &args::CheckArgs) -> Result<Exit, CliError> {
+    let mut exit = Exit::Success;
+    for path in input::groove_files(&args.grooves.files)? {
+        match input::read_groove(&path) {
             Ok(groove) => {
                 let (layers, sections) = (groove.layers().len(), groove.sections().len());
                 let (path_shown, title) = (path.display(), groove.title());
@@ -16,7 +16,7 @@ pub(super) fn run(args: &args::CheckArgs) -> Result<Exit, Failure> {
                 // A missing sample is only a warning: the layer plays its voice.
                 input::check_samples(&groove, &path, &args.outside)?;
             }
-            Err(failure) => exit = output::report_failure(&failure, exit)?,
+            Err(error) => exit = output::report_error(&error, exit)?,
         }
     }
     Ok(exit)

@@ -1,14 +1,13 @@
 //! `teeter handout`: makes handouts, a page per groove.
 
-use super::{Exit, Failure, args, input, output};
+use super::{CliError, Exit, args, input, output};
 use crate::analysis::Limits;
 use crate::export::handout::stem;
 use crate::jobs::{self, HandoutFormat, Job, JobKind, JobReport, OutsideSounds, TakeSound, Target};
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
-pub(super) fn run(args: &args::HandoutArgs) -> Result<Exit, Failure> {
-    let inputs = input::grooves(&args.grooves.files)?;
+pub(super) fn run(args: &args::HandoutArgs) -> Result<Exit, CliError> {
+    let inputs = input::groove_files(&args.grooves.files)?;
     let extension = match args.format {
         HandoutFormat::Html => "html",
         HandoutFormat::Markdown => "md",
@@ -22,28 +21,20 @@ pub(super) fn run(args: &args::HandoutArgs) -> Result<Exit, Failure> {
     let pages: Vec<PathBuf> = inputs.iter().map(page).collect();
     output::check_distinct(&inputs, &pages)?;
     output::create_folder(&args.into)?;
-    let limits = input::listener()?;
+    let limits = input::listener_limits()?;
     let results = inputs.iter().zip(pages).map(|(path, page)| (path, handout(args, path, page, limits)));
-    output::print_results(results, Exit::Good)
+    output::print_results(results, Exit::Success)
 }
 
-fn handout(args: &args::HandoutArgs, path: &Path, page: PathBuf, limits: Limits) -> Result<JobReport, Failure> {
-    let groove = input::read(path)?;
+fn handout(args: &args::HandoutArgs, path: &Path, page: PathBuf, limits: Limits) -> Result<JobReport, CliError> {
+    let groove = input::read_groove(path)?;
     let outside = match args.sound {
         TakeSound::None => OutsideSounds::default(),
         _ => input::outside_sounds(&groove, path, &args.outside)?,
     };
-    let job = Job {
-        groove: Arc::new(groove),
-        file: input::file_of(path),
-        outside,
-        target: Target::File(page),
-        overwrite: args.overwrite.policy(),
-        limits,
-        layers: Vec::new(),
-        hearings: args.hearings.selection(),
-        rate: args.rate,
-        kind: JobKind::Handout { format: args.format, sound: args.sound, notation: args.notation.options() },
-    };
-    jobs::run(&job, &output::with_progress()).map_err(|e| Failure::of_job(e, path))
+    let kind = JobKind::Handout { format: args.format, sound: args.sound, notation: args.notation.options() };
+    let (hearings, rate) = (args.hearings.selection(), args.rate);
+    let job = super::job(groove, path, Target::File(page), &args.overwrite, limits, kind);
+    let job = Job { outside, hearings, rate, ..job };
+    jobs::run(&job, &output::progress_control()).map_err(|e| CliError::of_job(e, path))
 }

@@ -1,6 +1,6 @@
 //! `teeter import`: imports grooves from files of other programs, many at once.
 
-use super::{Exit, Failure, args, input, output};
+use super::{CliError, Exit, args, input, output};
 use crate::import::formats;
 use crate::jobs::{self, JobControl, JobReport, Target};
 use crate::rhythm::expected;
@@ -9,17 +9,17 @@ use std::collections::HashSet;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, Failure> {
+pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, CliError> {
     let extensions: Vec<&str> = formats::extensions().collect();
-    let mut exit = Exit::Good;
+    let mut exit = Exit::Success;
     let mut inputs = Vec::new();
     let mut seen = HashSet::new();
     for path in &args.files {
-        let found = input::files(std::slice::from_ref(path), &extensions);
+        let found = input::find_files(std::slice::from_ref(path), &extensions);
         if found.is_empty() {
             let (path, formats) = (path.display(), formats::descriptions());
             let message = format!("{path}: nothing to import in this folder; expected {formats}");
-            exit = output::report_failure(&Failure::new(Exit::BadGroove, message), exit)?;
+            exit = output::report_error(&CliError::new(Exit::BadGroove, message), exit)?;
         }
         // A file named twice, itself and with its folder, is imported once.
         let is_new = |p: &PathBuf| seen.insert(p.canonicalize().unwrap_or_else(|_| p.clone()));
@@ -30,12 +30,12 @@ pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, Failure> {
     }
     args.output.as_deref().map_or(Ok(()), check_name)?;
     if inputs.len() > 1 && args.into.is_none() && args.output.is_none() {
-        return Err(Failure::usage(format!("there are {} inputs; use --into FOLDER", inputs.len())));
+        return Err(CliError::usage(format!("there are {} inputs; use --into FOLDER", inputs.len())));
     }
     let stdout = |_: &Path| PathBuf::from("-");
     let targets = output::targets(&inputs, args.output.as_ref(), args.into.as_ref(), stdout, "toml")?;
     let pairs: Vec<(&PathBuf, &PathBuf)> = inputs.iter().zip(&targets).collect();
-    let results = output::on_all_cores(&pairs, |(path, target)| -> Result<JobReport, Failure> {
+    let results = output::map_parallel(&pairs, |(path, target)| -> Result<JobReport, CliError> {
         let control = JobControl::detached();
         let imported = jobs::import(path, args.tolerance, &control)?;
         let text = store::print(&imported.groove).into_bytes();
@@ -49,12 +49,12 @@ pub(super) fn run(args: &args::ImportArgs) -> Result<Exit, Failure> {
 }
 
 /// Checks that a groove's file name does not have the extension of another format.
-fn check_name(path: &Path) -> Result<(), Failure> {
-    let exports = crate::export::formats::FORMATS.iter().map(|f| f.ending);
+fn check_name(path: &Path) -> Result<(), CliError> {
+    let exports = crate::export::formats::FORMATS.iter().map(|f| f.extension);
     let others: Vec<&str> = exports.chain(formats::extensions()).collect();
     if input::has_extension(path, &others) {
         let wanted = "a name that ends in .toml, or - for standard output";
-        return Err(Failure::usage(format!("-o: {}", expected(wanted, path.display()))));
+        return Err(CliError::usage(format!("-o: {}", expected(wanted, path.display()))));
     }
     Ok(())
 }

@@ -1,7 +1,7 @@
 //! Finds and reads the files that the arguments name.
 
 use super::args::{OutsideSoundsArg, SoundArgs};
-use super::{Exit, Failure};
+use super::{CliError, Exit};
 use crate::analysis::Limits;
 use crate::config::Part;
 use crate::jobs::{self, OutsideSounds, SoundAccess, UserSampleCache, audible_sounds};
@@ -14,20 +14,20 @@ use std::path::{Path, PathBuf};
 const MAX_DEPTH: usize = 16;
 
 /// Every groove file named, folders replaced by the `.toml` files in them.
-pub(super) fn grooves(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
-    let found = files(paths, &["toml"]);
+pub(super) fn groove_files(paths: &[PathBuf]) -> Result<Vec<PathBuf>, CliError> {
+    let found = find_files(paths, &["toml"]);
     if found.is_empty() {
-        return Err(Failure::new(Exit::BadGroove, "no groove (.toml file) found in the given folders"));
+        return Err(CliError::new(Exit::BadGroove, "no groove (.toml file) found in the given folders"));
     }
     Ok(found)
 }
 
 /// Every file named, folders replaced by the files in them that have one of these extensions, in order of name.
-pub(super) fn files(paths: &[PathBuf], extensions: &[&str]) -> Vec<PathBuf> {
+pub(super) fn find_files(paths: &[PathBuf], extensions: &[&str]) -> Vec<PathBuf> {
     let mut found = Vec::new();
     for path in paths {
         if path.is_dir() {
-            collect(path, extensions, &mut found, 0);
+            collect_files(path, extensions, &mut found, 0);
         } else {
             found.push(path.clone());
         }
@@ -35,7 +35,7 @@ pub(super) fn files(paths: &[PathBuf], extensions: &[&str]) -> Vec<PathBuf> {
     found
 }
 
-fn collect(folder: &Path, extensions: &[&str], found: &mut Vec<PathBuf>, depth: usize) {
+fn collect_files(folder: &Path, extensions: &[&str], found: &mut Vec<PathBuf>, depth: usize) {
     let mut entries: Vec<PathBuf> =
         std::fs::read_dir(folder).into_iter().flatten().flatten().map(|e| e.path()).collect();
     entries.sort();
@@ -43,7 +43,7 @@ fn collect(folder: &Path, extensions: &[&str], found: &mut Vec<PathBuf>, depth: 
         if path.is_dir() {
             // A link may lead to a folder above.
             if depth < MAX_DEPTH && !path.is_symlink() {
-                collect(&path, extensions, found, depth + 1);
+                collect_files(&path, extensions, found, depth + 1);
             }
         } else if has_extension(&path, extensions) {
             found.push(path);
@@ -67,19 +67,19 @@ pub(super) fn name(path: &Path) -> String {
 }
 
 /// Reads a file of at most the length of a groove; `-` is standard input.
-pub(super) fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
+pub(super) fn read_bytes(path: &Path) -> Result<Vec<u8>, CliError> {
     let bytes = jobs::read_input(path, store::MAX_BYTES)?;
     if bytes.len() as u64 > store::MAX_BYTES {
         let message = expected(format_args!("at most {} bytes", store::MAX_BYTES), "more");
-        return Err(Failure::new(Exit::BadGroove, format!("{}: {message}", name(path))));
+        return Err(CliError::new(Exit::BadGroove, format!("{}: {message}", name(path))));
     }
     Ok(bytes)
 }
 
 /// Reads a groove; `-` is standard input.
-pub(super) fn read(path: &Path) -> Result<Groove, Failure> {
+pub(super) fn read_groove(path: &Path) -> Result<Groove, CliError> {
     let loaded = if is_stdin(path) { store::parse_bytes(read_bytes(path)?, &name(path)) } else { store::load(path) };
-    loaded.map(|l| l.groove).map_err(|e| Failure::new(Exit::BadGroove, e))
+    loaded.map(|l| l.groove).map_err(|e| CliError::new(Exit::BadGroove, e))
 }
 
 /// The file of a groove; `None` for standard input.
@@ -88,26 +88,26 @@ pub(super) fn file_of(path: &Path) -> Option<PathBuf> {
 }
 
 /// Reads a groove with only the layers of the arguments audible.
-pub(super) fn read_audible(path: &Path, args: &SoundArgs) -> Result<Groove, Failure> {
-    let mut groove = read(path)?;
+pub(super) fn read_audible(path: &Path, args: &SoundArgs) -> Result<Groove, CliError> {
+    let mut groove = read_groove(path)?;
     if args.layer.is_empty() {
         return Ok(groove);
     }
-    let audible = layers(&groove, &args.layer)?;
+    let audible = layer_indices(&groove, &args.layer)?;
     for layer in 0..groove.layers().len() {
         for edit in [Edit::Solo(layer, audible.contains(&layer)), Edit::Mute(layer, false)] {
-            groove = groove.edited(&edit).map_err(Failure::usage)?;
+            groove = groove.edited(&edit).map_err(CliError::usage)?;
         }
     }
     Ok(groove)
 }
 
-/// Which sound files of a groove may be read: those of the option or of an answer in the editor, or a failure if there are others.
-pub(super) fn outside_sounds(groove: &Groove, path: &Path, arg: &OutsideSoundsArg) -> Result<OutsideSounds, Failure> {
+/// Which sound files of a groove may be read: those of the option or of an answer in the editor, or an error if there are others.
+pub(super) fn outside_sounds(groove: &Groove, path: &Path, arg: &OutsideSoundsArg) -> Result<OutsideSounds, CliError> {
     let access = sound_access(path, arg);
-    match not_allowed(groove, &access) {
+    match disallowed_sounds(groove, &access) {
         None => Ok(access.outside),
-        Some(message) => Err(Failure::usage(message).in_file(path)),
+        Some(message) => Err(CliError::usage(message).in_file(path)),
     }
 }
 
@@ -118,7 +118,7 @@ fn sound_access(path: &Path, arg: &OutsideSoundsArg) -> SoundAccess {
     SoundAccess { file, outside }
 }
 
-fn not_allowed(groove: &Groove, access: &SoundAccess) -> Option<String> {
+fn disallowed_sounds(groove: &Groove, access: &SoundAccess) -> Option<String> {
     let paths: Vec<String> = access.refused(audible_sounds(groove)).iter().map(|p| p.display().to_string()).collect();
     let message = expected("sound files in the folder of the groove", paths.join(", "));
     (!paths.is_empty()).then(|| message + "; --allow-outside-sounds reads files in other folders")
@@ -128,17 +128,17 @@ fn not_allowed(groove: &Groove, access: &SoundAccess) -> Option<String> {
 pub(super) fn check_samples(groove: &Groove, path: &Path, arg: &OutsideSoundsArg) -> std::io::Result<()> {
     let access = sound_access(path, arg);
     let (_, warnings) = UserSampleCache::default().load(groove, &access, SampleRate::STUDIO);
-    let outside = not_allowed(groove, &access).map(|message| format!("{}: {message}", name(path)));
+    let outside = disallowed_sounds(groove, &access).map(|message| format!("{}: {message}", name(path)));
     warnings.iter().chain(&outside).try_for_each(super::output::warn)
 }
 
 /// The listener as the config file sets it.
-pub(super) fn listener() -> Result<Limits, Failure> {
+pub(super) fn listener_limits() -> Result<Limits, CliError> {
     let config = super::user_config(Part::Hearing)?;
     Ok(Limits::from_settings(config.cell_limit_ms, config.listen_cold))
 }
 
-pub(super) fn layers(groove: &Groove, names: &[String]) -> Result<Vec<usize>, Failure> {
+pub(super) fn layer_indices(groove: &Groove, names: &[String]) -> Result<Vec<usize>, CliError> {
     let index = |name: &String| index_of("layer", name, groove.layers().iter().map(|l| l.name.as_str()));
     names.iter().map(index).collect()
 }
@@ -148,9 +148,9 @@ pub(super) fn index_of<'a>(
     kind: &str,
     name: &str,
     names: impl Iterator<Item = &'a str> + Clone,
-) -> Result<usize, Failure> {
+) -> Result<usize, CliError> {
     names.clone().position(|n| n == name).ok_or_else(|| {
         let known: Vec<&str> = names.collect();
-        Failure::usage(format!("there is no {kind} '{name}'; expected one of: {}", known.join(", ")))
+        CliError::usage(format!("there is no {kind} '{name}'; expected one of: {}", known.join(", ")))
     })
 }

@@ -14,5 +14,5 @@ pub(super) fn run() -> io::Result<Exit> {
         writeln!(out, "{line}")?;
     }
     writeln!(out, "\n## teeter\n\n{OWN}\n## Font\n\n{}", FONT.trim_end())?;
-    Ok(Exit::Good)
+    Ok(Exit::Success)
 }

@@ -1,6 +1,6 @@
 //! `teeter manual`: prints the chapters of the manual, through a pager on a terminal.
 
-use super::{Exit, Failure, signals};
+use super::{COMMAND_NOT_FOUND, CliError, Exit, signals};
 use crate::manual::{self, Chapter};
 use crate::rhythm::expected;
 use std::env;
@@ -8,12 +8,9 @@ use std::fmt::Write as _;
 use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::process::{Command, Stdio};
 
-/// Most columns of running text.
-const MAX_WIDTH: usize = 100;
-/// Exit code of a shell for a missing command.
-const NOT_FOUND: i32 = 127;
+const MAX_TEXT_COLUMNS: usize = 100;
 
-pub(super) fn run(name: Option<&str>) -> Result<Exit, Failure> {
+pub(super) fn run(name: Option<&str>) -> Result<Exit, CliError> {
     let on_terminal = io::stdout().is_terminal();
     let text = match name {
         None => list(),
@@ -22,14 +19,14 @@ pub(super) fn run(name: Option<&str>) -> Result<Exit, Failure> {
             Some(chapter) => chapter.text.to_owned(),
             None => {
                 let wanted = format!("one of {}", manual::names());
-                return Err(Failure::new(Exit::Usage, expected(wanted, format!("'{name}'"))));
+                return Err(CliError::new(Exit::Usage, expected(wanted, format!("'{name}'"))));
             }
         },
     };
     if !(on_terminal && name.is_some() && show_in_pager(&text)?) {
         io::stdout().lock().write_all(text.as_bytes())?;
     }
-    Ok(Exit::Good)
+    Ok(Exit::Success)
 }
 
 fn list() -> String {
@@ -43,7 +40,7 @@ fn list() -> String {
 
 fn wrap(chapter: &Chapter) -> String {
     let width = terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0));
-    let lines = manual::lay_out(chapter.text, width.min(MAX_WIDTH));
+    let lines = manual::lay_out(chapter.text, width.min(MAX_TEXT_COLUMNS));
     lines.into_iter().fold(String::new(), |text, line| text + &line.text + "\n")
 }
 
@@ -70,7 +67,7 @@ fn show_in_pager(text: &str) -> io::Result<bool> {
             _ => {}
         }
     }
-    Ok(child.wait()?.code() != Some(NOT_FOUND))
+    Ok(child.wait()?.code() != Some(COMMAND_NOT_FOUND))
 }
 
 #[cfg(test)]

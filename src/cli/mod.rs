@@ -21,23 +21,26 @@ mod takes;
 mod tap;
 mod tap_times;
 
+use crate::analysis::Limits;
 use crate::config::{Config, Part, Severity};
 use crate::describe;
-use crate::jobs::JobError;
-use crate::rhythm::is_hidden;
+use crate::jobs::{HearingSelection, Job, JobError, JobKind, OutsideSounds, Target};
+use crate::rhythm::{Groove, is_hidden};
+use crate::sound::SampleRate;
 use crate::terminal::{self, shell::EditError};
-use args::{Args, Command, EditArgs};
+use args::{Args, Command, EditArgs, OverwriteArg};
 use clap::Parser;
 use std::ffi::OsString;
 use std::io::{self, Write};
 use std::path::Path;
 use std::process::ExitCode;
+use std::sync::Arc;
 
 /// Exit codes, from success to the gravest. clap's own errors exit with 2 too.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Exit {
     /// Success (0).
-    Good,
+    Success,
     /// A groove could not be read, or is wrong (1).
     BadGroove,
     /// The arguments do not fit together or name something that does not exist (2).
@@ -52,14 +55,17 @@ impl From<Exit> for ExitCode {
     }
 }
 
+/// Exit code of a shell for a missing command.
+const COMMAND_NOT_FOUND: i32 = 127;
+
 /// A command that failed: its exit code and what is printed on standard error.
 #[derive(Debug)]
-struct Failure {
+struct CliError {
     exit: Exit,
     message: Option<String>,
 }
 
-impl Failure {
+impl CliError {
     fn new(exit: Exit, message: impl std::fmt::Display) -> Self {
         Self { exit, message: Some(message.to_string()) }
     }
@@ -73,7 +79,7 @@ impl Failure {
         Self { message: self.message.map(|m| format!("{}: {m}", path.display())), ..self }
     }
 
-    /// The failure of a job on a file.
+    /// The error of a job on a file.
     fn of_job(error: JobError, path: &Path) -> Self {
         match error {
             JobError::Request(_) | JobError::Input(_) => Self::from(error).in_file(path),
@@ -82,10 +88,10 @@ impl Failure {
     }
 }
 
-impl From<JobError> for Failure {
+impl From<JobError> for CliError {
     fn from(error: JobError) -> Self {
         match &error {
-            JobError::Write { kind: io::ErrorKind::BrokenPipe, .. } => Self { exit: Exit::Good, message: None },
+            JobError::Write { kind: io::ErrorKind::BrokenPipe, .. } => Self { exit: Exit::Success, message: None },
             JobError::Exists(_) => Self::new(Exit::Output, format!("{error}; use --overwrite to replace it")),
             JobError::IsInput(_) | JobError::Request(_) => Self::usage(error),
             JobError::Input(_) => Self::new(Exit::BadGroove, error),
@@ -96,11 +102,11 @@ impl From<JobError> for Failure {
     }
 }
 
-/// A closed pipe is no failure.
-impl From<io::Error> for Failure {
+/// A closed pipe is no error.
+impl From<io::Error> for CliError {
     fn from(error: io::Error) -> Self {
         if error.kind() == io::ErrorKind::BrokenPipe {
-            Self { exit: Exit::Good, message: None }
+            Self { exit: Exit::Success, message: None }
         } else {
             Self::new(Exit::Output, format!("cannot write: {error}"))
         }
@@ -129,17 +135,33 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     match run_command(args) {
         Ok(exit) => exit.into(),
-        Err(failure) => {
-            if let Some(message) = &failure.message {
+        Err(error) => {
+            if let Some(message) = &error.message {
                 let _ = output::warn(message);
             }
-            failure.exit.into()
+            error.exit.into()
         }
     }
 }
 
+/// A job on a groove that was read from a path: with the default hearings, and without sound files outside the groove's folder.
+fn job(groove: Groove, path: &Path, target: Target, overwrite: &OverwriteArg, limits: Limits, kind: JobKind) -> Job {
+    Job {
+        groove: Arc::new(groove),
+        file: input::file_of(path),
+        outside: OutsideSounds::default(),
+        target,
+        overwrite: overwrite.policy(),
+        limits,
+        layers: Vec::new(),
+        hearings: HearingSelection::Default,
+        rate: SampleRate::STUDIO,
+        kind,
+    }
+}
+
 /// The user's settings. Prints the warnings about the part that the command uses, and fails if it has an error.
-fn user_config(part: Part) -> Result<Config, Failure> {
+fn user_config(part: Part) -> Result<Config, CliError> {
     let config = Config::load();
     for warning in config.mistakes(part, Severity::Warning) {
         output::warn(warning)?;
@@ -147,25 +169,25 @@ fn user_config(part: Part) -> Result<Config, Failure> {
     let errors = config.mistakes(part, Severity::Error);
     let Some((last, others)) = errors.split_last() else { return Ok(config) };
     others.iter().try_for_each(output::warn)?;
-    Err(Failure::usage(last))
+    Err(CliError::usage(last))
 }
 
 /// Opens the editor.
-fn edit(args: &EditArgs) -> Result<Exit, Failure> {
+fn edit(args: &EditArgs) -> Result<Exit, CliError> {
     let (file, socket) = (args.file.as_deref(), args.speaker.as_deref());
     if let (Some(pid), Some(socket)) = (args.join, socket) {
         return remote::join(socket, pid);
     }
-    file.and_then(suggest::missing_file).map_or(Ok(()), |error| Err(Failure::usage(error)))?;
+    file.and_then(suggest::missing_file).map_or(Ok(()), |error| Err(CliError::usage(error)))?;
     match terminal::shell::edit(file, socket) {
-        Ok(()) => Ok(Exit::Good),
-        Err(EditError::Groove(error)) => Err(Failure::new(Exit::BadGroove, error)),
-        Err(error @ (EditError::NoTerminal | EditError::Speaker(_))) => Err(Failure::usage(error)),
-        Err(error @ EditError::Terminal(_)) => Err(Failure::new(Exit::Output, error)),
+        Ok(()) => Ok(Exit::Success),
+        Err(EditError::Groove(error)) => Err(CliError::new(Exit::BadGroove, error)),
+        Err(error @ (EditError::NoTerminal | EditError::Speaker(_))) => Err(CliError::usage(error)),
+        Err(error @ EditError::Terminal(_)) => Err(CliError::new(Exit::Output, error)),
     }
 }
 
-fn run_command(args: Args) -> Result<Exit, Failure> {
+fn run_command(args: Args) -> Result<Exit, CliError> {
     if !matches!(args.command, None | Some(Command::Remote(_) | Command::Manual { .. })) {
         signals::clean_up_on_signal();
     }
@@ -189,7 +211,7 @@ fn run_command(args: Args) -> Result<Exit, Failure> {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut command, "teeter", &mut script);
             io::stdout().lock().write_all(&script)?;
-            Ok(Exit::Good)
+            Ok(Exit::Success)
         }
         None => edit(&args.edit),
     }

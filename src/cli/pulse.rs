@@ -15,29 +15,26 @@ pub(super) fn click(word: &str) -> Result<Click, String> {
     }
 }
 
-/// A hearing by its number, with how it clicks: `1`, `1/2`, `1/off-beat`.
+/// Splits a pulse from how it clicks: `1`, `1/2`, `1/off-beat`.
+fn split_click(word: &str) -> Option<(&str, Click)> {
+    let Some((name, how)) = word.split_once('/') else { return Some((word, Click::Written)) };
+    Some((name, click(how).ok().filter(|c| *c != Click::Written)?))
+}
+
+/// A hearing by its number, with how it clicks.
 pub(super) fn hearing(word: &str) -> Result<PulseSpec, String> {
-    let (number, click) = match word.split_once('/') {
-        Some((number, how)) => (number, click(how).ok().filter(|c| *c != Click::Written)),
-        None => (word, Some(Click::Written)),
-    };
-    match (number.parse(), click) {
-        (Ok(number @ 1..), Some(click)) => Ok(PulseSpec { number, click }),
-        _ => Err("expected the number of a hearing, like 1, 1/2, 1/3, 1/4 or 1/off-beat".into()),
-    }
+    let spec = split_click(word).and_then(|(name, click)| Some(PulseSpec { number: name.parse().ok()?, click }));
+    let error = || "expected the number of a hearing, like 1, 1/2, 1/3, 1/4 or 1/off-beat".into();
+    spec.filter(|s| s.number > 0).ok_or_else(error)
 }
 
 /// A pulse: a hearing, or the written beat, also divided as `beat/2` or `beat/off-beat`.
 fn pulse(word: &str) -> Result<PulseSpec, String> {
-    let click = match word.strip_prefix("beat") {
-        Some("") => Some(Click::Written),
-        Some(how) => how.strip_prefix('/').and_then(|h| click(h).ok()).filter(|c| *c != Click::Written),
-        None => {
-            return hearing(word).map_err(|error| format!("{error}, or beat, beat/2, beat/3, beat/4 or beat/off-beat"));
-        }
-    };
-    click
-        .map(|click| PulseSpec { number: 0, click })
+    if !word.starts_with("beat") {
+        return hearing(word).map_err(|error| format!("{error}, or beat, beat/2, beat/3, beat/4 or beat/off-beat"));
+    }
+    let beat = split_click(word).filter(|(name, _)| *name == "beat");
+    beat.map(|(_, click)| PulseSpec { number: 0, click })
         .ok_or_else(|| "expected beat, beat/2, beat/3, beat/4 or beat/off-beat".into())
 }
 

@@ -1,7 +1,7 @@
 //! `teeter remote`: edits on another host through ssh and plays here; and what the host does for an editor that runs already.
 
 use super::args::RemoteArgs;
-use super::{Exit, Failure, user_config};
+use super::{COMMAND_NOT_FOUND, CliError, Exit, user_config};
 use crate::config::Part;
 use crate::describe::visible;
 use crate::jobs::{SampleFolder, SoundAccess, UserSampleCache};
@@ -25,16 +25,15 @@ use std::thread;
 use std::time::Duration;
 
 /// Interval between looks whether ssh, or the editor that was joined, has ended.
-const LOOK_INTERVAL: Duration = Duration::from_millis(100);
-/// What a shell ends with if there is no such command, and ssh if the connection failed; ssh has said why.
-const NO_COMMAND: i32 = 127;
+const POLL_INTERVAL: Duration = Duration::from_millis(100);
+/// Exit code of ssh if the connection failed; ssh has said why.
 const SSH_FAILED: i32 = 255;
 
 /// A path on the host that nobody can guess or has created before.
-fn host_socket() -> Result<String, Failure> {
+fn host_socket() -> Result<String, CliError> {
     let mut bytes = [0; 16];
     getrandom::fill(&mut bytes)
-        .map_err(|e| Failure::new(Exit::Output, format!("cannot get random bytes from the operating system: {e}")))?;
+        .map_err(|e| CliError::new(Exit::Output, format!("cannot get random bytes from the operating system: {e}")))?;
     Ok(bytes.iter().fold("/tmp/teeter-".to_owned(), |path, b| path + &format!("{b:02x}")))
 }
 
@@ -79,7 +78,7 @@ fn serve(listener: &UnixListener, folder: &Path, output: Option<&str>, ended: &A
         match stream {
             Ok(stream) => why = Some(speaker.serve(&stream)),
             // Out of file descriptors, for example; that passes.
-            Err(_) => thread::sleep(LOOK_INTERVAL),
+            Err(_) => thread::sleep(POLL_INTERVAL),
         }
     }
     why
@@ -100,14 +99,14 @@ fn wait(ssh: &mut Child) -> io::Result<ExitStatus> {
         if terminated.load(Ordering::Relaxed) {
             ssh.kill()?;
         }
-        thread::sleep(LOOK_INTERVAL);
+        thread::sleep(POLL_INTERVAL);
     }
 }
 
 /// Runs ssh and plays what the editor on the host asks for.
-pub(super) fn run(args: &RemoteArgs) -> Result<Exit, Failure> {
+pub(super) fn run(args: &RemoteArgs) -> Result<Exit, CliError> {
     if !cfg!(feature = "audio") {
-        return Err(Failure::usage(
+        return Err(CliError::usage(
             "this teeter was built without audio output and cannot be a remote speaker; its editor can still play through one",
         ));
     }
@@ -118,7 +117,7 @@ pub(super) fn run(args: &RemoteArgs) -> Result<Exit, Failure> {
     let listener = UnixListener::bind(&here)?;
     let arguments = ssh_arguments(args, &here, &host_socket()?);
     let mut ssh = Command::new("ssh").args(arguments).spawn().map_err(|e| {
-        Failure::new(Exit::Output, format!("cannot run ssh ({}); install an OpenSSH client", reason(&e)))
+        CliError::new(Exit::Output, format!("cannot run ssh ({}); install an OpenSSH client", reason(&e)))
     })?;
     let ended = AtomicBool::new(false);
     let (status, why) = thread::scope(|scope| {
@@ -130,12 +129,12 @@ pub(super) fn run(args: &RemoteArgs) -> Result<Exit, Failure> {
         (status, served.join().ok().flatten())
     });
     match status?.code() {
-        Some(0) => Ok(Exit::Good),
-        Some(NO_COMMAND) => Err(Failure::usage(format!(
+        Some(0) => Ok(Exit::Success),
+        Some(COMMAND_NOT_FOUND) => Err(CliError::usage(format!(
             "{}: {}: command not found in a non-interactive SSH session; give its path with --program",
             args.host, args.program
         ))),
-        Some(SSH_FAILED) | None => Err(connection_failure(args, why)),
+        Some(SSH_FAILED) | None => Err(connection_error(args, why)),
         Some(1) => Ok(Exit::BadGroove),
         Some(2) => Ok(Exit::Usage),
         Some(_) => Ok(Exit::Output),
@@ -143,7 +142,7 @@ pub(super) fn run(args: &RemoteArgs) -> Result<Exit, Failure> {
 }
 
 /// What to say when ssh failed; `why` the connection to an editor ended, if there was one.
-fn connection_failure(args: &RemoteArgs, why: Option<String>) -> Failure {
+fn connection_error(args: &RemoteArgs, why: Option<String>) -> CliError {
     let host = &args.host;
     let message = match (why, args.join) {
         (None, _) => format!("no connection to {host}"),
@@ -156,42 +155,42 @@ fn connection_failure(args: &RemoteArgs, why: Option<String>) -> Failure {
             )
         }
     };
-    Failure::new(Exit::Output, message)
+    CliError::new(Exit::Output, message)
 }
 
 /// On the host: hands the socket to an editor that runs, and waits until it is not used any more.
-pub(super) fn join(socket: &Path, pid: Option<u32>) -> Result<Exit, Failure> {
-    let _removed_at_end = SocketFile::new(socket).map_err(Failure::usage)?;
+pub(super) fn join(socket: &Path, pid: Option<u32>) -> Result<Exit, CliError> {
+    let _removed_at_end = SocketFile::new(socket).map_err(CliError::usage)?;
     let folder =
-        StateFolder::of_user().ok_or_else(|| Failure::usage("cannot look for running editors: no home folder"))?;
+        StateFolder::of_user().ok_or_else(|| CliError::usage("cannot look for running editors: no home folder"))?;
     let editors = folder.running_editors();
     let list = || editors.iter().map(|e| format!("{} ({})", e.pid, e.groove)).collect::<Vec<_>>().join(", ");
     let editor = match (pid, editors.as_slice()) {
         (_, []) => {
-            return Err(Failure::usage("no running editor found on this host; start one over SSH first"));
+            return Err(CliError::usage("no running editor found on this host; start one over SSH first"));
         }
         (None, [editor]) => editor,
         (None, _) => {
-            return Err(Failure::usage(format!(
+            return Err(CliError::usage(format!(
                 "several editors are running on the host; choose one with --join=PID: {}",
                 list()
             )));
         }
         (Some(pid), _) => editors.iter().find(|e| e.pid == pid).ok_or_else(|| {
             let error = expected("the process ID of an editor running on the host", pid);
-            Failure::usage(format!("{error}; running editors: {}", list()))
+            CliError::usage(format!("{error}; running editors: {}", list()))
         })?,
     };
     if !folder.offer_socket(editor.pid, &socket.to_string_lossy()) {
-        return Err(Failure::new(Exit::Output, "cannot write to the state folder"));
+        return Err(CliError::new(Exit::Output, "cannot write to the state folder"));
     }
     let groove = visible(&editor.groove);
     writeln!(io::stdout(), "Playing the sound of {groove} (editor {}); press Ctrl-C to stop.", editor.pid)?;
     // The editor removes the socket when it has lost it or ends; not if it is killed.
     while socket.exists() && folder.is_editor_running(editor.pid) {
-        thread::sleep(LOOK_INTERVAL);
+        thread::sleep(POLL_INTERVAL);
     }
-    Ok(Exit::Good)
+    Ok(Exit::Success)
 }
 
 #[cfg(test)]

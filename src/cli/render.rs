@@ -1,23 +1,22 @@
 //! `teeter render`: renders a groove, or a ladder of speeds.
 
-use super::{Exit, Failure, args, input, output};
-use crate::jobs::{self, AnalysedGroove, HearingSelection, Job, JobKind};
+use super::{CliError, Exit, args, input, output};
+use crate::jobs::{AnalysedGroove, Job, JobKind};
 use crate::rhythm::Fraction;
 use crate::sound::take::{CountIn, Take};
 use crate::sound::{Click, Length, Range};
-use std::sync::Arc;
 
-pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, Failure> {
+pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, CliError> {
     let target = output::sound_target(&args.output)?;
     let groove = input::read_audible(&args.file, &args.sound)?;
     let outside = input::outside_sounds(&groove, &args.file, &args.sound.outside)?;
-    let limits = input::listener()?;
+    let limits = input::listener_limits()?;
     let speed = if args.ladder.is_some() { Fraction::ONE } else { args.sound.speed.value };
     let (lines, count_in) = match &args.hearing[..] {
         [] => (Vec::new(), CountIn::Bar),
         pulses => AnalysedGroove::new(&groove, &[], speed, limits)
             .lines(pulses)
-            .map_err(|e| Failure::usage(format!("--hearing: {e}")))?,
+            .map_err(|e| CliError::usage(format!("--hearing: {e}")))?,
     };
     let take = Box::new(Take {
         name: String::new(),
@@ -36,19 +35,6 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, Failure> {
         Some(args::Speeds(speeds)) => JobKind::Ladder { take, speeds: speeds.clone(), silence: args.silence },
         None => JobKind::Render(take, args.seconds.map_or(Length::Passes(args.loops), Length::Seconds)),
     };
-    let job = Job {
-        groove: Arc::new(groove),
-        file: input::file_of(&args.file),
-        outside,
-        target,
-        overwrite: args.overwrite.policy(),
-        limits,
-        layers: Vec::new(),
-        hearings: HearingSelection::Default,
-        rate: args.sound.rate,
-        kind,
-    };
-    let report = jobs::run(&job, &output::with_progress())?;
-    output::print(&report, None)?;
-    Ok(Exit::Good)
+    let job = super::job(groove, &args.file, target, &args.overwrite, limits, kind);
+    output::run_sound_job(&Job { outside, rate: args.sound.rate, ..job })
 }

@@ -4,6 +4,7 @@ use super::args::Args;
 use super::input;
 use std::ffi::OsString;
 use std::path::Path;
+use strsim::osa_distance;
 
 /// The error for a first argument that is no command, with more arguments after it: clap would read it as a file to edit.
 pub(super) fn unrecognized_command(args: &[OsString]) -> Option<String> {
@@ -38,31 +39,12 @@ fn command_names() -> Vec<String> {
 fn suggest(word: &str) -> Option<String> {
     let word = word.to_lowercase();
     let length = word.chars().count();
-    let distance = |name: &String| match edit_distance(&word, name) {
+    let distance = |name: &String| match osa_distance(&word, name) {
         n if 3 * n <= length.max(3) => Some(n),
         n if length > 2 && name.starts_with(&word) => Some(n),
         _ => None,
     };
     command_names().into_iter().filter_map(|name| Some((distance(&name)?, name))).min().map(|(_, name)| name)
-}
-
-/// The restricted edit distance of Damerau (1964): inserted, deleted, changed and transposed letters.
-fn edit_distance(a: &str, b: &str) -> usize {
-    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
-    let mut rows: Vec<Vec<usize>> = vec![(0..=b.len()).collect()];
-    for i in 1..=a.len() {
-        let mut row = vec![i];
-        for j in 1..=b.len() {
-            let changed = rows[i - 1][j - 1] + usize::from(a[i - 1] != b[j - 1]);
-            let mut least = changed.min(rows[i - 1][j] + 1).min(row[j - 1] + 1);
-            if i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] {
-                least = least.min(rows[i - 2][j - 2] + 1);
-            }
-            row.push(least);
-        }
-        rows.push(row);
-    }
-    rows[a.len()][b.len()]
 }
 
 #[cfg(test)]
@@ -74,7 +56,7 @@ mod tests {
         for (a, b, n) in
             [("", "", 0), ("", "tap", 3), ("explian", "explain", 1), ("ca", "abc", 3), ("kitten", "sitting", 3)]
         {
-            assert_eq!((edit_distance(a, b), edit_distance(b, a)), (n, n), "{a} {b}");
+            assert_eq!((osa_distance(a, b), osa_distance(b, a)), (n, n), "{a} {b}");
         }
     }
 

@@ -1,34 +1,19 @@
 //! `teeter takes`: renders takes back to back.
 
-use super::{Exit, Failure, args, input, output};
-use crate::jobs::{self, HearingSelection, Job, JobKind};
-use std::sync::Arc;
+use super::{CliError, Exit, args, input, output};
+use crate::jobs::{Job, JobKind};
 
 const MAX_TAKES: usize = 256;
 
-pub(super) fn run(args: &args::TakesArgs) -> Result<Exit, Failure> {
+pub(super) fn run(args: &args::TakesArgs) -> Result<Exit, CliError> {
     if args.take.len() > MAX_TAKES {
-        return Err(Failure::usage(format!("expected --take at most {MAX_TAKES} times, found {}", args.take.len())));
+        return Err(CliError::usage(format!("expected --take at most {MAX_TAKES} times, found {}", args.take.len())));
     }
     let groove = input::read_audible(&args.file, &args.sound)?;
-    let job = Job {
-        outside: input::outside_sounds(&groove, &args.file, &args.sound.outside)?,
-        target: output::sound_target(&args.output)?,
-        groove: Arc::new(groove),
-        file: input::file_of(&args.file),
-        overwrite: args.overwrite.policy(),
-        limits: input::listener()?,
-        layers: Vec::new(),
-        hearings: HearingSelection::Default,
-        rate: args.sound.rate,
-        kind: JobKind::Takes {
-            takes: args.take.clone(),
-            times: args.times,
-            count_in: args.count_in,
-            speed: args.sound.speed.value,
-        },
-    };
-    let report = jobs::run(&job, &output::with_progress())?;
-    output::print(&report, None)?;
-    Ok(Exit::Good)
+    let outside = input::outside_sounds(&groove, &args.file, &args.sound.outside)?;
+    let target = output::sound_target(&args.output)?;
+    let (takes, speed) = (args.take.clone(), args.sound.speed.value);
+    let kind = JobKind::Takes { takes, times: args.times, count_in: args.count_in, speed };
+    let job = super::job(groove, &args.file, target, &args.overwrite, input::listener_limits()?, kind);
+    output::run_sound_job(&Job { outside, rate: args.sound.rate, ..job })
 }

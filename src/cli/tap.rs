@@ -1,7 +1,7 @@
 //! `teeter tap`: analyzes tap times against a groove, as the editor does.
 
 use super::args::TapArgs;
-use super::{Exit, Failure, input, output, tap_times};
+use super::{CliError, Exit, input, output, tap_times};
 use crate::analysis::tap::{TapOptions, tap_report};
 use crate::analysis::{self, Scope};
 use crate::describe::tap::{LineStyle, TapContext, TapOffset, report_lines};
@@ -9,16 +9,16 @@ use crate::describe::visible_lines;
 use std::fmt::Write as _;
 use std::io::{self, Write};
 
-pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
+pub(super) fn run(args: &TapArgs) -> Result<Exit, CliError> {
     if input::is_stdin(&args.file) && input::is_stdin(&args.times) {
-        return Err(Failure::usage("only one of the two files can be standard input"));
+        return Err(CliError::usage("only one of the two files can be standard input"));
     }
-    let limits = input::listener()?;
-    let groove = input::read(&args.file).map_err(|failure| swapped_arguments(args).unwrap_or(failure))?;
-    let layers = input::layers(&groove, &args.layer)?;
+    let limits = input::listener_limits()?;
+    let groove = input::read_groove(&args.file).map_err(|error| swapped_arguments(args).unwrap_or(error))?;
+    let layers = input::layer_indices(&groove, &args.layer)?;
     let (times, heading) = tap_times::read(&args.times)?;
     if let Some(note) = heading {
-        output::tell(note)?;
+        output::print_to_stderr(note)?;
     }
     let scope = Scope { layers, region: None };
     let report = analysis::report(&groove, &analysis::AnalysisOptions { scope, speed: args.speed.value, limits });
@@ -39,12 +39,12 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, Failure> {
         let _ = writeln!(text, "{:by$}{}", "", line.text, by = line.indent);
     }
     io::stdout().lock().write_all(visible_lines(&text).as_bytes())?;
-    Ok(Exit::Good)
+    Ok(Exit::Success)
 }
 
-/// The failure for arguments in the wrong order.
-fn swapped_arguments(args: &TapArgs) -> Option<Failure> {
-    let is_swapped = !input::is_stdin(&args.times) && input::read(&args.times).is_ok();
+/// The error for arguments in the wrong order.
+fn swapped_arguments(args: &TapArgs) -> Option<CliError> {
+    let is_swapped = !input::is_stdin(&args.times) && input::read_groove(&args.times).is_ok();
     let (file, times) = (args.file.display(), args.times.display());
-    is_swapped.then(|| Failure::usage(format!("arguments are swapped; try: teeter tap {times} {file}")))
+    is_swapped.then(|| CliError::usage(format!("arguments are swapped; try: teeter tap {times} {file}")))
 }

@@ -1,6 +1,6 @@
 //! Reads a list of tap times, one per line, in seconds.
 
-use super::{Exit, Failure, input};
+use super::{CliError, Exit, input};
 use crate::rhythm::expected;
 use std::path::Path;
 
@@ -19,21 +19,21 @@ struct Line<'a> {
 }
 
 /// The times of a file, `-` for standard input, and a note if its first line was skipped as a header.
-pub(super) fn read(path: &Path) -> Result<(Vec<f64>, Option<String>), Failure> {
+pub(super) fn read(path: &Path) -> Result<(Vec<f64>, Option<String>), CliError> {
     let name = input::name(path);
-    let invalid = |reason: String| Failure::new(Exit::BadGroove, reason);
+    let invalid = |reason: String| CliError::new(Exit::BadGroove, reason);
     let text = String::from_utf8(input::read_bytes(path)?);
     let text = text.map_err(|_| invalid(format!("{name}: invalid UTF-8")))?;
-    times(text.trim_start_matches('\u{feff}'), &name).map_err(invalid)
+    parse_times(text.trim_start_matches('\u{feff}'), &name).map_err(invalid)
 }
 
 /// Skips empty lines, lines that begin with `#`, and a first line whose field has no digit.
-fn times(text: &str, name: &str) -> Result<(Vec<f64>, Option<String>), String> {
+fn parse_times(text: &str, name: &str) -> Result<(Vec<f64>, Option<String>), String> {
     let invalid = |line: &Line<'_>, wanted: &str, found: &str| {
         let found: String = found.chars().take(40).collect();
         format!("{name}:{}:{}: {}", line.number, line.column, expected(wanted, format_args!("'{found}'")))
     };
-    let mut lines: Vec<Line<'_>> = text.lines().enumerate().filter_map(|(n, l)| line(n + 1, l)).collect();
+    let mut lines: Vec<Line<'_>> = text.lines().enumerate().filter_map(|(n, l)| parse_line(n + 1, l)).collect();
     let heading = lines.first().filter(|l| !l.field.chars().any(|c| c.is_ascii_digit())).map(|l| {
         let field: String = l.field.chars().take(40).collect();
         format!("{name}: line {} ('{field}') skipped as a header", l.number)
@@ -65,7 +65,7 @@ fn is_separator(c: char) -> bool {
 }
 
 /// A line that is neither empty nor a comment.
-fn line(number: usize, text: &str) -> Option<Line<'_>> {
+fn parse_line(number: usize, text: &str) -> Option<Line<'_>> {
     let trimmed = text.trim();
     if trimmed.is_empty() || trimmed.starts_with('#') {
         return None;
@@ -102,7 +102,7 @@ mod tests {
     use super::*;
 
     fn read(text: &str) -> Result<Vec<f64>, String> {
-        times(text, "taps").map(|t| t.0)
+        parse_times(text, "taps").map(|t| t.0)
     }
 
     #[test]
@@ -146,7 +146,7 @@ mod tests {
 
     #[test]
     fn a_heading_has_no_digit_and_is_noted() {
-        let read_all = |text| times(text, "taps");
+        let read_all = |text| parse_times(text, "taps");
         let heading = "taps: line 2 ('seconds') skipped as a header".to_owned();
         assert_eq!(read_all("# by hand\nseconds what\n0.5 1"), Ok((vec![0.5], Some(heading))));
         assert_eq!(read_all("0.5\n1"), Ok((vec![0.5, 1.0], None)));

@@ -16,7 +16,7 @@ pub(crate) struct Format {
     /// Name after `--as`.
     pub(crate) name: &'static str,
     /// Extension of its files, without a dot.
-    pub(crate) ending: &'static str,
+    pub(crate) extension: &'static str,
     pub(crate) description: &'static str,
     /// Whether it draws one of [`PICTURES`].
     pub(crate) is_picture: bool,
@@ -65,45 +65,45 @@ pub(crate) const PICTURES: &[(&str, &str, Option<PictureKind>)] = &[
 ];
 
 macro_rules! formats {
-    ($($name:literal $ending:literal, picture: $is_picture:literal, $description:literal, $write:expr;)*) => {
+    ($($name:literal $extension:literal, picture: $is_picture:literal, $description:literal, $write:expr;)*) => {
         &[$(Format {
-            name: $name, ending: $ending, is_picture: $is_picture, description: $description, write: $write,
+            name: $name, extension: $extension, is_picture: $is_picture, description: $description, write: $write,
         }),*]
     };
 }
 
 pub(crate) const FORMATS: &[Format] = formats! {
     "midi" "mid", picture: false, "a Standard MIDI File, format 1",
-        |piece, _, out| whole(out, &midi::export(piece, midi::Tracks::Layers)?);
+        |piece, _, out| write_whole(out, &midi::export(piece, midi::Tracks::Layers)?);
     "click-midi" "mid", picture: false, "the tempo map with clicks of the written beat and hearings, as MIDI",
-        |piece, _, out| whole(out, &midi::export(piece, midi::Tracks::WrittenBeat)?);
+        |piece, _, out| write_whole(out, &midi::export(piece, midi::Tracks::WrittenBeat)?);
     "musicxml" "musicxml", picture: false, "notation as MusicXML 4.0",
         |piece, options, out| musicxml::write(piece, &options.style.notation, out);
     "mxl" "mxl", picture: false, "MusicXML 4.0, compressed",
         |piece, options, out| musicxml::write_mxl(piece, &options.style.notation, out);
     "svg" "svg", picture: true, "a vector picture",
-        |piece, options, out| whole(out, draw(piece, options)?.svg().as_bytes());
+        |piece, options, out| write_whole(out, draw(piece, options)?.svg().as_bytes());
     "png" "png", picture: true, "a bitmap picture", |piece, options, out| {
         let picture = draw(piece, options)?;
         let scale = options.style.scale.unwrap_or_else(|| picture::default_scale(&picture));
-        whole(out, &picture::png(&picture, scale)?)
+        write_whole(out, &picture::png(&picture, scale)?)
     };
     "pdf" "pdf", picture: true, "a picture on pages of A4",
-        |piece, options, out| whole(out, &picture::pdf(&draw(piece, options)?)?);
+        |piece, options, out| write_whole(out, &picture::pdf(&draw(piece, options)?)?);
     "html" "html", picture: false, "a student's page with a player", |piece, options, out| {
         let handout = silent_handout(piece.clone(), options.limits, options.style.notation.clone());
-        whole(out, handout::html(&handout, handout::Reader::Student).as_bytes())
+        write_whole(out, handout::html(&handout, handout::Reader::Student).as_bytes())
     };
     "txt" "txt", picture: false, "groups, box notation and counting syllables as text",
-        |piece, _, out| whole(out, plain::all(piece.groove, piece.section).as_bytes());
+        |piece, _, out| write_whole(out, plain::all(piece.groove, piece.section).as_bytes());
     "csv" "csv", picture: false, "the attacks with their times, landings and distances from pulses, as a table",
-        |piece, _, out| whole(out, data::csv(piece)?.as_bytes());
+        |piece, _, out| write_whole(out, data::csv(piece)?.as_bytes());
     "json" "json", picture: false, "the same with the beats and the pulses of hearings",
-        |piece, _, out| whole(out, data::json(piece)?.as_bytes());
+        |piece, _, out| write_whole(out, data::json(piece)?.as_bytes());
 };
 
 /// Known file extensions; those of one row mean the same kind of file.
-const ENDINGS: &[&[&str]] = &[
+const EXTENSIONS: &[&[&str]] = &[
     &["toml"],
     &["mid", "midi", "smf", "kar"],
     &["musicxml", "xml"],
@@ -120,12 +120,12 @@ const ENDINGS: &[&[&str]] = &[
     &["tsv"],
 ];
 
-/// Rejects a file name whose extension is known and means another kind of file than `ending` does.
-pub(crate) fn check_ending(name: &str, ending: &str) -> Result<(), String> {
+/// Rejects a file name whose extension is known and means another kind of file than `extension` does.
+pub(crate) fn check_extension(name: &str, extension: &str) -> Result<(), String> {
     let found = name.rsplit_once('.').map(|n| n.1.to_lowercase()).unwrap_or_default();
-    match ENDINGS.iter().find(|row| row.contains(&found.as_str())) {
-        Some(row) if !row.contains(&ending) => {
-            Err(format!("{name}: {}", expected(format!("a file name ending in .{ending}"), format!(".{found}"))))
+    match EXTENSIONS.iter().find(|row| row.contains(&found.as_str())) {
+        Some(row) if !row.contains(&extension) => {
+            Err(format!("{name}: {}", expected(format!("a file name ending in .{extension}"), format!(".{found}"))))
         }
         _ => Ok(()),
     }
@@ -147,7 +147,7 @@ pub(crate) fn parse_theme(word: &str) -> Result<Theme, String> {
 }
 
 /// Writes a file that states everything as the groove plays it, as far as the format can.
-fn whole(out: &mut dyn Write, bytes: &[u8]) -> Result<Vec<String>, ExportError> {
+fn write_whole(out: &mut dyn Write, bytes: &[u8]) -> Result<Vec<String>, ExportError> {
     out.write_all(bytes)?;
     Ok(Vec::new())
 }
@@ -174,7 +174,7 @@ pub(crate) fn default_hearings(report: &Report) -> Vec<usize> {
     rival.into_iter().chain((0..report.hearings.len()).find(other)).collect()
 }
 
-pub(crate) fn format(name: &str) -> Result<&'static Format, String> {
+pub(crate) fn parse_format(name: &str) -> Result<&'static Format, String> {
     FORMATS.iter().find(|f| f.name == name).ok_or_else(|| {
         let allowed: Vec<String> = FORMATS.iter().map(|f| format!("{} ({})", f.name, f.description)).collect();
         expected(format!("one of: {}", allowed.join(", ")), format!("'{name}'"))

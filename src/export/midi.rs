@@ -8,11 +8,12 @@
 //! pitch has note-off velocity 0, others 64.
 
 use super::ExportInput;
-use crate::notation::{FormatError, Pass, TimedNote, general_midi, passes, teeter_meta, timed_notes};
+use crate::notation::{FormatError, Pass, TimedNote, general_midi, passes, section_range, teeter_meta, timed_notes};
 use crate::rhythm::{Accent, Attack, Fraction, Groove, Layer, Meter, Pitch, Tempo, Time, Voice};
 use midly::num::{u4, u7, u15, u24, u28};
 use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, TrackEvent, TrackEventKind};
 use num_integer::lcm;
+use std::ops::Range;
 
 /// Maximum ticks per quarter of the format.
 const MAX_TICKS: i64 = 32_767;
@@ -21,33 +22,14 @@ const ROUNDED_TICKS: i64 = 30_240;
 /// Minimum ticks per quarter that are written: a common resolution.
 const MIN_TICKS: u64 = 480;
 
-/// Converts whole notes to ticks.
-#[derive(Debug, Clone, Copy)]
-struct Ticks {
-    per_quarter: i64,
-}
+/// An event at a tick.
+type Event<'a> = (u64, TrackEventKind<'a>);
 
-impl Ticks {
-    /// The tick nearest to an exact time.
-    fn of(self, time: Time) -> u64 {
-        // A file's times are not negative, and 128 bits hold every product of two 64-bit numbers.
-        let (n, d) = (i128::from(time.numer()) * i128::from(4 * self.per_quarter), i128::from(time.denom()));
-        u64::try_from((2 * n + d).div_euclid(2 * d)).unwrap_or(0)
-    }
-}
-
-struct Event<'a> {
-    tick: u64,
-    rank: Rank,
-    kind: TrackEventKind<'a>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-enum Rank {
-    Meta,
-    NoteOff,
-    NoteOn,
-    End,
+/// The tick nearest to an exact time.
+fn tick_at(time: Time, per_quarter: i64) -> u64 {
+    // A file's times are not negative, and 128 bits hold every product of two 64-bit numbers.
+    let (n, d) = (i128::from(time.numer()) * i128::from(4 * per_quarter), i128::from(time.denom()));
+    u64::try_from((2 * n + d).div_euclid(2 * d)).unwrap_or(0)
 }
 
 /// What a file has besides its tempo and meter map and the clicks of hearings.
@@ -65,9 +47,7 @@ pub enum Tracks {
 /// [`FormatError`] if the groove is too long, or the section or a hearing does not exist.
 pub fn export(piece: &ExportInput<'_>, content: Tracks) -> Result<Vec<u8>, FormatError> {
     let groove = piece.groove;
-    if piece.section.is_some_and(|s| s >= groove.sections().len()) {
-        return Err(FormatError::new("", "no such section"));
-    }
+    section_range(groove, piece.section)?;
     let too_long = || FormatError::new("", "the groove is too long to export with exact times");
     let passes = passes(groove, piece.section).ok_or_else(too_long)?;
     let notes: Option<Vec<Vec<TimedNote>>> = match content {
@@ -76,26 +56,27 @@ pub fn export(piece: &ExportInput<'_>, content: Tracks) -> Result<Vec<u8>, Forma
     };
     let notes = notes.ok_or_else(too_long)?;
     let last = passes.last().and_then(|p| p.start.plus(groove.sections()[p.section].length())).ok_or_else(too_long)?;
-    let (ticks, exact) = resolution(&passes, &notes, last);
-    let end = ticks.of(last);
-    let texts = Texts::new(piece, &passes, exact)?;
-    let mut tracks = vec![delta_encoded(conductor_track(groove, &passes, ticks, &texts), end)];
-    let mut channels = channels();
+    let exact = exact_resolution(&passes, &notes, last);
+    let per_quarter = exact.unwrap_or(ROUNDED_TICKS);
+    let end = tick_at(last, per_quarter);
+    let texts = Texts::new(piece, &passes, exact.is_some())?;
+    let mut tracks = vec![conductor_track(groove, &passes, per_quarter, &texts)];
+    let mut channels = melodic_channels();
     match content {
         Tracks::Layers => {
             for ((layer, notes), texts) in groove.layers().iter().zip(&notes).zip(&texts.layers) {
-                tracks.push(delta_encoded(layer_track(layer, notes, ticks, &mut channels, texts), end));
+                tracks.push(layer_track(layer, notes, per_quarter, &mut channels, texts));
             }
         }
-        Tracks::WrittenBeat => tracks.push(delta_encoded(beat_track(&notes[0], ticks, &texts.beat), end)),
+        Tracks::WrittenBeat => tracks.push(beat_track(&notes[0], per_quarter, &texts.beat)),
     }
     for (n, (hearing, texts)) in piece.hearings.iter().zip(&texts.hearings).enumerate() {
         let pulses = &piece.report.hearings[*hearing].pulses;
-        tracks.push(delta_encoded(click_track(piece, pulses, n, ticks, end, texts), end));
+        tracks.push(click_track(piece, pulses, n, per_quarter, end, texts));
     }
-    let header = Header::new(Format::Parallel, Timing::Metrical(u15::new(ticks.per_quarter as u16)));
+    let header = Header::new(Format::Parallel, Timing::Metrical(u15::new(per_quarter as u16)));
     let mut bytes = Vec::new();
-    Smf { header, tracks }
+    Smf { header, tracks: tracks.into_iter().map(|events| delta_encoded(events, end)).collect() }
         .write_std(&mut bytes)
         .map_err(|e| FormatError::new("", format!("the groove is too large for a MIDI file: {e}")))?;
     Ok(bytes)
@@ -135,41 +116,49 @@ impl Texts {
     }
 }
 
-/// Also returns whether every time is exact.
-fn resolution(passes: &[Pass], notes: &[Vec<TimedNote>], last: Time) -> (Ticks, bool) {
+/// The ticks per quarter that make every time exact, if the format has so many.
+fn exact_resolution(passes: &[Pass], notes: &[Vec<TimedNote>], last: Time) -> Option<i64> {
     let starts = passes.iter().map(|p| p.start).chain([last]);
     let times = notes.iter().flatten().flat_map(|n| [n.start, n.length]).chain(starts);
     let mut needed = 1_i64;
     for time in times {
-        let quarters = time.scaled(Fraction::whole(4)).map_or(i64::MAX, Time::denom);
         // Checked first, so that the common multiple cannot overflow.
-        if quarters > MAX_TICKS || lcm(needed, quarters) > MAX_TICKS {
-            return (Ticks { per_quarter: ROUNDED_TICKS }, false);
-        }
-        needed = lcm(needed, quarters);
+        let quarters = time.scaled(Fraction::whole(4)).map(Time::denom).filter(|d| *d <= MAX_TICKS)?;
+        needed = Some(lcm(needed, quarters)).filter(|n| *n <= MAX_TICKS)?;
     }
-    (Ticks { per_quarter: MIN_TICKS.next_multiple_of(needed as u64) as i64 }, true)
+    Some(MIN_TICKS.next_multiple_of(needed as u64) as i64)
 }
 
-fn meta(tick: u64, message: MetaMessage<'_>) -> Event<'_> {
-    Event { tick, rank: Rank::Meta, kind: TrackEventKind::Meta(message) }
+fn meta_event(tick: u64, message: MetaMessage<'_>) -> Event<'_> {
+    (tick, TrackEventKind::Meta(message))
+}
+
+fn channel_event(tick: u64, channel: u8, message: MidiMessage) -> Event<'static> {
+    (tick, TrackEventKind::Midi { channel: u4::new(channel), message })
+}
+
+fn note_events(channel: u8, ticks: Range<u64>, key: u7, velocity: u8, release: u8) -> [Event<'static>; 2] {
+    let (velocity, release) = (u7::new(velocity), u7::new(release));
+    [
+        channel_event(ticks.start, channel, MidiMessage::NoteOn { key, vel: velocity }),
+        channel_event(ticks.end, channel, MidiMessage::NoteOff { key, vel: release }),
+    ]
 }
 
 /// The track of tempos, meters and section names.
-fn conductor_track<'a>(groove: &'a Groove, passes: &[Pass], ticks: Ticks, texts: &'a Texts) -> Vec<Event<'a>> {
+fn conductor_track<'a>(groove: &'a Groove, passes: &[Pass], per_quarter: i64, texts: &'a Texts) -> Vec<Event<'a>> {
     let mut events = vec![
-        meta(0, MetaMessage::TrackName(groove.title().as_bytes())),
-        meta(0, MetaMessage::Text(texts.file.as_bytes())),
+        meta_event(0, MetaMessage::TrackName(groove.title().as_bytes())),
+        meta_event(0, MetaMessage::Text(texts.file.as_bytes())),
     ];
     if !groove.note().is_empty() {
-        events.push(meta(0, MetaMessage::Text(texts.note.as_bytes())));
+        events.push(meta_event(0, MetaMessage::Text(texts.note.as_bytes())));
     }
     for (pass, (name, text)) in passes.iter().zip(&texts.sections) {
-        let (tick, section) = (ticks.of(pass.start), &groove.sections()[pass.section]);
-        events.push(meta(tick, time_signature(&section.meter)));
-        events.push(meta(tick, MetaMessage::Tempo(u24::new(microseconds(section.tempo)))));
-        events.push(meta(tick, MetaMessage::Marker(name.as_bytes())));
-        events.push(meta(tick, MetaMessage::Text(text.as_bytes())));
+        let (tick, section) = (tick_at(pass.start, per_quarter), &groove.sections()[pass.section]);
+        let tempo = MetaMessage::Tempo(u24::new(microseconds(section.tempo)));
+        let (marker, text) = (MetaMessage::Marker(name.as_bytes()), MetaMessage::Text(text.as_bytes()));
+        events.extend([time_signature(&section.meter), tempo, marker, text].map(|m| meta_event(tick, m)));
     }
     events
 }
@@ -189,56 +178,53 @@ fn microseconds(tempo: Tempo) -> u32 {
 }
 
 /// All channels but that of percussion in turn, and whether each is new.
-fn channels() -> impl Iterator<Item = (u8, bool)> {
+fn melodic_channels() -> impl Iterator<Item = (u8, bool)> {
     (0..).map(|k: usize| {
         let n = (k % 15) as u8;
-        (n + u8::from(n >= general_midi::PERCUSSION), k < 15)
+        (n + u8::from(n >= general_midi::PERCUSSION_CHANNEL), k < 15)
     })
-}
-
-fn midi(tick: u64, rank: Rank, channel: u8, message: MidiMessage) -> Event<'static> {
-    Event { tick, rank, kind: TrackEventKind::Midi { channel: u4::new(channel), message } }
 }
 
 fn layer_track<'a>(
     layer: &'a Layer,
     notes: &[TimedNote],
-    ticks: Ticks,
+    per_quarter: i64,
     channels: &mut impl Iterator<Item = (u8, bool)>,
     texts: &'a (String, String),
 ) -> Vec<Event<'a>> {
     let pitched = layer.voice.is_pitched() && notes.iter().any(|n| n.attack.pitch.is_some());
     let drum = general_midi::key(layer.voice).filter(|_| !pitched);
     let melodic = if drum.is_some() { None } else { channels.next() };
-    let (channel, first) = melodic.unwrap_or((general_midi::PERCUSSION, false));
+    let (channel, first) = melodic.unwrap_or((general_midi::PERCUSSION_CHANNEL, false));
     let program = u7::new(general_midi::program(layer.voice));
     let own_key = layer.voice.default_pitch().or(Voice::Pluck.default_pitch()).unwrap_or(60);
     let mut events = named_track(texts);
-    let midi = |tick, rank, message| midi(tick, rank, channel, message);
     if first {
-        events.push(midi(0, Rank::Meta, MidiMessage::ProgramChange { program }));
         let volume = if layer.mute { 0 } else { general_midi::volume(layer.gain) };
-        for (controller, value) in [(general_midi::VOLUME, volume), (general_midi::PAN, general_midi::pan(layer.pan))] {
-            let message = MidiMessage::Controller { controller: u7::new(controller), value: u7::new(value) };
-            events.push(midi(0, Rank::Meta, message));
-        }
+        let controller =
+            |(controller, value)| MidiMessage::Controller { controller: u7::new(controller), value: u7::new(value) };
+        let pan = (general_midi::PAN_CONTROLLER, general_midi::pan(layer.pan));
+        let [volume, pan] = [(general_midi::VOLUME_CONTROLLER, volume), pan].map(controller);
+        let settings = [MidiMessage::ProgramChange { program }, volume, pan];
+        events.extend(settings.map(|message| channel_event(0, channel, message)));
     }
     for note in notes {
         // The pitches of a voice without pitch do not sound.
         let pitch = note.attack.pitch.filter(|_| layer.voice.is_pitched());
         let key = u7::new(drum.unwrap_or_else(|| pitch.map_or(own_key, Pitch::key)));
-        let release = u7::new(if pitch.is_some() { 64 } else { 0 });
-        let velocity = u7::new(general_midi::velocity(note.attack.accent));
-        let start = ticks.of(note.start);
-        let end = note.start.plus(note.length).map_or(start, |e| ticks.of(e)).max(start + 1);
-        events.push(midi(start, Rank::NoteOn, MidiMessage::NoteOn { key, vel: velocity }));
-        events.push(midi(end, Rank::NoteOff, MidiMessage::NoteOff { key, vel: release }));
+        let release = if pitch.is_some() { 64 } else { 0 };
+        let start = tick_at(note.start, per_quarter);
+        let end = note.start.plus(note.length).map_or(start, |e| tick_at(e, per_quarter)).max(start + 1);
+        events.extend(note_events(channel, start..end, key, general_midi::velocity(note.attack.accent), release));
     }
     events
 }
 
 fn named_track(texts: &(String, String)) -> Vec<Event<'_>> {
-    vec![meta(0, MetaMessage::TrackName(texts.0.as_bytes())), meta(0, MetaMessage::Text(texts.1.as_bytes()))]
+    vec![
+        meta_event(0, MetaMessage::TrackName(texts.0.as_bytes())),
+        meta_event(0, MetaMessage::Text(texts.1.as_bytes())),
+    ]
 }
 
 /// The written beats of all passes, the downbeats accented.
@@ -258,19 +244,17 @@ fn beats(groove: &Groove, passes: &[Pass]) -> Option<Vec<TimedNote>> {
 }
 
 /// The written beat as clicks on the percussion channel; the downbeats have a key of their own.
-fn beat_track<'a>(beats: &[TimedNote], ticks: Ticks, texts: &'a (String, String)) -> Vec<Event<'a>> {
+fn beat_track<'a>(beats: &[TimedNote], per_quarter: i64, texts: &'a (String, String)) -> Vec<Event<'a>> {
     let mut events = named_track(texts);
     for beat in beats {
         let key = match beat.attack.accent {
-            Accent::Accent => general_midi::DOWNBEAT_CLICK,
-            Accent::Plain | Accent::Ghost => general_midi::BEAT_CLICK,
+            Accent::Accent => general_midi::DOWNBEAT_KEY,
+            Accent::Plain | Accent::Ghost => general_midi::BEAT_KEY,
         };
-        let (key, vel) = (u7::new(key), u7::new(general_midi::velocity(beat.attack.accent)));
-        let start = ticks.of(beat.start);
-        let end = beat.start.plus(beat.length).map_or(start, |e| ticks.of(e)).max(start + 1);
-        let midi = |tick, rank, message| midi(tick, rank, general_midi::PERCUSSION, message);
-        events.push(midi(start, Rank::NoteOn, MidiMessage::NoteOn { key, vel }));
-        events.push(midi(end, Rank::NoteOff, MidiMessage::NoteOff { key, vel: u7::new(0) }));
+        let start = tick_at(beat.start, per_quarter);
+        let end = beat.start.plus(beat.length).map_or(start, |e| tick_at(e, per_quarter)).max(start + 1);
+        let velocity = general_midi::velocity(beat.attack.accent);
+        events.extend(note_events(general_midi::PERCUSSION_CHANNEL, start..end, u7::new(key), velocity, 0));
     }
     events
 }
@@ -280,37 +264,44 @@ fn click_track<'a>(
     piece: &ExportInput<'_>,
     pulses: &[f64],
     n: usize,
-    ticks: Ticks,
+    per_quarter: i64,
     end: u64,
     texts: &'a (String, String),
 ) -> Vec<Event<'a>> {
     let clock = &piece.report.clock;
     let start = piece.section.and_then(|s| clock.whole_notes(s, 0, Time::ZERO)).unwrap_or(0.0);
     let mut events = named_track(texts);
-    let key = u7::new(general_midi::CLICKS[n % general_midi::CLICKS.len()]);
-    let (on, off) = (u7::new(general_midi::velocity(Accent::Plain)), u7::new(0));
-    let midi = |tick, rank, message| midi(tick, rank, general_midi::PERCUSSION, message);
+    let key = u7::new(general_midi::CLICK_KEYS[n % general_midi::CLICK_KEYS.len()]);
     for seconds in pulses {
-        let at = ((clock.whole_of(*seconds) - start) * 4.0 * ticks.per_quarter as f64).round();
-        if !(0.0..end as f64).contains(&at) {
-            continue;
+        let at = ((clock.whole_of(*seconds) - start) * 4.0 * per_quarter as f64).round();
+        if (0.0..end as f64).contains(&at) {
+            let at = at as u64;
+            let until = (at + per_quarter as u64 / 16).min(end).max(at + 1);
+            let velocity = general_midi::velocity(Accent::Plain);
+            events.extend(note_events(general_midi::PERCUSSION_CHANNEL, at..until, key, velocity, 0));
         }
-        let at = at as u64;
-        let until = (at + ticks.per_quarter as u64 / 16).min(end).max(at + 1);
-        events.push(midi(at, Rank::NoteOn, MidiMessage::NoteOn { key, vel: on }));
-        events.push(midi(until, Rank::NoteOff, MidiMessage::NoteOff { key, vel: off }));
     }
     events
 }
 
+/// The order of events at one tick: a note ends before the next begins.
+fn rank(kind: &TrackEventKind<'_>) -> u8 {
+    match kind {
+        TrackEventKind::Midi { message: MidiMessage::NoteOff { .. }, .. } => 1,
+        TrackEventKind::Midi { message: MidiMessage::NoteOn { .. }, .. } => 2,
+        TrackEventKind::Meta(MetaMessage::EndOfTrack) => 3,
+        _ => 0,
+    }
+}
+
 /// Sorts the events, ends the track and replaces ticks by deltas. Empty texts divide a silence that is longer than the largest delta.
 fn delta_encoded(mut events: Vec<Event<'_>>, end: u64) -> Vec<TrackEvent<'_>> {
-    let last = end.max(events.iter().map(|e| e.tick).max().unwrap_or(0));
-    events.push(Event { tick: last, rank: Rank::End, kind: TrackEventKind::Meta(MetaMessage::EndOfTrack) });
-    events.sort_by_key(|e| (e.tick, e.rank));
+    let last = end.max(events.iter().map(|e| e.0).max().unwrap_or(0));
+    events.push(meta_event(last, MetaMessage::EndOfTrack));
+    events.sort_by_key(|(tick, kind)| (*tick, rank(kind)));
     let max_delta = u64::from(u28::max_value().as_int());
     let (mut track, mut now) = (Vec::with_capacity(events.len()), 0);
-    for Event { tick, kind, .. } in events {
+    for (tick, kind) in events {
         while tick - now > max_delta {
             track.push(TrackEvent { delta: u28::max_value(), kind: TrackEventKind::Meta(MetaMessage::Text(b"")) });
             now += max_delta;

@@ -10,7 +10,7 @@ pub mod musicxml;
 pub mod picture;
 mod pulses;
 
-pub(crate) use pulses::left_out;
+pub(crate) use pulses::skipped_hearings;
 
 use crate::analysis::Report;
 use crate::describe;

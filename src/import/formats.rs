@@ -24,15 +24,15 @@ pub(crate) const FORMATS: &[ImportFormat] = &[
         description: "Standard MIDI Files (.mid)",
         noun: "a Standard MIDI File",
         matches: |bytes| bytes.starts_with(b"MThd") || bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"RMID"),
-        max_bytes: midi::LIMIT,
-        read: midi::import_with,
+        max_bytes: midi::MAX_BYTES,
+        read: midi::import_with_tolerance,
     },
     ImportFormat {
         extensions: &["musicxml", "mxl", "xml"],
         description: "MusicXML (.musicxml, .mxl)",
         noun: "a MusicXML score",
         matches: musicxml::is_score,
-        max_bytes: musicxml::LIMIT,
+        max_bytes: musicxml::MAX_BYTES,
         read: |bytes, _| musicxml::read(bytes),
     },
 ];

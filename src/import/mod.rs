@@ -13,3 +13,10 @@ pub mod musicxml;
 pub(crate) use draft::{DraftBar, DraftTrack, ImportDraft};
 pub(crate) use import_result::Imported;
 use import_result::Warnings;
+
+use crate::notation::FormatError;
+
+/// The error for times whose exact sums would overflow.
+fn too_fine(place: impl Into<String>) -> FormatError {
+    FormatError::new(place, "note lengths are too fine to represent exactly; quantize them to a coarser grid")
+}

@@ -6,7 +6,7 @@ use super::request::{HandoutFormat, Job, JobError, JobKind, JobReport, TakeSound
 use crate::analysis::{self, AnalysisOptions, Scope};
 use crate::export::formats::{self, FormatOptions, PICTURES};
 use crate::export::picture::PictureKind;
-use crate::export::{ExportError, ExportInput, left_out};
+use crate::export::{ExportError, ExportInput, skipped_hearings};
 use std::io::Write;
 use std::path::Path;
 
@@ -46,7 +46,7 @@ pub(crate) fn export_choices() -> ExportChoices {
     let of_format = |f: &'static formats::Format| -> Vec<ExportChoice> {
         let choice = |name: String, description: String, picture| ExportChoice {
             name,
-            ending: f.ending,
+            ending: f.extension,
             description,
             kind: ExportKind::Format(f.name, picture),
         };
@@ -73,11 +73,11 @@ pub(crate) fn export_choices() -> ExportChoices {
 
 pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError> {
     let JobKind::Export { format, picture, section, style } = &job.kind else { return Ok(JobReport::default()) };
-    let format = formats::format(format).map_err(JobError::Request)?;
+    let format = formats::parse_format(format).map_err(JobError::Request)?;
     let inputs = job.inputs();
     if let Target::File(path) = &job.target {
         let name = path.to_string_lossy();
-        formats::check_ending(&name, format.ending).map_err(JobError::Request)?;
+        formats::check_extension(&name, format.extension).map_err(JobError::Request)?;
         check_targets([path.as_path()], &inputs, job.overwrite)?;
     }
     let scope = Scope { layers: job.layers.clone(), region: None };
@@ -107,7 +107,7 @@ pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError
     commit(file.into_iter().collect(), job.overwrite, control)?;
     report.files.extend(job.target.file().map(Path::to_owned));
     if is_notation {
-        report.notes.extend(left_out(&piece));
+        report.notes.extend(skipped_hearings(&piece));
     }
     Ok(report)
 }

@@ -30,7 +30,7 @@ pub(super) enum Breaks<'a> {
 type Window = (Option<usize>, usize);
 
 fn window(note: &Note, windows: &[Time]) -> Window {
-    (note.tuplet, if note.tuplet.is_some() { 0 } else { windows.partition_point(|w| *w <= note.at) })
+    (note.tuplet, if note.tuplet.is_some() { 0 } else { windows.partition_point(|w| *w <= note.start) })
 }
 
 /// Sets the beams of a bar. Beams break at the times of `windows`.
@@ -77,7 +77,7 @@ fn is_whole(notes: &[Note], tuplets: &[Tuplet], i: usize, (from, to): (Time, Tim
     let (start, end) = match window(&notes[i], windows) {
         (Some(tuplet), _) => {
             let edge = |note: fn(&Tuplet) -> usize| tuplets.get(tuplet).and_then(|t| notes.get(note(t)));
-            (edge(|t| t.first).map(|n| n.at), edge(|t| t.last).and_then(|n| n.at.plus(n.length)))
+            (edge(|t| t.first).map(|n| n.start), edge(|t| t.last).and_then(|n| n.start.plus(n.length)))
         }
         (None, next) => (next.checked_sub(1).map(|w| windows[w]), windows.get(next).copied()),
     };
@@ -99,7 +99,7 @@ fn join(notes: &mut [Note], chain: &mut Vec<usize>, windows: &[Time]) {
     if chain.len() < 2 {
         return;
     }
-    let flags = |notes: &[Note], i: usize| notes[i].value.map_or(0, super::Value::flags);
+    let flags = |notes: &[Note], i: usize| notes[i].value.map_or(0, super::NoteValue::flags);
     for (k, &i) in chain.iter().enumerate() {
         let mut beams = Vec::new();
         for level in 1..=flags(notes, i) {
@@ -127,14 +127,14 @@ fn is_broken(a: &Note, b: &Note, level: usize, windows: &[Time]) -> bool {
     if a.tuplet.is_some() {
         return false;
     }
-    let next = windows.partition_point(|w| *w <= a.at);
+    let next = windows.partition_point(|w| *w <= a.start);
     let start = next.checked_sub(1).map_or(Time::ZERO, |i| windows[i]);
     let length = windows.get(next).and_then(|end| end.minus(start)).unwrap_or(Time::ZERO);
     if level == 2 && length <= time(3, 8) {
         return false;
     }
     let size = time(1, if level == 2 { 4 } else { 8 });
-    let step = |n: &Note| n.at.minus(start).and_then(|t| t.ratio_to(size)).map(crate::rhythm::Fraction::floor);
+    let step = |n: &Note| n.start.minus(start).and_then(|t| t.ratio_to(size)).map(crate::rhythm::Fraction::floor);
     step(a) != step(b)
 }
 
@@ -147,6 +147,6 @@ fn stub(notes: &[Note], chain: &[usize], k: usize) -> Beam {
         return Beam::Backward;
     }
     let note = &notes[chain[k]];
-    let even = note.at.ratio_to(note.length).is_some_and(|r| r.denom() == 1 && r.numer() % 2 == 0);
+    let even = note.start.ratio_to(note.length).is_some_and(|r| r.denom() == 1 && r.numer() % 2 == 0);
     if even { Beam::Forward } else { Beam::Backward }
 }

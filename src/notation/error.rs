@@ -27,6 +27,6 @@ impl fmt::Display for FormatError {
 impl std::error::Error for FormatError {}
 
 /// `1 note was`, `3 notes were`.
-pub(crate) fn were(n: usize, noun: &str) -> String {
+pub(crate) fn count_were(n: usize, noun: &str) -> String {
     format!("{} {}", count(n, noun), if n == 1 { "was" } else { "were" })
 }

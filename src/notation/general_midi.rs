@@ -6,14 +6,13 @@
 use crate::rhythm::{Accent, Voice};
 
 /// The percussion channel, from 0.
-pub(crate) const PERCUSSION: u8 = 9;
+pub(crate) const PERCUSSION_CHANNEL: u8 = 9;
 /// Controllers of a channel.
-pub(crate) const VOLUME: u8 = 7;
-pub(crate) const PAN: u8 = 10;
+pub(crate) const VOLUME_CONTROLLER: u8 = 7;
+pub(crate) const PAN_CONTROLLER: u8 = 10;
 /// The volume of a layer at 0 dB: the default of a receiver.
 const DEFAULT_VOLUME: f64 = 100.0;
 
-/// The percussion key of a voice.
 pub(crate) fn key(voice: Voice) -> Option<u8> {
     Some(match voice {
         Voice::Kick => 36,
@@ -68,10 +67,10 @@ pub(crate) fn voice_of_program(program: u8) -> Voice {
 }
 
 /// The keys of the clicks of the written beat: metronome bell and metronome click (General MIDI 2, percussion).
-pub(crate) const DOWNBEAT_CLICK: u8 = 34;
-pub(crate) const BEAT_CLICK: u8 = 33;
+pub(crate) const DOWNBEAT_KEY: u8 = 34;
+pub(crate) const BEAT_KEY: u8 = 33;
 /// The keys of the clicks of hearings, by index: claves, low and high wood block, side stick.
-pub(crate) const CLICKS: [u8; 4] = [75, 77, 76, 37];
+pub(crate) const CLICK_KEYS: [u8; 4] = [75, 77, 76, 37];
 
 pub(crate) fn velocity(accent: Accent) -> u8 {
     match accent {
@@ -120,7 +119,6 @@ pub(crate) fn pan(position: i8) -> u8 {
     (64.0 + f64::from(position) * 0.63).round().clamp(0.0, 127.0) as u8
 }
 
-/// The inverse of [`pan`].
 pub(crate) fn pan_position(pan: u8) -> i8 {
     ((f64::from(pan) - 64.0) / 0.63).round().clamp(-100.0, 100.0) as i8
 }

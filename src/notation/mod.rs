@@ -20,7 +20,7 @@ pub(crate) mod general_midi;
 mod names;
 mod passes;
 mod pitch;
-mod shape;
+mod score;
 mod spell;
 mod swing;
 pub(crate) mod teeter_meta;
@@ -31,168 +31,10 @@ mod value;
 
 pub use crate::describe::notes::Beaming;
 pub(crate) use beam::Beam;
-pub(crate) use error::{FormatError, count, were};
+pub(crate) use error::{FormatError, count, count_were};
 pub(crate) use passes::{Pass, TimedNote, passes, timed_notes};
-pub(crate) use pitch::{Accidental, Clef, Spelled};
-pub(crate) use shape::HeadShape;
+pub(crate) use pitch::{Accidental, Clef, SpelledPitch};
+pub use score::Score;
+pub(crate) use score::{Bar, HeadShape, Note, NoteSound, Staff, StaffKind, Tuplet, section_range};
 pub(crate) use swing::SwungValue;
-pub(crate) use value::Value;
-
-use crate::rhythm::{Attack, Groove, Pitch, Time, Voice};
-use names::Names;
-use std::ops::Range;
-
-/// A groove in notation: one staff per layer.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Score {
-    /// The staves, one per layer, in order.
-    pub staves: Vec<Staff>,
-}
-
-/// A layer in notation.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Staff {
-    /// The layer, from 0.
-    pub layer: usize,
-    /// Its lines and clef.
-    pub kind: StaffKind,
-    /// The shape of its heads.
-    pub shape: HeadShape,
-    /// The bars of all sections, without repeats.
-    pub bars: Vec<Bar>,
-}
-
-/// The lines and the clef of a staff.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum StaffKind {
-    /// Five lines.
-    Pitched(Clef),
-    /// One line, for percussion.
-    Line,
-}
-
-/// A bar.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Bar {
-    /// The section, from 0.
-    pub section: usize,
-    /// The bar in its section, from 0.
-    pub number: usize,
-    /// Its notes and rests in order; their lengths add up to the bar.
-    pub notes: Vec<Note>,
-    /// Its tuplets, in order.
-    pub tuplets: Vec<Tuplet>,
-}
-
-/// A note or rest.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Note {
-    /// From the start of the bar.
-    pub at: Time,
-    /// Its duration.
-    pub length: Time,
-    /// `None` for the rest of a whole bar, whatever its length.
-    pub value: Option<Value>,
-    /// `None` for a rest.
-    pub sound: Option<Strike>,
-    /// Index into the tuplets of the bar.
-    pub tuplet: Option<usize>,
-    /// Its beams, the longest first; empty for rests and notes with flags.
-    pub beams: Vec<Beam>,
-}
-
-/// The sound of a note.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Strike {
-    /// Its accent and pitch.
-    pub attack: Attack,
-    /// The attack in the layer's part of the section, from 0.
-    pub number: usize,
-    /// The cell of the attack.
-    pub cell: usize,
-    /// The pitch on a staff with a clef.
-    pub spelled: Option<Spelled>,
-    /// Tied from the previous note: not a new attack.
-    pub tied_from: bool,
-    /// Tied to the next note.
-    pub tied_to: bool,
-}
-
-/// `actual` units in the time of `normal`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Tuplet {
-    /// Index of its first note in the bar.
-    pub first: usize,
-    /// Index of its last note.
-    pub last: usize,
-    /// Units written.
-    pub actual: u16,
-    /// Units that fill the same time without a tuplet.
-    pub normal: u16,
-    /// The value of a unit.
-    pub unit: Value,
-}
-
-impl Score {
-    /// The notation of a groove, or of one section of it.
-    ///
-    /// # Errors
-    /// [`FormatError`] for a cell shorter than 1/1024, or a section that does not exist.
-    pub fn of(groove: &Groove, section: Option<usize>, beaming: Beaming) -> Result<Self, FormatError> {
-        let sections = section_range(groove, section)?;
-        let staff = |layer| Staff::of(groove, layer, sections.clone(), beaming);
-        Ok(Self { staves: (0..groove.layers().len()).map(staff).collect::<Result<_, FormatError>>()? })
-    }
-}
-
-impl Staff {
-    /// The notation of a layer in some sections, which must exist.
-    ///
-    /// # Errors
-    /// [`FormatError`] for a cell shorter than 1/1024.
-    pub(crate) fn of(
-        groove: &Groove,
-        layer: usize,
-        sections: Range<usize>,
-        beaming: Beaming,
-    ) -> Result<Self, FormatError> {
-        let (kind, names) = kind(groove, layer);
-        let mut bars = Vec::new();
-        for section in sections {
-            bars.extend(spell::section(groove, layer, section, names, beaming)?);
-        }
-        let shape = match kind {
-            StaffKind::Line => HeadShape::of(groove.layers()[layer].voice),
-            StaffKind::Pitched(_) => HeadShape::Round,
-        };
-        Ok(Self { layer, kind, shape, bars })
-    }
-}
-
-/// The exported sections: all, or the only one.
-///
-/// # Errors
-/// [`FormatError`] for a section that does not exist.
-pub(crate) fn section_range(groove: &Groove, only: Option<usize>) -> Result<Range<usize>, FormatError> {
-    let all = 0..groove.sections().len();
-    match only {
-        Some(s) if !all.contains(&s) => Err(FormatError::new("", format!("no such section: {}", s + 1))),
-        Some(s) => Ok(s..s + 1),
-        None => Ok(all),
-    }
-}
-
-/// The staff of a layer, and the names of its pitches. Strings always have a clef; bells and toms only if an attack has a pitch.
-fn kind(groove: &Groove, layer: usize) -> (StaffKind, Option<Names>) {
-    let row = &groove.layers()[layer];
-    let Some(own) = row.voice.default_pitch() else { return (StaffKind::Line, None) };
-    let attacks = || row.parts.iter().flat_map(|p| p.stored()).filter_map(|c| c.attack());
-    if matches!(row.voice, Voice::Bell | Voice::Tom) && attacks().all(|a| a.pitch.is_none()) {
-        return (StaffKind::Line, None);
-    }
-    let mut keys: Vec<u8> = attacks().map(|a| a.pitch.map_or(own, Pitch::key)).collect();
-    if keys.is_empty() {
-        keys.push(own);
-    }
-    (StaffKind::Pitched(Clef::for_keys(&keys)), Some(Names::of(&keys)))
-}
+pub(crate) use value::NoteValue;

@@ -15,7 +15,7 @@ pub(super) struct Names {
 impl Names {
     /// The names with the least variance on the line of fifths for these keys (0 to 127, each as often as it sounds): the pitch
     /// variance rule (Temperley 2001, The Cognition of Basic Musical Structures, ch. 5, from memory).
-    pub(super) fn of(keys: &[u8]) -> Self {
+    pub(super) fn for_keys(keys: &[u8]) -> Self {
         let spread = |first: i32| {
             let names = Self { first };
             let (sum, squares) =
@@ -33,7 +33,7 @@ impl Names {
     }
 
     /// The letter of a key, and the semitones from the letter to the key.
-    pub(super) fn of_key(self, key: u8) -> (char, i8) {
+    pub(super) fn letter_and_alter(self, key: u8) -> (char, i8) {
         let place = self.fifth(key) + 1;
         (FIFTHS[place.rem_euclid(7) as usize], place.div_euclid(7) as i8)
     }
@@ -47,8 +47,8 @@ mod tests {
 
     fn check(pitches: &str, expected: &str) {
         let keys: Vec<u8> = pitches.split(' ').map(|p| Pitch::parse(p).expect("a pitch").key()).collect();
-        let names = Names::of(&keys);
-        let written = keys.iter().map(|k| match names.of_key(*k) {
+        let names = Names::for_keys(&keys);
+        let written = keys.iter().map(|k| match names.letter_and_alter(*k) {
             (letter, -1) => format!("{letter}b"),
             (letter, 1) => format!("{letter}#"),
             (letter, _) => letter.to_string(),
@@ -74,7 +74,7 @@ mod tests {
 
         #[test]
         fn a_name_sounds_as_its_key(keys in prop::collection::vec(0_u8..128, 0..20), key in 0_u8..128) {
-            let (letter, alter) = Names::of(&keys).of_key(key);
+            let (letter, alter) = Names::for_keys(&keys).letter_and_alter(key);
             let naturals = [('C', 0), ('D', 2), ('E', 4), ('F', 5), ('G', 7), ('A', 9), ('B', 11)];
             let natural = naturals.iter().find(|n| n.0 == letter).expect("a letter").1;
             prop_assert_eq!((natural + i32::from(alter)).rem_euclid(12), i32::from(key % 12));

@@ -2,10 +2,8 @@
 
 use crate::rhythm::{Attack, Groove, Time};
 
-/// One pass through a section.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Pass {
-    /// The section, from 0.
     pub(crate) section: usize,
     /// From the start of the first pass.
     pub(crate) start: Time,

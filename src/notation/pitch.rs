@@ -6,26 +6,26 @@ use std::collections::HashMap;
 
 /// A pitch as it is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Spelled {
+pub struct SpelledPitch {
     /// `A` to `G`.
     pub letter: char,
     /// Semitones above the letter: 1 for a sharp, -1 for a flat.
     pub alter: i8,
     /// Octave 4 begins at middle C.
     pub octave: i8,
-    /// The accidental, if the bar needs one here.
-    pub sign: Option<Accidental>,
+    /// If the bar needs one here.
+    pub accidental: Option<Accidental>,
 }
 
 /// `E2`, `F#3`, `Bb2`.
-impl std::fmt::Display for Spelled {
+impl std::fmt::Display for SpelledPitch {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let sign = match self.alter {
+        let accidental = match self.alter {
             0 => "",
             1 => "#",
             _ => "b",
         };
-        write!(f, "{}{sign}{}", self.letter, self.octave)
+        write!(f, "{}{accidental}{}", self.letter, self.octave)
     }
 }
 
@@ -69,12 +69,12 @@ impl Clef {
 pub(super) struct BarAccidentals(HashMap<(char, i8), i8>);
 
 impl BarAccidentals {
-    /// Spells a pitch. A note that is tied from another needs no sign.
-    pub(super) fn spell(&mut self, pitch: Pitch, names: Names, tied_from: bool) -> Spelled {
-        let (letter, alter) = names.of_key(pitch.key());
+    /// Spells a pitch. A note that is tied from another needs no accidental.
+    pub(super) fn spell(&mut self, pitch: Pitch, names: Names, tied_from: bool) -> SpelledPitch {
+        let (letter, alter) = names.letter_and_alter(pitch.key());
         let octave = ((i16::from(pitch.key()) - i16::from(alter)).div_euclid(12) - 1) as i8;
         let before = self.0.get(&(letter, octave)).copied().unwrap_or(0);
-        let sign = (before != alter && !tied_from).then_some(match alter {
+        let accidental = (before != alter && !tied_from).then_some(match alter {
             0 => Accidental::Natural,
             1 => Accidental::Sharp,
             _ => Accidental::Flat,
@@ -82,6 +82,6 @@ impl BarAccidentals {
         if !tied_from {
             self.0.insert((letter, octave), alter);
         }
-        Spelled { letter, alter, octave, sign }
+        SpelledPitch { letter, alter, octave, accidental }
     }
 }

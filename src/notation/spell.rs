@@ -4,16 +4,16 @@ use super::beam::Breaks;
 use super::names::Names;
 use super::pitch::BarAccidentals;
 use super::tree::{Node, windows};
-use super::value::{Value, difference, is_reachable};
-use super::{Bar, Beaming, Note, Strike, Tuplet, beam, cut};
+use super::value::{NoteValue, difference, is_reachable};
+use super::{Bar, Beaming, Note, NoteSound, Tuplet, beam, cut};
 use crate::notation::FormatError;
 use crate::rhythm::{Groove, MeterKind, PartContext, Pitch, SoundedAttack, Time};
 
 /// A part of a bar in which one attack sounds, or none.
 #[derive(Debug, Clone, Copy)]
 struct Run {
-    from: Time,
-    to: Time,
+    start: Time,
+    end: Time,
     /// Index into the section's attacks.
     attack: Option<usize>,
 }
@@ -21,8 +21,8 @@ struct Run {
 /// A part of a bar that is written without a tuplet, or as one.
 #[derive(Debug, Clone, Copy)]
 struct WrittenSpan {
-    from: Time,
-    to: Time,
+    start: Time,
+    end: Time,
     tuplet: Option<Ratio>,
 }
 
@@ -31,14 +31,14 @@ struct WrittenSpan {
 struct Ratio {
     actual: u16,
     normal: u16,
-    unit: Value,
+    unit: NoteValue,
 }
 
 /// A note or rest without ties and beams.
 struct UnbeamedNote {
-    at: Time,
+    start: Time,
     length: Time,
-    value: Option<Value>,
+    value: Option<NoteValue>,
     attack: Option<usize>,
     tuplet: Option<usize>,
 }
@@ -72,10 +72,10 @@ pub(super) fn section(
         let mut written_spans = Vec::new();
         while let Some(spot) = spots.get(next_spot).filter(|s| s.beat < (number + 1) * per_bar) {
             let beats = usize::from(spot.span.beats);
-            let from = context.meter.beat().repeated(spot.beat - number * per_bar).expect("bounded");
+            let start = context.meter.beat().repeated(spot.beat - number * per_bar).expect("bounded");
             let units = beats * if context.meter.kind() == MeterKind::Compound { 3 } else { 1 };
             let length = context.meter.beat().repeated(beats).expect("bounded");
-            let span = CellSpan { from, length, units, cells: usize::from(spot.span.cells) };
+            let span = CellSpan { start, length, units, cells: usize::from(spot.span.cells) };
             push_written(&runs, span, &mut written_spans).ok_or_else(|| {
                 let place = format!(
                     "layer '{}', section '{}', bar {}",
@@ -101,7 +101,7 @@ fn runs(attacks: &[SoundedAttack], first: usize, start: Time, end: Time) -> Vec<
     let (mut runs, mut at) = (Vec::new(), start);
     let mut push = |from: Time, to: Time, attack| {
         if from < to {
-            runs.push(Run { from: difference(from, start), to: difference(to, start), attack });
+            runs.push(Run { start: difference(from, start), end: difference(to, start), attack });
         }
     };
     for (i, attack) in attacks.iter().enumerate().skip(first) {
@@ -120,7 +120,7 @@ fn runs(attacks: &[SoundedAttack], first: usize, start: Time, end: Time) -> Vec<
 /// Consecutive cells of equal length.
 #[derive(Clone, Copy)]
 struct CellSpan {
-    from: Time,
+    start: Time,
     length: Time,
     /// Beats; in a compound meter thirds of them.
     units: usize,
@@ -129,32 +129,32 @@ struct CellSpan {
 
 /// Appends a span without a tuplet, as a tuplet, or as equal tuplets. `None` if a value would be too short.
 fn push_written(runs: &[Run], span: CellSpan, out: &mut Vec<WrittenSpan>) -> Option<()> {
-    let CellSpan { from, length, units, cells } = span;
-    let to = sum(from, length);
+    let CellSpan { start, length, units, cells } = span;
+    let end = sum(start, length);
     let cell = length.divided(cells)?;
-    let edges = || runs.iter().map(|r| r.from).filter(|t| from < *t && *t < to);
+    let edges = || runs.iter().map(|r| r.start).filter(|t| start < *t && *t < end);
     let step = edges().try_fold(cells, |step, t| {
-        let at = difference(t, from).ratio_to(cell)?;
+        let at = difference(t, start).ratio_to(cell)?;
         Some(num_integer::gcd(step, usize::try_from(at.numer()).ok().filter(|_| at.denom() == 1)?))
     })?;
     let cells = cells / step;
     let cell = length.divided(cells)?;
     let whole = (cell.denom() as u64).is_power_of_two();
     if cells == 1 || (whole && (cell.numer() == 1 || (cell.numer() == 3 && cells == 2))) {
-        let short = edges().any(|t| !is_reachable(t)) || !is_reachable(from) || !is_reachable(to);
-        out.push(WrittenSpan { from, to, tuplet: None });
+        let short = edges().any(|t| !is_reachable(t)) || !is_reachable(start) || !is_reachable(end);
+        out.push(WrittenSpan { start, end, tuplet: None });
         return (!short).then_some(());
     }
     // The most equal parts, in whole beats, whose borders no sound crosses.
     let shared = num_integer::gcd(units, cells);
     for parts in (2..=shared).rev().filter(|p| shared.is_multiple_of(*p)) {
         let each = length.divided(parts)?;
-        let border = |n: usize| Some(sum(from, each.repeated(n)?));
-        let sounds_across = |t: Time| runs.iter().any(|r| r.attack.is_some() && r.from < t && t < r.to);
+        let border = |n: usize| Some(sum(start, each.repeated(n)?));
+        let sounds_across = |t: Time| runs.iter().any(|r| r.attack.is_some() && r.start < t && t < r.end);
         if (1..parts).all(|n| border(n).is_some_and(|t| !sounds_across(t))) {
             for n in 0..parts {
                 let (units, cells) = (units / parts, cells / parts);
-                push_written(runs, CellSpan { from: border(n)?, length: each, units, cells }, out)?;
+                push_written(runs, CellSpan { start: border(n)?, length: each, units, cells }, out)?;
             }
             return Some(());
         }
@@ -165,41 +165,38 @@ fn push_written(runs: &[Run], span: CellSpan, out: &mut Vec<WrittenSpan>) -> Opt
     while normal * 2 <= cells {
         normal *= 2;
     }
-    let unit = Value::plain(length.divided(normal)?)?;
-    out.push(WrittenSpan { from, to, tuplet: Some(Ratio { actual: cells as u16, normal: normal as u16, unit }) });
+    let unit = NoteValue::undotted(length.divided(normal)?)?;
+    out.push(WrittenSpan { start, end, tuplet: Some(Ratio { actual: cells as u16, normal: normal as u16, unit }) });
     Some(())
 }
 
 fn unbeamed_notes(runs: &[Run], spans: &[WrittenSpan], tree: &Node) -> (Vec<UnbeamedNote>, Vec<Tuplet>) {
-    if let [Run { from, to, attack: None }] = *runs {
-        let rest = UnbeamedNote { at: from, length: difference(to, from), value: None, attack: None, tuplet: None };
+    if let [Run { start, end, attack: None }] = *runs {
+        let rest = UnbeamedNote { start, length: difference(end, start), value: None, attack: None, tuplet: None };
         return (vec![rest], Vec::new());
     }
     let (mut notes, mut tuplets): (Vec<UnbeamedNote>, Vec<Tuplet>) = (Vec::new(), Vec::new());
     // Consecutive spans without a tuplet are written as one.
     for spans in spans.chunk_by(|a, b| a.tuplet.is_none() && b.tuplet.is_none()) {
-        let (start, to) = (spans[0].from, spans[spans.len() - 1].to);
+        let (start, end) = (spans[0].start, spans[spans.len() - 1].end);
         let first = notes.len();
-        for run in runs.iter().filter(|r| r.from < to && start < r.to) {
-            let (from, end, attack) = (run.from.max(start), run.to.min(to), run.attack);
+        for run in runs.iter().filter(|r| r.start < end && start < r.end) {
+            let (from, to, attack) = (run.start.max(start), run.end.min(end), run.attack);
             let Some(ratio) = spans[0].tuplet else {
                 let mut pieces = Vec::new();
-                if attack.is_some() {
-                    cut::note(tree, from, end, &mut pieces);
-                } else {
-                    cut::rest(tree, from, end, &mut pieces);
-                }
-                notes.extend(pieces.into_iter().map(|(at, value)| {
+                let cut = if attack.is_some() { cut::note } else { cut::rest };
+                cut(tree, from, to, &mut pieces);
+                notes.extend(pieces.into_iter().map(|(start, value)| {
                     let length = value.length();
-                    UnbeamedNote { at, length, value: Some(value), attack, tuplet: None }
+                    UnbeamedNote { start, length, value: Some(value), attack, tuplet: None }
                 }));
                 continue;
             };
-            let cell = difference(to, start).divided(usize::from(ratio.actual)).expect("bounded");
+            let cell = difference(end, start).divided(usize::from(ratio.actual)).expect("bounded");
             let count = |t: Time| difference(t, start).ratio_to(cell).map_or(0, |r| r.floor() as usize);
-            for (at, size) in tuplet_pieces(count(from), count(end), attack.is_some(), ratio.unit) {
+            for (at, size) in tuplet_pieces(count(from), count(to), attack.is_some(), ratio.unit) {
                 notes.push(UnbeamedNote {
-                    at: sum(start, cell.repeated(at).expect("bounded")),
+                    start: sum(start, cell.repeated(at).expect("bounded")),
                     length: cell.repeated(size).expect("bounded"),
                     value: value_of(ratio.unit, size),
                     attack,
@@ -216,7 +213,7 @@ fn unbeamed_notes(runs: &[Run], spans: &[WrittenSpan], tree: &Node) -> (Vec<Unbe
 
 /// Starts and lengths, in cells, of the note values for cells `from` to `to` of a tuplet: for a note the longest first, with dots; for a
 /// rest powers of two at multiples of themselves.
-fn tuplet_pieces(from: usize, to: usize, is_note: bool, unit: Value) -> Vec<(usize, usize)> {
+fn tuplet_pieces(from: usize, to: usize, is_note: bool, unit: NoteValue) -> Vec<(usize, usize)> {
     const NOTES: [usize; 11] = [1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48];
     const RESTS: [usize; 6] = [1, 2, 4, 8, 16, 32];
     let sizes = if is_note { &NOTES[..] } else { &RESTS[..] };
@@ -230,8 +227,8 @@ fn tuplet_pieces(from: usize, to: usize, is_note: bool, unit: Value) -> Vec<(usi
     pieces
 }
 
-fn value_of(unit: Value, count: usize) -> Option<Value> {
-    unit.length().repeated(count).and_then(Value::of)
+fn value_of(unit: NoteValue, count: usize) -> Option<NoteValue> {
+    unit.length().repeated(count).and_then(NoteValue::from_length)
 }
 
 struct BarContext<'a> {
@@ -255,16 +252,16 @@ impl BarContext<'_> {
     fn finish(&self, notes: Vec<UnbeamedNote>, tuplets: &[Tuplet]) -> Vec<Note> {
         // An accidental holds for its bar only: a note tied over the bar line leaves none in force.
         let mut accidentals = BarAccidentals::default();
-        let mut finished = |UnbeamedNote { at, length, value, attack, tuplet }| {
+        let mut finished = |UnbeamedNote { start, length, value, attack, tuplet }| {
             let sound = attack.map(|number| {
-                let SoundedAttack { start, end, attack, cell, .. } = self.attacks[number];
-                let from = sum(self.start, at);
-                let (tied_from, tied_to) = (start < from, sum(from, length) < end);
+                let SoundedAttack { start: first, end, attack, cell, .. } = self.attacks[number];
+                let from = sum(self.start, start);
+                let (tied_from, tied_to) = (first < from, sum(from, length) < end);
                 let pitch = self.pitched.and_then(|(names, own)| Some((attack.pitch.or(Pitch::new(own))?, names)));
-                let spelled = pitch.map(|(pitch, names)| accidentals.spell(pitch, names, tied_from));
-                Strike { attack, number, cell, spelled, tied_from, tied_to }
+                let spelled_pitch = pitch.map(|(pitch, names)| accidentals.spell(pitch, names, tied_from));
+                NoteSound { attack, number, cell, spelled_pitch, tied_from, tied_to }
             });
-            Note { at, length, value, sound, tuplet, beams: Vec::new() }
+            Note { start, length, value, sound, tuplet, beams: Vec::new() }
         };
         let mut notes: Vec<Note> = notes.into_iter().map(&mut finished).collect();
         let groups: Vec<(Time, Time)>;

@@ -1,18 +1,18 @@
 //! Swing as a score states it for playback: of a note value, from the start of each bar.
 
-use super::Value;
+use super::NoteValue;
 use crate::rhythm::{Fraction, Swing, Time};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct SwungValue {
     pub swing: Swing,
-    /// The note value that swings.
     pub value: Time,
 }
 
 impl SwungValue {
     /// The values of playback instructions (`MusicXML` 4.0, `swing-type-value`).
-    pub(crate) const VALUES: [Value; 2] = [Value { halvings: 3, dotted: false }, Value { halvings: 4, dotted: false }];
+    pub(crate) const VALUES: [NoteValue; 2] =
+        [NoteValue { halvings: 3, dotted: false }, NoteValue { halvings: 4, dotted: false }];
 
     /// Where a written time of a bar sounds: the middle of each pair of values moves, and the times around it in proportion. A pair
     /// that the bar line cuts does not swing. Times are from the bar's start; `None` on overflow.

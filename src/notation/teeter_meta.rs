@@ -5,7 +5,7 @@ use crate::rhythm::{Fraction, Layer, Meter, Section, Swing, Tempo, Voice, parse_
 
 const PREFIX: &str = "teeter ";
 
-const SOUND: &str = " sound=";
+const SOUND_KEY: &str = " sound=";
 
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum MetaEvent {
@@ -38,7 +38,7 @@ pub(crate) fn layer(l: &Layer, sections: &[usize]) -> String {
     let swing = l.swing.map_or(String::new(), |s| format!(" swing={s}"));
     let depth = l.depth.map_or(String::new(), |d| format!(" accent-depth={d}"));
     // The name may contain spaces, so it is last.
-    let sound = l.sound.as_ref().map_or(String::new(), |s| format!("{SOUND}{s}"));
+    let sound = l.sound.as_ref().map_or(String::new(), |s| format!("{SOUND_KEY}{s}"));
     let Layer { voice, gain, pan, .. } = l;
     let divisions: Vec<String> = sections.iter().map(|s| l.divisions[*s].to_string()).collect();
     let division = divisions.first().map_or("1", |d| d);
@@ -61,7 +61,7 @@ pub(crate) fn note(text: &str) -> String {
 pub(crate) fn parse(text: &str) -> Option<MetaEvent> {
     let text = text.strip_prefix(PREFIX)?;
     let (kind, rest) = text.split_once(' ').unwrap_or((text, ""));
-    let (rest, sound) = match rest.split_once(SOUND) {
+    let (rest, sound) = match rest.split_once(SOUND_KEY) {
         Some((rest, sound)) if kind == "layer" => (rest, Some(sound)),
         _ => (rest, None),
     };

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::rhythm::tests::grooves;
-use crate::rhythm::{Layer, Meter, PartContext, Section, Tempo, cell_notation};
+use crate::rhythm::{Groove, Layer, Meter, PartContext, Section, Tempo, Time, Voice, cell_notation};
 use proptest::prelude::*;
 
 pub(crate) fn groove(meter: &str, division: u16, drawing: &str) -> Groove {
@@ -29,7 +29,7 @@ fn printed(bar: &Bar) -> String {
             word.push(if note.value.is_some() { 'r' } else { 'R' });
         }
         if let Some(value) = note.value {
-            let plain = Value { dotted: false, ..value }.length();
+            let plain = NoteValue { dotted: false, ..value }.length();
             let (mark, number) = if plain.denom() == 1 { ("w", plain.numer()) } else { ("", plain.denom()) };
             word += mark;
             word += &number.to_string();
@@ -49,7 +49,7 @@ fn check(meter: &str, division: u16, drawing: &str, expected: &str) {
 
 fn check_beams(beaming: Beaming, meter: &str, division: u16, drawing: &str, expected: &str) {
     let g = groove(meter, division, drawing);
-    let score = Score::of(&g, None, beaming).expect("a score");
+    let score = Score::spell(&g, None, beaming).expect("a score");
     let bars: Vec<String> = score.staves[0].bars.iter().map(printed).collect();
     assert_eq!(bars.join(" | "), expected, "{meter} {drawing}");
 }
@@ -117,7 +117,7 @@ fn tuplets_are_the_fewest_that_hold_what_changes() {
 #[test]
 fn beams_break_where_a_long_one_could_not_be_counted() {
     let levels = |meter: &str, division: u16, drawing: &str| {
-        let score = Score::of(&groove(meter, division, drawing), None, Beaming::Meter).expect("a score");
+        let score = Score::spell(&groove(meter, division, drawing), None, Beaming::Meter).expect("a score");
         let marks = |b: &Beam| match b {
             Beam::Begin => '(',
             Beam::Continue => '=',
@@ -141,7 +141,7 @@ fn beams_break_where_a_long_one_could_not_be_counted() {
 #[test]
 fn accents_begin_beams_where_that_is_asked_for() {
     let g = groove("4/4", 4, "XxxxXxxxXxxXxxxx");
-    let score = Score::of(&g, None, Beaming::Accents).expect("a score");
+    let score = Score::spell(&g, None, Beaming::Accents).expect("a score");
     let last = printed(&score.staves[0].bars[0]);
     assert!(last.ends_with("[16 16 16] 16 [16 16 16 16]"), "{last}");
 }
@@ -169,15 +169,15 @@ fn groups_that_cross_a_beat_have_beams_of_their_own() {
 #[test]
 fn what_is_too_short_is_refused_by_place() {
     let g = groove("1/64", 32, &"x".repeat(32));
-    let refused = Score::of(&g, None, Beaming::Meter).expect_err("1/2048");
+    let refused = Score::spell(&g, None, Beaming::Meter).expect_err("1/2048");
     assert_eq!(refused.place, "layer 'l', section 'A', bar 1");
 }
 
 #[test]
 fn signs_hold_for_their_bar() {
     let mut signs = pitch::BarAccidentals::default();
-    let names = names::Names::of(&[60, 61, 62, 64, 66]);
-    let mut sign = |key| signs.spell(crate::rhythm::Pitch::new(key).expect("key"), names, false).sign;
+    let names = names::Names::for_keys(&[60, 61, 62, 64, 66]);
+    let mut sign = |key| signs.spell(crate::rhythm::Pitch::new(key).expect("key"), names, false).accidental;
     assert_eq!(sign(61), Some(Accidental::Sharp));
     assert_eq!(sign(61), None);
     assert_eq!(sign(60), Some(Accidental::Natural));
@@ -193,7 +193,7 @@ proptest! {
     /// The reference is the groove's own exact time; written values must give it back.
     #[test]
     fn values_ties_and_tuplets_give_every_onset_and_length_back(g in grooves()) {
-        let score = Score::of(&g, None, Beaming::Meter).expect("short cells do not come up");
+        let score = Score::spell(&g, None, Beaming::Meter).expect("short cells do not come up");
         for staff in &score.staves {
             for (s, section) in g.sections().iter().enumerate() {
                 let context = PartContext { swing: None, ..g.context(staff.layer, s) };
@@ -203,13 +203,13 @@ proptest! {
                 for (number, bar) in bars.enumerate() {
                     let mut at = section.meter.bar().repeated(number).expect("bounded");
                     for note in &bar.notes {
-                        let written = note.value.map_or(section.meter.bar(), Value::length);
+                        let written = note.value.map_or(section.meter.bar(), NoteValue::length);
                         let factor = note.tuplet.map_or((1, 1), |t| (i64::from(bar.tuplets[t].normal), i64::from(bar.tuplets[t].actual)));
                         let length = written.scaled(crate::rhythm::Fraction::new(factor.0, factor.1).expect("ratio")).expect("bounded");
                         prop_assert_eq!(length, note.length, "{}", printed(bar));
                         let end = at.plus(length).expect("bounded");
                         match note.sound {
-                            Some(strike) if strike.tied_from => {
+                            Some(sound) if sound.tied_from => {
                                 let last = got.last_mut().expect("a note before");
                                 prop_assert_eq!(last.1, at);
                                 last.1 = end;
@@ -232,7 +232,7 @@ proptest! {
 
     #[test]
     fn every_beam_that_begins_ends(g in grooves(), beaming in prop::sample::select(vec![Beaming::Meter, Beaming::Groups, Beaming::Accents])) {
-        let score = Score::of(&g, None, beaming).expect("short cells do not come up");
+        let score = Score::spell(&g, None, beaming).expect("short cells do not come up");
         for bar in score.staves.iter().flat_map(|s| &s.bars) {
             let mut open = [false; 12];
             for note in &bar.notes {
@@ -240,7 +240,7 @@ proptest! {
                     prop_assert_eq!(open[level], matches!(beam, Beam::Continue | Beam::End), "{}", printed(bar));
                     open[level] = matches!(beam, Beam::Begin | Beam::Continue);
                 }
-                prop_assert!(note.sound.is_none() || note.beams.len() == note.value.map_or(0, Value::flags) || note.beams.is_empty());
+                prop_assert!(note.sound.is_none() || note.beams.len() == note.value.map_or(0, NoteValue::flags) || note.beams.is_empty());
             }
             prop_assert!(!open.contains(&true), "{}", printed(bar));
         }
@@ -249,7 +249,7 @@ proptest! {
     /// The reference asks of every two neighbouring notes whether one beam may join them.
     #[test]
     fn beams_by_group_join_no_two_groups_where_one_crosses_a_beat(g in grooves()) {
-        let score = Score::of(&g, None, Beaming::Groups).expect("short cells do not come up");
+        let score = Score::spell(&g, None, Beaming::Groups).expect("short cells do not come up");
         for bar in score.staves.iter().flat_map(|staff| staff.bars.iter().map(move |bar| (staff.layer, bar))) {
             let (layer, bar) = bar;
             let section = &g.sections()[bar.section];
@@ -273,7 +273,7 @@ proptest! {
                     prop_assert_eq!(joined, short, "{}", printed(bar));
                 } else if joined {
                     prop_assert!(!crosses(pair[0]) && !crosses(pair[1]), "{}", printed(bar));
-                    let window = |n: &Note| windows.partition_point(|w| *w <= n.at);
+                    let window = |n: &Note| windows.partition_point(|w| *w <= n.start);
                     prop_assert_eq!(window(pair[0]), window(pair[1]), "{}", printed(bar));
                 }
             }

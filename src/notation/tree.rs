@@ -1,31 +1,23 @@
 //! The hierarchy of a bar's parts, and the windows of its beams.
 
-use super::value::{Value, difference};
+use super::value::{NoteValue, difference};
 use crate::rhythm::{Meter, MeterKind, Time};
 
 /// A part of a bar and its division.
 #[derive(Debug, Clone)]
 pub(super) struct Node {
     /// In times of the bar.
-    pub(super) from: Time,
-    pub(super) to: Time,
-    division: Division,
-}
-
-#[derive(Debug, Clone)]
-enum Division {
-    /// Into two, recursively without end.
-    Halves,
-    Parts {
-        parts: Vec<Node>,
-        crossing: Crossing,
-    },
+    pub(super) start: Time,
+    pub(super) end: Time,
+    pub(super) crossing: Crossing,
+    /// `None` divides it into two, recursively without end.
+    parts: Option<Vec<Node>>,
 }
 
 /// How notes may cross the borders of a node's parts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Crossing {
-    /// As in a node of halves.
+    /// As in a node that is divided into two.
     Free,
     /// A note consists of whole parts, or lies within one.
     WholeParts,
@@ -41,77 +33,60 @@ impl Node {
         match meter.kind() {
             MeterKind::Simple if meter.lower() < 8 => group(Time::ZERO, unit, groups.len()),
             MeterKind::Compound if groups.len() == 4 => {
-                let half = unit.repeated(6).expect("bounded");
                 let end = unit.repeated(12).expect("bounded");
-                let two = |at: Time| node_of_groups(at, unit, &[3, 3], Crossing::WholeParts);
-                let parts = vec![two(Time::ZERO), two(half)];
-                Self { from: Time::ZERO, to: end, division: Division::Parts { parts, crossing: Crossing::WholeParts } }
+                let two = |from: usize| {
+                    node_of_groups(unit.repeated(from).expect("bounded"), unit, &[3, 3], Crossing::WholeParts)
+                };
+                Self { start: Time::ZERO, end, crossing: Crossing::WholeParts, parts: Some(vec![two(0), two(6)]) }
             }
             MeterKind::Additive => node_of_groups(Time::ZERO, unit, &groups, Crossing::Never),
             _ => node_of_groups(Time::ZERO, unit, &groups, Crossing::WholeParts),
         }
     }
 
-    pub(super) fn length(&self) -> Time {
-        difference(self.to, self.from)
+    /// A node that is divided into two.
+    fn halved(start: Time, end: Time) -> Self {
+        Self { start, end, crossing: Crossing::Free, parts: None }
     }
 
-    pub(super) fn crossing(&self) -> Crossing {
-        match self.division {
-            Division::Parts { crossing, .. } => crossing,
-            Division::Halves => Crossing::Free,
-        }
+    pub(super) fn length(&self) -> Time {
+        difference(self.end, self.start)
     }
 
     pub(super) fn parts(&self) -> Vec<Node> {
-        match &self.division {
-            Division::Parts { parts, .. } => parts.clone(),
-            Division::Halves => {
-                let half = self.length().divided(2).expect("bounded");
-                let middle = self.from.plus(half).expect("bounded");
-                let part = |from, to| Node { from, to, division: Division::Halves };
-                vec![part(self.from, middle), part(middle, self.to)]
-            }
-        }
+        self.parts.clone().unwrap_or_else(|| {
+            let half = self.length().divided(2).expect("bounded");
+            let middle = self.start.plus(half).expect("bounded");
+            vec![Self::halved(self.start, middle), Self::halved(middle, self.end)]
+        })
     }
 
     /// The length of its parts if there are more than two, equal and shorter than a quarter: rests join them by twos and fours.
     pub(super) fn small_parts(&self) -> Option<Time> {
-        match &self.division {
-            Division::Parts { parts, crossing: Crossing::Free } if parts.len() > 2 => {
-                Some(parts[0].length()).filter(|l| *l < Value::QUARTER.length())
-            }
-            _ => None,
-        }
+        let parts = self.parts.as_ref().filter(|p| self.crossing == Crossing::Free && p.len() > 2)?;
+        Some(parts[0].length()).filter(|l| *l < NoteValue::QUARTER.length())
     }
 }
 
 /// Consecutive units, in halves if their number is a power of two.
-fn group(from: Time, unit: Time, count: usize) -> Node {
-    let at = |n: usize| from.plus(unit.repeated(n).expect("bounded")).expect("bounded");
-    let division = if count.is_power_of_two() {
-        Division::Halves
-    } else {
-        let parts = (0..count).map(|n| Node { from: at(n), to: at(n + 1), division: Division::Halves });
-        Division::Parts { parts: parts.collect(), crossing: Crossing::Free }
-    };
-    Node { from, to: at(count), division }
+fn group(start: Time, unit: Time, count: usize) -> Node {
+    let at = |n: usize| start.plus(unit.repeated(n).expect("bounded")).expect("bounded");
+    let units = || (0..count).map(|n| Node::halved(at(n), at(n + 1))).collect();
+    Node { parts: (!count.is_power_of_two()).then(units), ..Node::halved(start, at(count)) }
 }
 
-fn node_of_groups(from: Time, unit: Time, groups: &[usize], crossing: Crossing) -> Node {
-    let (mut at, mut parts) = (from, Vec::new());
-    for &count in groups {
-        let part = group(at, unit, count);
-        at = part.to;
-        parts.push(part);
+fn node_of_groups(start: Time, unit: Time, groups: &[usize], crossing: Crossing) -> Node {
+    if let [only] = *groups {
+        return group(start, unit, only);
     }
-    match parts.pop() {
-        Some(only) if parts.is_empty() => only,
-        last => {
-            parts.extend(last);
-            Node { from, to: at, division: Division::Parts { parts, crossing } }
-        }
-    }
+    let mut end = start;
+    let mut next = |count: &usize| {
+        let part = group(end, unit, *count);
+        end = part.end;
+        part
+    };
+    let parts = Some(groups.iter().map(&mut next).collect());
+    Node { start, end, crossing, parts }
 }
 
 /// The lower units in each group of a bar: the terms of an additive meter, the beats of a compound one; if the beats of a simple meter
@@ -142,7 +117,7 @@ fn terms(meter: &Meter) -> Vec<usize> {
 /// The times where beams break: the starts of the windows, and the end of the bar.
 pub(super) fn windows(meter: &Meter) -> Vec<Time> {
     let unit = Time::new(1, i64::from(meter.lower())).expect("the lower number is at least 1");
-    let (quarter, half) = (Value::QUARTER.length(), Value { halvings: 1, dotted: false }.length());
+    let (quarter, half) = (NoteValue::QUARTER.length(), NoteValue { halvings: 1, dotted: false }.length());
     let (mut at, mut starts) = (Time::ZERO, Vec::new());
     for count in terms(meter) {
         let length = unit.repeated(count).expect("bounded");

@@ -1,39 +1,35 @@
 //! Note values: powers of two of a whole note with at most one dot.
 
 use crate::rhythm::{Fraction, Time};
-use std::fmt;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct Value {
+pub struct NoteValue {
     /// The halvings of a whole note: 0 is a whole note, 2 a quarter, 10 is 1/1024; -1 is a breve.
     pub halvings: i8,
     pub dotted: bool,
 }
 
 /// Halvings of the shortest value, 1/1024.
-const MAX_HALVINGS: u32 = 10;
+const MAX_HALVINGS: i8 = 10;
 
-impl Value {
+impl NoteValue {
     pub(crate) const QUARTER: Self = Self { halvings: 2, dotted: false };
 
-    /// The undotted value of a length, if there is one.
-    pub fn plain(length: Time) -> Option<Self> {
-        let (n, d) = (length.numer(), length.denom());
-        let halvings = match (n, d) {
+    pub fn undotted(length: Time) -> Option<Self> {
+        let halvings = match (length.numer(), length.denom()) {
             (2, 1) => -1,
             (1, d) if (d as u64).is_power_of_two() => i8::try_from(d.ilog2()).ok()?,
             _ => return None,
         };
-        (u32::try_from(halvings.max(0)).is_ok_and(|h| h <= MAX_HALVINGS)).then_some(Self { halvings, dotted: false })
+        (halvings <= MAX_HALVINGS).then_some(Self { halvings, dotted: false })
     }
 
     /// The value of a length, with a dot if needed, if there is one.
-    pub fn of(length: Time) -> Option<Self> {
-        Self::plain(length).or_else(|| {
-            let undotted = Self::plain(length.scaled(Fraction::new(2, 3)?)?)?;
+    pub fn from_length(length: Time) -> Option<Self> {
+        Self::undotted(length).or_else(|| {
+            let undotted = Self::undotted(length.scaled(Fraction::new(2, 3)?)?)?;
             // The dot is half of the value.
-            (u32::try_from(undotted.halvings.max(0)).is_ok_and(|h| h < MAX_HALVINGS))
-                .then_some(Self { dotted: true, ..undotted })
+            (undotted.halvings < MAX_HALVINGS).then_some(Self { dotted: true, ..undotted })
         })
     }
 
@@ -57,13 +53,7 @@ impl Value {
     }
 
     pub fn from_name(name: &str) -> Option<Self> {
-        (-1..=MAX_HALVINGS as i8).map(|halvings| Self { halvings, dotted: false }).find(|v| v.name() == name)
-    }
-}
-
-impl fmt::Display for Value {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}{}", if self.dotted { "dotted " } else { "" }, self.name())
+        (-1..=MAX_HALVINGS).map(|halvings| Self { halvings, dotted: false }).find(|v| v.name() == name)
     }
 }
 

@@ -25,7 +25,7 @@ fn less(a: Time, b: Time) -> Time {
 
 /// What must be read from a score: from the groove's own times, and the values it is spelled in.
 fn exact(groove: &Groove) -> Value {
-    let score = Score::of(groove, None, Beaming::Meter).expect("a score");
+    let score = Score::spell(groove, None, Beaming::Meter).expect("a score");
     let mut starts = Vec::new();
     let mut at = Time::ZERO;
     for section in groove.sections() {
@@ -38,7 +38,7 @@ fn exact(groove: &Groove) -> Value {
             let start = section.meter.bar().repeated(bar.number).and_then(|t| t.plus(starts[bar.section]));
             let written = bar.notes.iter().map(|n| {
                 let ratio = n.tuplet.map(|t| json!([bar.tuplets[t].actual, bar.tuplets[t].normal]));
-                json!([quarters(n.at), quarters(n.length), n.sound.is_none(), ratio.into_iter().collect::<Vec<_>>()])
+                json!([quarters(n.start), quarters(n.length), n.sound.is_none(), ratio.into_iter().collect::<Vec<_>>()])
             });
             json!({
                 "start": quarters(start.expect("bounded")),
@@ -144,7 +144,7 @@ fn we_read_the_scores_of_others_as_others_do() {
             (Ok(written), Ok(imported)) => {
                 grooves += 1;
                 // Where no repeat is written out, the groove has the attacks as they are written.
-                if written.measures.iter().any(|m| m.backward.is_some() || !m.endings.is_empty()) {
+                if written.measures.iter().any(|m| m.repeat_count.is_some() || !m.endings.is_empty()) {
                     repeated += 1;
                 } else {
                     let mut starts = vec![Time::ZERO];
@@ -154,7 +154,7 @@ fn we_read_the_scores_of_others_as_others_do() {
                     let notes = written.parts.iter().flat_map(|p| &p.notes);
                     let mut expected: Vec<(Time, Time)> = notes
                         .filter(|n| n.length > Time::ZERO)
-                        .map(|n| (starts[n.measure].plus(n.at).expect("bounded"), n.length))
+                        .map(|n| (starts[n.measure].plus(n.start).expect("bounded"), n.length))
                         .collect();
                     expected.sort();
                     let found = attacks(&imported.groove);
@@ -173,7 +173,8 @@ fn we_read_the_scores_of_others_as_others_do() {
             (_, Err(e)) | (Err(e), _) => refused = Some(e.to_string()),
         }
         let notes = written.iter().flat_map(|w| &w.parts).flat_map(|p| &p.notes).filter(|n| n.length > Time::ZERO);
-        let attacks = notes.map(|n| json!([n.measure, quarters(n.at), quarters(n.length), n.key])).collect::<Vec<_>>();
+        let attacks =
+            notes.map(|n| json!([n.measure, quarters(n.start), quarters(n.length), n.key])).collect::<Vec<_>>();
         rows.push(json!({ "path": path, "refused": refused, "attacks": attacks }));
     }
     print_totals(&format!(

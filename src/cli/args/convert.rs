@@ -17,7 +17,7 @@ pub(crate) struct ExportArgs {
     #[command(flatten)]
     pub(crate) grooves: GrooveFiles,
     /// Format: midi, musicxml, mxl (compressed `MusicXML`), svg, png, html or txt; txt is printed unless -o or --into says otherwise
-    #[arg(long = "as", value_name = "FORMAT", value_parser = formats::format)]
+    #[arg(long = "as", value_name = "FORMAT", value_parser = formats::parse_format)]
     pub(crate) format: &'static formats::Format,
     /// File to write, for one groove; `-` writes to standard output [default: next to the groove, with the format's extension; for
     /// txt standard output]

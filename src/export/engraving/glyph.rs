@@ -5,14 +5,11 @@ use crate::export::picture::symbol::Symbol;
 use crate::export::picture::theme::StyleClass;
 use crate::notation::HeadShape;
 
-/// Half the width of a note-head.
-pub(super) const HEAD: f32 = 4.4;
-/// Thickness of a beam.
-pub(super) const BEAM: f32 = 3.4;
+pub(super) const HALF_HEAD: f32 = 4.4;
+pub(super) const BEAM_THICKNESS: f32 = 3.4;
 /// From one beam or flag to the next.
 pub(super) const BEAM_STEP: f32 = 5.2;
-/// Thickness of a stem.
-pub(super) const STEM: f32 = 1.1;
+pub(super) const STEM_THICKNESS: f32 = 1.1;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Head {
@@ -35,9 +32,9 @@ pub(super) fn head(canvas: &mut Canvas, x: f32, y: f32, head: Head, shape: HeadS
     canvas.symbol(StyleClass::Note, (name, head as i32), x, y, |s| {
         match shape {
             HeadShape::Round => match head {
-                Head::Full => s.ellipse((0.0, 0.0), (HEAD, 3.1), -0.35, false),
+                Head::Full => s.ellipse((0.0, 0.0), (HALF_HEAD, 3.1), -0.35, false),
                 Head::Half => {
-                    s.ellipse((0.0, 0.0), (HEAD, 3.1), -0.35, false);
+                    s.ellipse((0.0, 0.0), (HALF_HEAD, 3.1), -0.35, false);
                     s.ellipse((0.0, 0.0), (3.7, 1.6), -0.6, true);
                 }
                 Head::Whole | Head::Breve => {
@@ -57,13 +54,13 @@ pub(super) fn head(canvas: &mut Canvas, x: f32, y: f32, head: Head, shape: HeadS
                 s.lines(&cross(2.4, 0.5), true);
             }
             HeadShape::Triangle => {
-                s.lines(&[(-HEAD, 3.6), (0.0, -4.4), (HEAD, 3.6)], true);
+                s.lines(&[(-HALF_HEAD, 3.6), (0.0, -4.4), (HALF_HEAD, 3.6)], true);
                 if open {
                     hole(s, &[(-2.5, 2.6), (0.0, -2.2), (2.5, 2.6)]);
                 }
             }
             HeadShape::Diamond => {
-                s.lines(&[(-HEAD, 0.0), (0.0, -4.2), (HEAD, 0.0), (0.0, 4.2)], true);
+                s.lines(&[(-HALF_HEAD, 0.0), (0.0, -4.2), (HALF_HEAD, 0.0), (0.0, 4.2)], true);
                 if open {
                     hole(s, &[(-2.6, 0.0), (0.0, -2.4), (2.6, 0.0), (0.0, 2.4)]);
                 }

@@ -14,8 +14,9 @@ use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
 use crate::export::picture::theme::StyleClass;
 use crate::export::picture::{Picture, PictureHeading, PictureOptions, Staves, TimeLine};
-use crate::notation::{Bar, FormatError, HeadShape, Note, Score, Staff, Value};
+use crate::notation::{Bar, FormatError, HeadShape, Note, NoteValue, Score, Staff};
 use crate::rhythm::{Accent, Section, Time};
+use bar::PlacedBar;
 use glyph::BEAM_STEP;
 use std::collections::HashSet;
 
@@ -23,64 +24,61 @@ const MAX_NAME_WIDTH: f32 = 88.0;
 const MIN_NAME_WIDTH: f32 = 48.0;
 const METER_SIZE: f32 = 13.0;
 const STEM_LENGTH: f32 = 25.0;
-/// Minimum distance of two onsets.
-const MIN_DISTANCE: f32 = 11.5;
+const MIN_ONSET_DISTANCE: f32 = 11.5;
 /// From the bar line to the first onset.
-const LEAD: f32 = 12.0;
+const FIRST_ONSET_X: f32 = 12.0;
 /// Size of the text over and under the notes.
-const TEXT: f32 = 8.5;
+const TEXT_SIZE: f32 = 8.5;
 /// From one line of that text to the next.
 const TEXT_STEP: f32 = 10.0;
 /// From a note to the baseline of the first line of text under it.
-const FIRST_TEXT: f32 = 8.0;
+const FIRST_TEXT_STEP: f32 = 8.0;
 /// Width of a repeat sign, or of the bar line that ends a section or the groove.
-const REPEAT: f32 = 9.0;
-/// Extra space at each side of a head in parentheses.
-const PARENTHESES: f32 = 4.0;
-/// Extra space after a note with flags.
-const FLAGS: f32 = 4.0;
+const REPEAT_WIDTH: f32 = 9.0;
+/// At each side of a head.
+const PARENTHESIS_SPACE: f32 = 4.0;
+const FLAG_SPACE: f32 = 4.0;
 /// A picture ends with the line that exceeds this number of notes.
 const MAX_NOTES: usize = 20_000;
 
 /// A bar of all layers, and the positions of its onsets.
-struct Column<'a> {
+struct BarColumn<'a> {
     bars: Vec<&'a Bar>,
     section: &'a Section,
     /// From the start of the section.
     start: Time,
     length: Time,
-    /// Distance of each onset from the bar line.
-    at: Vec<(Time, f32)>,
+    /// With the distance of each from the bar line.
+    onsets: Vec<(Time, f32)>,
     width: f32,
     first_of_section: bool,
-    end: End,
+    end: BarEnd,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum End {
+enum BarEnd {
     Bar,
     Section,
     Groove,
 }
 
 /// The staff of a layer. Lengths are measured from the staff line.
-struct Line<'a> {
+struct StaffLayout<'a> {
     notation: &'a NotationOptions,
     annotator: Annotator<'a>,
     /// The hearings whose pulses are marked over the notes.
     marks: &'a [MarkedHearing],
     shape: HeadShape,
     name: &'a str,
-    /// Height of the whole, and its part below the staff line.
     height: f32,
-    below: f32,
+    below_line: f32,
     /// Up to the lowest text and to the marks of pulses, and down to the text.
-    over: f32,
-    pulses: f32,
-    under: f32,
+    text_over: f32,
+    pulses_over: f32,
+    text_under: f32,
 }
 
-impl<'a> Line<'a> {
+impl<'a> StaffLayout<'a> {
     fn new(
         piece: &'a ExportInput<'a>,
         staff: &Staff,
@@ -89,17 +87,18 @@ impl<'a> Line<'a> {
     ) -> Self {
         let tuplets = if staff.bars.iter().any(|b| !b.tuplets.is_empty()) { 14.0 } else { 0.0 };
         let mut notes = staff.bars.iter().flat_map(|b| &b.notes);
-        let under = if notes.any(|n| n.sound.is_some_and(|s| s.attack.pitch.is_some())) { 24.0 } else { 15.0 };
+        let text_under = if notes.any(|n| n.sound.is_some_and(|s| s.attack.pitch.is_some())) { 24.0 } else { 15.0 };
         let annotator = Annotator::new(piece, staff.layer);
         let name = &piece.groove.layers()[staff.layer].name;
-        let marks = if pulses::layer(piece) == Some(staff.layer) { marks } else { &[] };
-        let lines = |text| annotator.lines(text) as f32 * TEXT_STEP;
+        let marks = if pulses::marked_layer(piece) == Some(staff.layer) { marks } else { &[] };
+        let lines = |text| annotator.max_labels(text) as f32 * TEXT_STEP;
         let (lines_over, lines_under) = (lines(&notation.over), lines(&notation.under));
-        let over = stem(max_flags(staff.bars.iter().flat_map(|b| &b.notes))) + tuplets + 4.0;
-        let pulses = over + lines_over;
-        let below = under + lines_under + if under > 20.0 { 6.0 } else { 3.0 };
-        let height = pulses + if marks.is_empty() { 0.0 } else { TEXT_STEP } + 2.0 + below;
-        Self { notation, annotator, marks, shape: staff.shape, name, height, below, over, pulses, under }
+        let text_over = stem_length(max_flags(staff.bars.iter().flat_map(|b| &b.notes))) + tuplets + 4.0;
+        let pulses_over = text_over + lines_over;
+        let below_line = text_under + lines_under + if text_under > 20.0 { 6.0 } else { 3.0 };
+        let height = pulses_over + if marks.is_empty() { 0.0 } else { TEXT_STEP } + 2.0 + below_line;
+        let shape = staff.shape;
+        Self { notation, annotator, marks, shape, name, height, below_line, text_over, pulses_over, text_under }
     }
 }
 
@@ -113,13 +112,14 @@ pub fn notation(
     notation: &NotationOptions,
     options: &PictureOptions,
 ) -> Result<Picture, FormatError> {
-    let mut score = Score::of(piece.groove, piece.section, notation.beams)?;
+    let mut score = Score::spell(piece.groove, piece.section, notation.beams)?;
     if options.staves == Staves::Analysed {
         score.staves.retain(|s| piece.report.focus.contains(&s.layer));
     }
-    let marks = pulses::marks(piece);
+    let marks = pulses::marked_hearings(piece);
     let columns = columns(piece, &score, &marks);
-    let lines: Vec<Line<'_>> = score.staves.iter().map(|s| Line::new(piece, s, notation, &marks)).collect();
+    let lines: Vec<StaffLayout<'_>> =
+        score.staves.iter().map(|s| StaffLayout::new(piece, s, notation, &marks)).collect();
     let title = format!("{}: notation", piece.groove.title());
     let (mut canvas, page) = options.page(&title);
     let width = page.right - page.left;
@@ -159,7 +159,7 @@ pub fn notation(
         let is_last = later.first().is_none_or(|c| c.first_of_section);
         let stretch = ((room - meter) / wide).min(if is_last { 1.35 } else { f32::INFINITY });
         notes += now.iter().flat_map(|c| &c.bars).map(|b| b.notes.len()).sum::<usize>();
-        let system = System { columns: now, lines: &lines, left: page.left + name_width, meter, stretch };
+        let system = StaffRow { columns: now, lines: &lines, left: page.left + name_width, meter, stretch };
         let top = y;
         y = system.draw(&mut canvas, page.left, y + 8.0);
         let points = system.points();
@@ -175,8 +175,8 @@ pub fn notation(
     Ok(Picture { drawing: canvas.finish((y + 14.0).ceil()), title, alt, time_lines })
 }
 
-fn alt(score: &Score, lines: &[Line<'_>], notation: &NotationOptions, cut: &str) -> String {
-    let staff = |(staff, line): (&Staff, &Line<'_>)| {
+fn alt(score: &Score, lines: &[StaffLayout<'_>], notation: &NotationOptions, cut: &str) -> String {
+    let staff = |(staff, line): (&Staff, &StaffLayout<'_>)| {
         let sounds = staff.bars.iter().flat_map(|b| &b.notes).filter_map(|n| n.sound);
         format!("{} ({} attacks)", line.name, sounds.filter(|s| !s.tied_from).count())
     };
@@ -186,7 +186,7 @@ fn alt(score: &Score, lines: &[Line<'_>], notation: &NotationOptions, cut: &str)
     let mut sentences =
         vec![format!("Rhythm notation, {bars}, a line for each layer: {staves}. Attacks as in the grid.")];
     for (side, text) in [("Over", &notation.over), ("Under", &notation.under)] {
-        let annotated = lines.iter().filter(|line| line.annotator.lines(text) > 0);
+        let annotated = lines.iter().filter(|line| line.annotator.max_labels(text) > 0);
         let names: Vec<&str> = annotated.map(|line| line.name).collect();
         let groups = text.groups.then_some("the lengths of the groups in cells");
         let content: Vec<&str> = groups.into_iter().chain(text.has_landings().then_some("landings")).collect();
@@ -207,11 +207,11 @@ fn upper(section: &Section) -> String {
 
 /// Width of a section's meter, and of the sign that begins its repeat.
 fn meter_width(section: &Section) -> f32 {
-    font::width(&upper(section), METER_SIZE) + 14.0 + if section.times > 1 { REPEAT } else { 0.0 }
+    font::width(&upper(section), METER_SIZE) + 14.0 + if section.times > 1 { REPEAT_WIDTH } else { 0.0 }
 }
 
 /// All bars; the space after an onset depends on the time to the next one.
-fn columns<'a>(piece: &ExportInput<'a>, score: &'a Score, marks: &[MarkedHearing]) -> Vec<Column<'a>> {
+fn columns<'a>(piece: &ExportInput<'a>, score: &'a Score, marks: &[MarkedHearing]) -> Vec<BarColumn<'a>> {
     let Some(first) = score.staves.first() else { return Vec::new() };
     let column = |i: usize| {
         let bars: Vec<&Bar> = score.staves.iter().map(|s| &s.bars[i]).collect();
@@ -221,52 +221,52 @@ fn columns<'a>(piece: &ExportInput<'a>, score: &'a Score, marks: &[MarkedHearing
         let start = length.repeated(bars[0].number).unwrap_or(Time::ZERO);
         let end = start.plus(length).unwrap_or(start);
         let notes = || bars.iter().flat_map(|b| &b.notes);
-        let mut onsets: Vec<Time> = notes().map(|n| n.at).collect();
-        onsets.extend(marks.iter().flat_map(|m| m.within(index, start, end)).filter_map(|t| t.minus(start)));
+        let mut onsets: Vec<Time> = notes().map(|n| n.start).collect();
+        onsets.extend(marks.iter().flat_map(|m| m.pulses_between(index, start, end)).filter_map(|t| t.minus(start)));
         onsets.sort_unstable();
         onsets.dedup();
         let is_ghost = |n: &&Note| n.sound.is_some_and(|s| s.attack.accent == Accent::Ghost && !s.tied_from);
-        let ghosts: HashSet<Time> = notes().filter(is_ghost).map(|n| n.at).collect();
-        let side_space = |at: &Time| if ghosts.contains(at) { PARENTHESES } else { 0.0 };
+        let ghosts: HashSet<Time> = notes().filter(is_ghost).map(|n| n.start).collect();
+        let side_space = |at: &Time| if ghosts.contains(at) { PARENTHESIS_SPACE } else { 0.0 };
         let has_flags = |n: &&Note| n.sound.is_some() && n.beams.is_empty() && n.value.is_some_and(|v| v.flags() > 0);
-        let flagged: HashSet<Time> = notes().filter(has_flags).map(|n| n.at).collect();
-        let after = |at: &Time| side_space(at).max(if flagged.contains(at) { FLAGS } else { 0.0 });
-        let mut x = LEAD + onsets.first().map_or(0.0, side_space);
-        let mut at = Vec::with_capacity(onsets.len());
+        let flagged: HashSet<Time> = notes().filter(has_flags).map(|n| n.start).collect();
+        let after = |at: &Time| side_space(at).max(if flagged.contains(at) { FLAG_SPACE } else { 0.0 });
+        let mut x = FIRST_ONSET_X + onsets.first().map_or(0.0, side_space);
+        let mut placed = Vec::with_capacity(onsets.len());
         let nexts = onsets.iter().skip(1).copied().chain([length]);
         for (onset, next) in onsets.iter().zip(nexts) {
-            at.push((*onset, x));
+            placed.push((*onset, x));
             // Each doubling of a duration adds the same space.
             let gap = wholes(next) - wholes(*onset);
             let doublings = gap.max(1e-6).log2() as f32 + 5.0;
-            x += MIN_DISTANCE + (6.5 * doublings).max(0.0) + after(onset) + side_space(&next);
+            x += MIN_ONSET_DISTANCE + (6.5 * doublings).max(0.0) + after(onset) + side_space(&next);
         }
         let end = match first.bars.get(i + 1) {
-            None => End::Groove,
-            Some(next) if next.section != index => End::Section,
-            Some(_) => End::Bar,
+            None => BarEnd::Groove,
+            Some(next) if next.section != index => BarEnd::Section,
+            Some(_) => BarEnd::Bar,
         };
-        let width = x + if end == End::Bar { 4.0 } else { 4.0 + REPEAT };
+        let width = x + if end == BarEnd::Bar { 4.0 } else { 4.0 + REPEAT_WIDTH };
         let first_of_section = i == 0 || first.bars[i - 1].section != index;
-        Column { bars, section, start, length, at, width, first_of_section, end }
+        BarColumn { bars, section, start, length, onsets: placed, width, first_of_section, end }
     };
     (0..first.bars.len()).map(column).collect()
 }
 
 /// Beams or flags of the shortest note.
 fn max_flags<'a>(notes: impl Iterator<Item = &'a Note>) -> usize {
-    notes.filter_map(|n| n.value).map(Value::flags).max().unwrap_or(0)
+    notes.filter_map(|n| n.value).map(NoteValue::flags).max().unwrap_or(0)
 }
 
-fn stem(beams: usize) -> f32 {
+fn stem_length(beams: usize) -> f32 {
     STEM_LENGTH + BEAM_STEP * beams.saturating_sub(2) as f32
 }
 
 /// Bars of all layers in one row of the page.
-struct System<'a> {
+struct StaffRow<'a> {
     /// At least one, as well as `lines`.
-    columns: &'a [Column<'a>],
-    lines: &'a [Line<'a>],
+    columns: &'a [BarColumn<'a>],
+    lines: &'a [StaffLayout<'a>],
     left: f32,
     /// Width of the meter; 0 if it is not shown.
     meter: f32,
@@ -274,13 +274,13 @@ struct System<'a> {
     stretch: f32,
 }
 
-impl System<'_> {
+impl StaffRow<'_> {
     /// The times of its onsets and its end, in whole notes from the start of the section, and where they are.
     fn points(&self) -> Vec<(f64, f32)> {
         let (mut points, mut x) = (Vec::new(), self.left + self.meter);
         for column in self.columns {
             let start = wholes(column.start);
-            points.extend(column.at.iter().map(|(at, offset)| (start + wholes(*at), x + offset * self.stretch)));
+            points.extend(column.onsets.iter().map(|(at, offset)| (start + wholes(*at), x + offset * self.stretch)));
             x += column.width * self.stretch;
         }
         let last = self.columns.last().and_then(|c| c.start.plus(c.length));
@@ -297,7 +297,7 @@ impl System<'_> {
         let mut staves = Vec::new();
         for line in lines {
             y += line.height;
-            let staff = y - line.below;
+            let staff = y - line.below_line;
             staves.push(staff);
             canvas.fitted_text(StyleClass::Text, name_x, staff + 3.5, 9.5, line.name, left - name_x - 10.0);
             canvas.rect(StyleClass::Staff, left, staff - 0.5, right - left, 1.0);
@@ -307,18 +307,18 @@ impl System<'_> {
         bar_lines.stroke(left, 1.2);
         let mut x = start;
         if meter > 0.0 && columns[0].section.times > 1 {
-            bar_lines.repeat_start(x - REPEAT);
+            bar_lines.repeat_start(x - REPEAT_WIDTH);
         }
         for column in columns {
             x += column.width * stretch;
             match column.end {
-                End::Bar => bar_lines.stroke(x - 0.6, 1.2),
+                BarEnd::Bar => bar_lines.stroke(x - 0.6, 1.2),
                 _ if column.section.times > 1 => bar_lines.repeat_end(x),
-                End::Section => {
+                BarEnd::Section => {
                     bar_lines.stroke(x - 4.2, 1.2);
                     bar_lines.stroke(x - 0.6, 1.2);
                 }
-                End::Groove => {
+                BarEnd::Groove => {
                     bar_lines.stroke(x - 5.6, 1.2);
                     bar_lines.stroke(x - 2.6, 2.6);
                 }
@@ -328,7 +328,7 @@ impl System<'_> {
         canvas.text(StyleClass::Faint, Anchor::Start, left + 3.0, first - 19.0, 8.0, &number);
         if meter > 0.0 {
             let section = columns[0].section;
-            let middle = left + (meter - if section.times > 1 { REPEAT } else { 0.0 }) / 2.0 + 2.0;
+            let middle = left + (meter - if section.times > 1 { REPEAT_WIDTH } else { 0.0 }) / 2.0 + 2.0;
             let (upper, lower) = (upper(section), section.meter.lower().to_string());
             for staff in &staves {
                 canvas.text(StyleClass::Text, Anchor::Middle, middle, staff - 2.5, METER_SIZE, &upper);
@@ -338,7 +338,9 @@ impl System<'_> {
         for (i, (staff, line)) in staves.iter().zip(lines).enumerate() {
             let (mut x, mut open_tie) = (start, None);
             for (k, column) in columns.iter().enumerate() {
-                bar::draw(canvas, line, (column.bars[i], column), (x, *staff, stretch), &mut open_tie, k == 0);
+                let (bar, is_first_of_row) = (column.bars[i], k == 0);
+                let bar = PlacedBar { layout: line, bar, column, left: x, y: *staff, stretch, is_first_of_row };
+                bar.draw(canvas, &mut open_tie);
                 x += column.width * stretch;
             }
             if let Some(from) = open_tie {

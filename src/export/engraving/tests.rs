@@ -11,7 +11,7 @@ proptest! {
     fn every_note_has_a_head_and_nothing_is_malformed(groove in grooves(), width in 400.0_f32..1400.0) {
         let report = Report { clock: analysis::Clock::new(&groove), ..Report::default() };
         let piece = ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None };
-        let Ok(score) = Score::of(&groove, None, crate::notation::Beaming::Meter) else { return Ok(()) };
+        let Ok(score) = Score::spell(&groove, None, crate::notation::Beaming::Meter) else { return Ok(()) };
         let drawn = notation(&piece, &NotationOptions::default(), &PictureOptions { width, ..PictureOptions::default() }).expect("it was spelled");
         prop_assert!(roxmltree::Document::parse(&drawn.svg()).is_ok());
         prop_assert!(!drawn.svg().contains("NaN") && !drawn.svg().contains("inf"));

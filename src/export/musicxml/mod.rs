@@ -7,15 +7,22 @@
 //! layers (one silent layer is restored).
 
 mod document;
-mod pack;
 mod xml;
 
 use super::{ExportError, ExportInput};
 use crate::describe::notes::NotationOptions;
+use crate::notation::FormatError;
 pub use document::write;
-use std::io::Write;
+use std::io::{Cursor, Write};
+use xml::Xml;
+use zip::write::SimpleFileOptions;
+use zip::{CompressionMethod, ZipWriter};
 
-/// Writes a compressed document (`.mxl`); otherwise as [`write`].
+const MIME_TYPE: &str = "application/vnd.recordare.musicxml";
+/// The score in a compressed document.
+const SCORE_FILE: &str = "score.musicxml";
+
+/// Writes a compressed document (`.mxl`), a zip archive with a container file that names the score; otherwise as [`write`].
 ///
 /// # Errors
 /// As [`write`].
@@ -24,7 +31,20 @@ pub fn write_mxl(
     notation: &NotationOptions,
     out: &mut dyn Write,
 ) -> Result<Vec<String>, ExportError> {
-    let (packed, remarks) = pack::pack(|out| write(piece, notation, out))?;
-    out.write_all(&packed)?;
+    let failed = |e: zip::result::ZipError| FormatError::new("", format!("the score cannot be packed: {e}"));
+    let mut xml = Xml::new(None);
+    xml.open_all(&["container", "rootfiles"]);
+    xml.empty_element("rootfile", &[("full-path", SCORE_FILE), ("media-type", &format!("{MIME_TYPE}+xml"))]);
+    let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
+    let options = |method| SimpleFileOptions::default().compression_method(method);
+    let (stored, deflated) = (options(CompressionMethod::Stored), options(CompressionMethod::Deflated));
+    // First and uncompressed, so that the first bytes of the archive identify it.
+    zip.start_file("mimetype", stored).map_err(failed)?;
+    zip.write_all(MIME_TYPE.as_bytes())?;
+    zip.start_file("META-INF/container.xml", deflated).map_err(failed)?;
+    xml.finish(&mut zip)?;
+    zip.start_file(SCORE_FILE, deflated).map_err(failed)?;
+    let remarks = write(piece, notation, &mut zip)?;
+    out.write_all(&zip.finish().map_err(failed)?.into_inner())?;
     Ok(remarks)
 }

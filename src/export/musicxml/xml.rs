@@ -1,44 +1,43 @@
 //! Writes XML with one element per line.
 
 use crate::export::picture::canvas::escaped;
-use std::fmt::{Display, Write as _};
+use std::fmt::Display;
 use std::io::{self, Write};
 
-/// Most bytes that wait to be written.
-const MAX_PENDING: usize = 1 << 16;
+const MAX_PENDING_BYTES: usize = 1 << 16;
 
 pub(super) struct Xml {
     /// What is not written yet.
-    out: String,
+    pending: String,
     open: Vec<&'static str>,
 }
 
 impl Xml {
     /// Starts with the declaration and the document type.
     pub(super) fn new(doctype: Option<&str>) -> Self {
-        let mut out = "<?xml version=\"1.0\" encoding=\"UTF-8\" standalone=\"no\"?>".to_owned();
+        let mut pending = "<?xml version=\"1.0\" encoding=\"UTF-8\" standalone=\"no\"?>".to_owned();
         if let Some(text) = doctype {
-            out.extend(["\n<!DOCTYPE ", text, ">"]);
+            pending.extend(["\n<!DOCTYPE ", text, ">"]);
         }
-        Self { out, open: Vec::new() }
+        Self { pending, open: Vec::new() }
     }
 
     fn line(&mut self) {
-        self.out.push('\n');
-        self.out.extend(self.open.iter().map(|_| ' '));
+        self.pending.push('\n');
+        self.pending.extend(self.open.iter().map(|_| ' '));
     }
 
     fn start(&mut self, name: &str, attributes: &[(&str, &str)]) {
         self.line();
-        self.out.extend(["<", name]);
+        self.pending.extend(["<", name]);
         for (key, value) in attributes {
-            self.out.extend([" ", key, "=\"", &escaped(value), "\""]);
+            self.pending.extend([" ", key, "=\"", &escaped(value), "\""]);
         }
     }
 
     pub(super) fn open(&mut self, name: &'static str, attributes: &[(&str, &str)]) {
         self.start(name, attributes);
-        self.out.push('>');
+        self.pending.push('>');
         self.open.push(name);
     }
 
@@ -61,33 +60,31 @@ impl Xml {
         for _ in 0..count {
             if let Some(name) = self.open.pop() {
                 self.line();
-                self.out.extend(["</", name, ">"]);
+                self.pending.extend(["</", name, ">"]);
             }
         }
     }
 
-    pub(super) fn empty(&mut self, name: &str, attributes: &[(&str, &str)]) {
+    pub(super) fn empty_element(&mut self, name: &str, attributes: &[(&str, &str)]) {
         self.start(name, attributes);
-        self.out.push_str("/>");
+        self.pending.push_str("/>");
     }
 
     pub(super) fn text(&mut self, name: &str, attributes: &[(&str, &str)], text: &str) {
         self.start(name, attributes);
         let lines: Vec<String> = text.split('\n').map(escaped).collect();
-        self.out.extend([">", &lines.join("\n"), "</", name, ">"]);
+        self.pending.extend([">", &lines.join("\n"), "</", name, ">"]);
     }
 
     pub(super) fn number(&mut self, name: &str, number: impl Display) {
-        self.start(name, &[]);
-        // Writing to a String cannot fail.
-        let _ = write!(self.out, ">{number}</{name}>");
+        self.text(name, &[], &number.to_string());
     }
 
     /// Writes what was built if it is much.
     pub(super) fn flush(&mut self, out: &mut dyn Write) -> io::Result<()> {
-        if self.out.len() >= MAX_PENDING {
-            out.write_all(self.out.as_bytes())?;
-            self.out.clear();
+        if self.pending.len() >= MAX_PENDING_BYTES {
+            out.write_all(self.pending.as_bytes())?;
+            self.pending.clear();
         }
         Ok(())
     }
@@ -95,7 +92,7 @@ impl Xml {
     /// Closes all elements and writes what is left.
     pub(super) fn finish(mut self, out: &mut dyn Write) -> io::Result<()> {
         self.close(self.open.len());
-        self.out.push('\n');
-        out.write_all(self.out.as_bytes())
+        self.pending.push('\n');
+        out.write_all(self.pending.as_bytes())
     }
 }

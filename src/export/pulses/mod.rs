@@ -16,38 +16,38 @@ pub(super) struct MarkedHearing {
     pub(super) sign: String,
     pub(super) description: String,
     /// The written pulses of each section, from its start.
-    pub(super) at: Vec<Vec<Time>>,
+    pub(super) pulses: Vec<Vec<Time>>,
 }
 
 impl MarkedHearing {
     /// The pulses of a section from `from` up to but excluding `to`.
-    pub(super) fn within(&self, section: usize, from: Time, to: Time) -> &[Time] {
-        let all = self.at.get(section).map_or(&[][..], Vec::as_slice);
+    pub(super) fn pulses_between(&self, section: usize, from: Time, to: Time) -> &[Time] {
+        let all = self.pulses.get(section).map_or(&[][..], Vec::as_slice);
         &all[all.partition_point(|t| *t < from)..all.partition_point(|t| *t < to)]
     }
 }
 
 /// The layer over whose notes pulses are marked: the first one analysed.
-pub(super) fn layer(piece: &ExportInput<'_>) -> Option<usize> {
+pub(super) fn marked_layer(piece: &ExportInput<'_>) -> Option<usize> {
     piece.report.focus.first().copied()
 }
 
 /// The chosen hearings that can be notated.
-pub(super) fn marks(piece: &ExportInput<'_>) -> Vec<MarkedHearing> {
+pub(super) fn marked_hearings(piece: &ExportInput<'_>) -> Vec<MarkedHearing> {
     let written = selected_hearings(piece).filter_map(|(index, h)| Some((index, h, written_pulses(piece, h).ok()?)));
     let written: Vec<_> = written.collect();
     let is_only = written.len() == 1;
-    let marked = |(index, h, at): (usize, &Hearing, _)| {
+    let marked = |(index, h, pulses): (usize, &Hearing, _)| {
         let sign = if is_only { "\u{2193}".to_owned() } else { format!("\u{2193}{}", index + 1) };
         let name = describe::hearing_name(h);
         let description = format!("{sign} hearing {}: {name}, {} BPM", index + 1, describe::tempos(h, 1.0));
-        MarkedHearing { sign, description, at }
+        MarkedHearing { sign, description, pulses }
     };
     written.into_iter().map(marked).collect()
 }
 
 /// A sentence for each chosen hearing that cannot be notated.
-pub(crate) fn left_out(piece: &ExportInput<'_>) -> Vec<String> {
+pub(crate) fn skipped_hearings(piece: &ExportInput<'_>) -> Vec<String> {
     let sentence = |(index, h): (usize, &Hearing)| {
         let why = written_pulses(piece, h).err()?;
         Some(format!("skipped hearing {} ({}), which cannot be notated exactly: {why}", index + 1, h.kind))
@@ -68,7 +68,7 @@ fn written_pulses(piece: &ExportInput<'_>, hearing: &Hearing) -> Result<Vec<Vec<
     let mut passes: Vec<Vec<Vec<Time>>> = sections.iter().map(|s| vec![Vec::new(); usize::from(s.times)]).collect();
     let moments = hearing.pulses.iter().filter_map(|p| piece.report.clock.moment(*p));
     for moment in moments.filter(|m| piece.has_section(m.section)) {
-        let at = nearest(&grids[moment.section], moment.wholes)
+        let at = written_position(&grids[moment.section], moment.wholes)
             .ok_or("not all of its pulses fall on written cells or beats")?;
         passes[moment.section][moment.pass].push(at);
     }
@@ -100,7 +100,7 @@ fn grid(piece: &ExportInput<'_>, section: usize) -> Vec<(f64, Time)> {
     positions
 }
 
-fn nearest(grid: &[(f64, Time)], at: f64) -> Option<Time> {
+fn written_position(grid: &[(f64, Time)], at: f64) -> Option<Time> {
     let first = grid.partition_point(|g| g.0 < at - EPSILON_WHOLES);
     grid.get(first).filter(|g| g.0 <= at + EPSILON_WHOLES).map(|g| g.1)
 }

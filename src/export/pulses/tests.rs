@@ -20,7 +20,7 @@ proptest! {
         let report = report(&g, &AnalysisOptions::default());
         for index in 0..report.hearings.len() {
             let piece = ExportInput { groove: &g, report: &report, hearings: vec![index, index], section: None };
-            let (marks, told) = (marks(&piece), left_out(&piece));
+            let (marks, told) = (marked_hearings(&piece), skipped_hearings(&piece));
             prop_assert_eq!(marks.len() + told.len(), 1);
             let Some(mark) = marks.first() else {
                 let number = format!("skipped hearing {} (", index + 1);
@@ -31,7 +31,7 @@ proptest! {
             };
             let mut heard = Vec::new();
             for (section, pass) in report.clock.passes() {
-                heard.extend(mark.at[section].iter().filter_map(|at| report.clock.seconds(section, pass, *at)));
+                heard.extend(mark.pulses[section].iter().filter_map(|at| report.clock.seconds(section, pass, *at)));
             }
             let pulses = &report.hearings[index].pulses;
             prop_assert_eq!(heard.len(), pulses.len());
@@ -48,9 +48,9 @@ fn a_swung_cell_is_marked_where_it_is_written() {
     let index = report.hearings.iter().position(|h| h.kind == Kind::Written).expect("the beat");
     let piece = ExportInput { groove: &g, report: &report, hearings: vec![index], section: None };
     // Swung 2:1, the second sixteenth sounds at two thirds of the eighth.
-    assert_eq!(nearest(&grid(&piece, 0), 1.0 / 12.0), Time::new(1, 16));
-    assert_eq!(nearest(&grid(&piece, 0), 1.0 / 16.0), None);
+    assert_eq!(written_position(&grid(&piece, 0), 1.0 / 12.0), Time::new(1, 16));
+    assert_eq!(written_position(&grid(&piece, 0), 1.0 / 16.0), None);
     let beats = |n: i64| (0..n).filter_map(|b| Time::new(b, 4)).collect::<Vec<_>>();
-    assert_eq!(marks(&piece)[0].at, vec![beats(4)]);
-    assert_eq!(marks(&piece)[0].within(0, beats(2)[1], beats(4)[3]), &beats(3)[1..]);
+    assert_eq!(marked_hearings(&piece)[0].pulses, vec![beats(4)]);
+    assert_eq!(marked_hearings(&piece)[0].pulses_between(0, beats(2)[1], beats(4)[3]), &beats(3)[1..]);
 }

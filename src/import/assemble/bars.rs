@@ -1,10 +1,10 @@
 //! Groups bars into sections.
 
-use super::mixed;
-use crate::import::Warnings;
+use super::mixed_number;
 use crate::import::draft::{DraftBar, ImportDraft};
+use crate::import::{Warnings, too_fine};
 use crate::notation::FormatError;
-use crate::rhythm::bounds::{BARS, BEATS_PER_BAR, DENOMINATOR, NAME, SECTIONS};
+use crate::rhythm::bounds::{BARS, BEATS_PER_BAR, NAME, SECTIONS};
 use crate::rhythm::{Fraction, Meter, Section, Swing, Tempo, Time, expected};
 use std::collections::HashSet;
 
@@ -15,7 +15,7 @@ pub(super) struct Bar {
     /// Index of its section before repeats are folded.
     pub(super) section: usize,
     /// Its start from the section's start.
-    pub(super) within: Time,
+    pub(super) start_in_section: Time,
     /// In the groove.
     pub(super) meter: Meter,
     /// In the source.
@@ -35,48 +35,43 @@ pub(super) struct Run {
 
 #[derive(Debug)]
 pub(super) struct Bars {
-    pub(super) all: Vec<Bar>,
+    pub(super) bars: Vec<Bar>,
     pub(super) runs: Vec<Run>,
     /// The end of the source.
     pub(super) end: Time,
 }
 
+const METER_LOWERS: [u16; 7] = [1, 2, 4, 8, 16, 32, 64];
+
 /// The meter of a bar with another length than its meter's: the coarsest lower number, from that of its meter on, of which the
 /// length is a whole number. `None` if there is none within the bounds.
 fn odd_meter(meter: &Meter, length: Time) -> Option<Meter> {
-    let mut lowers =
-        (0..7).map(|k| 1_u16 << k).filter(|l| *l >= meter.lower() && i64::from(*l) <= DENOMINATOR.greatest);
-    lowers.find_map(|lower| {
-        let upper = length.ratio_to(Time::new(1, i64::from(lower))?)?;
-        meter_of(upper.numer(), lower).filter(|_| upper.denom() == 1)
+    METER_LOWERS.into_iter().filter(|l| *l >= meter.lower()).find_map(|lower| {
+        let upper = length.ratio_to(Time::new(1, i64::from(lower))?).filter(|u| u.denom() == 1)?;
+        meter_of(upper.numer(), lower)
     })
 }
 
 /// The shortest meter that is not shorter than a length; `None` if a bar cannot be that long.
 fn wider_meter(length: Time) -> Option<Meter> {
-    (0..7).rev().map(|k| 1_u16 << k).find_map(|lower| {
+    METER_LOWERS.into_iter().rev().find_map(|lower| {
         let upper = length.ratio_to(Time::new(1, i64::from(lower))?)?;
         meter_of(upper.floor() + i64::from(upper.denom() != 1), lower)
     })
 }
 
 fn meter_of(upper: i64, lower: u16) -> Option<Meter> {
-    let fits = (1..=BEATS_PER_BAR.greatest).contains(&upper);
-    fits.then(|| Meter::new(vec![upper as u16], lower).ok()).flatten()
+    Meter::new(vec![u16::try_from(upper).ok()?], lower).ok()
 }
 
-/// The ratio of two tempos, 1 or more.
+/// 1 or more.
 fn tempo_ratio(a: Tempo, b: Tempo) -> Fraction {
     let (a, b) = (a.wholes_per_minute(), b.wholes_per_minute());
     a.max(b).over(a.min(b)).unwrap_or(Fraction::whole(i32::MAX))
 }
 
-fn too_fine() -> FormatError {
-    FormatError::new("", "note lengths are too fine to represent exactly; quantize them to a coarser grid")
-}
-
 /// A bar of the draft with its start in the source, and its meter and tempo in the groove.
-struct Row<'a> {
+struct SourceBar<'a> {
     start: Time,
     meter: Meter,
     tempo: Tempo,
@@ -88,27 +83,27 @@ struct Row<'a> {
 /// # Errors
 /// [`FormatError`] if there is no bar, a bar is too long, or the meter changes more often than a groove may have sections.
 pub(super) fn place_bars(draft: &ImportDraft, warnings: &mut Warnings) -> Result<Bars, FormatError> {
-    let (rows, end) = rows(draft, warnings)?;
+    let (rows, end) = source_bars(draft, warnings)?;
     if rows.is_empty() {
         return Err(FormatError::new("", expected("at least one bar", "none")));
     }
     let begins = boundaries(&rows, warnings)?;
     let (mut bars, mut runs): (Vec<Bar>, Vec<Run>) = (Vec::with_capacity(rows.len()), Vec::new());
-    for (Row { start, meter, tempo, bar }, begins) in rows.into_iter().zip(begins) {
+    for (SourceBar { start, meter, tempo, bar }, begins) in rows.into_iter().zip(begins) {
         if begins || runs.last().is_none_or(|r| i64::from(r.bars) == BARS.greatest) {
             let name = bar.section.clone().filter(|_| begins);
             runs.push(Run { meter: meter.clone(), tempo, swing: bar.swing, bars: 0, name });
         }
         let section = runs.len() - 1;
-        let within = meter.bar().repeated(usize::from(runs[section].bars)).ok_or_else(too_fine)?;
+        let start_in_section = meter.bar().repeated(usize::from(runs[section].bars)).ok_or_else(|| too_fine(""))?;
         runs[section].bars += 1;
-        bars.push(Bar { start, section, within, meter, number: bar.number.clone() });
+        bars.push(Bar { start, section, start_in_section, meter, number: bar.number.clone() });
     }
-    Ok(Bars { all: bars, runs, end })
+    Ok(Bars { bars, runs, end })
 }
 
 /// The bars of a draft that have a length, and the end of the last.
-fn rows<'a>(draft: &'a ImportDraft, warnings: &mut Warnings) -> Result<(Vec<Row<'a>>, Time), FormatError> {
+fn source_bars<'a>(draft: &'a ImportDraft, warnings: &mut Warnings) -> Result<(Vec<SourceBar<'a>>, Time), FormatError> {
     let mut rows = Vec::with_capacity(draft.bars.len());
     let mut start = Time::ZERO;
     for bar in &draft.bars {
@@ -131,15 +126,15 @@ fn rows<'a>(draft: &'a ImportDraft, warnings: &mut Warnings) -> Result<(Vec<Row<
             let wanted = format!("a bar of at most {} beats", BEATS_PER_BAR.greatest);
             return Err(FormatError::new(place(), expected(wanted, format!("{length} of a whole note"))));
         };
-        rows.push(Row { start, meter, tempo: bar.tempo.rounded(), bar });
-        start = start.plus(length).ok_or_else(too_fine)?;
+        rows.push(SourceBar { start, meter, tempo: bar.tempo.rounded(), bar });
+        start = start.plus(length).ok_or_else(|| too_fine(""))?;
     }
     Ok((rows, start))
 }
 
 /// Whether each bar begins a section: the meter, the swing or the tempo changes, or the source says so. If there would be more
 /// sections than a groove may have, the smallest changes of tempo are ignored.
-fn boundaries(rows: &[Row], warnings: &mut Warnings) -> Result<Vec<bool>, FormatError> {
+fn boundaries(rows: &[SourceBar], warnings: &mut Warnings) -> Result<Vec<bool>, FormatError> {
     let mut begins = vec![true; rows.len()];
     // Boundaries that may be ignored: whether they are named, the change of tempo, and the bar.
     let mut soft: Vec<(bool, Fraction, usize)> = Vec::new();
@@ -175,20 +170,20 @@ fn boundaries(rows: &[Row], warnings: &mut Warnings) -> Result<Vec<bool>, Format
     Ok(begins)
 }
 
-fn short(name: &str, most: usize) -> String {
+fn truncate(name: &str, most: usize) -> String {
     name.trim().chars().take(most).collect::<String>().trim_end().to_owned()
 }
 
 /// Makes names unique and short enough. `numbered` splits the nth use of a name into what may be shortened and what may not.
-fn unique(wanted: &[String], numbered: impl Fn(&str, usize) -> (String, String)) -> Vec<String> {
+fn unique_names(wanted: &[String], numbered: impl Fn(&str, usize) -> (String, String)) -> Vec<String> {
     let most = NAME.greatest as usize;
-    let wanted: Vec<String> = wanted.iter().map(|name| short(name, most)).collect();
+    let wanted: Vec<String> = wanted.iter().map(|name| truncate(name, most)).collect();
     let reserved: HashSet<&String> = wanted.iter().collect();
     let mut taken = HashSet::new();
     let name = |name: &String| {
         let mut numbers = (2..).map(|n| {
             let (head, tail) = numbered(name, n);
-            short(&head, most - tail.chars().count()) + &tail
+            truncate(&head, most - tail.chars().count()) + &tail
         });
         let is_free = |name: &String| !reserved.contains(name) && !taken.contains(name);
         let name = if taken.contains(name) { numbers.find(is_free).unwrap_or_default() } else { name.clone() };
@@ -200,7 +195,7 @@ fn unique(wanted: &[String], numbered: impl Fn(&str, usize) -> (String, String))
 
 /// Names of layers: `piano`, `piano 2`, and after `hand 2` comes `hand 3`.
 pub(super) fn layer_names(wanted: impl Iterator<Item = String>) -> Vec<String> {
-    unique(&wanted.collect::<Vec<_>>(), |name, n| match name.rsplit_once(' ') {
+    unique_names(&wanted.collect::<Vec<_>>(), |name, n| match name.rsplit_once(' ') {
         Some((head, number)) if number.parse::<u16>().is_ok_and(|k| k > 0) => {
             (head.to_owned(), format!(" {}", number.parse::<usize>().unwrap_or(1) + n - 1))
         }
@@ -210,21 +205,21 @@ pub(super) fn layer_names(wanted: impl Iterator<Item = String>) -> Vec<String> {
 
 /// Names of sections: `verse`, `verse 2`; a trailing number stays, as in `from measure 5, time 2`.
 fn section_names(wanted: &[String]) -> Vec<String> {
-    unique(wanted, |name, n| {
+    unique_names(wanted, |name, n| {
         let has_number = name.ends_with(|c: char| c.is_ascii_digit());
         (name.to_owned(), if has_number { format!(", time {n}") } else { format!(" {n}") })
     })
 }
 
 /// The name of the nth section without one: A to Z, then AA and on.
-fn letters(n: usize) -> String {
+fn letter_name(n: usize) -> String {
     let letter = char::from(b'A' + (n % 26) as u8).to_string();
-    if n < 26 { letter } else { letters(n / 26 - 1) + &letter }
+    if n < 26 { letter } else { letter_name(n / 26 - 1) + &letter }
 }
 
 pub(super) fn sections(runs: &[Run]) -> Vec<Section> {
     let given: HashSet<&str> = runs.iter().filter_map(|r| r.name.as_deref()).collect();
-    let mut free = (0..).map(letters).filter(|name| !given.contains(name.as_str()));
+    let mut free = (0..).map(letter_name).filter(|name| !given.contains(name.as_str()));
     let name = |run: &Run| {
         let name = run.name.clone().filter(|name| !name.trim().is_empty());
         name.or_else(|| free.next()).unwrap_or_default()
@@ -244,12 +239,12 @@ pub(super) fn sections(runs: &[Run]) -> Vec<Section> {
 impl Bars {
     /// The bar at a time of the source: the last one after the end, `None` before the start.
     pub(super) fn bar_at(&self, at: Time) -> Option<&Bar> {
-        self.all[..self.all.partition_point(|b| b.start <= at)].last()
+        self.bars[..self.bars.partition_point(|b| b.start <= at)].last()
     }
 
     /// The bar in which a sound that ends at a time of the source still sounds.
     pub(super) fn bar_before(&self, end: Time) -> &Bar {
-        &self.all[self.all.partition_point(|b| b.start < end).saturating_sub(1)]
+        &self.bars[self.bars.partition_point(|b| b.start < end).saturating_sub(1)]
     }
 
     pub(super) fn length(&self, section: usize) -> Time {
@@ -259,10 +254,10 @@ impl Bars {
 
     /// Describes the place of a time within a section: track, bar and beat.
     pub(super) fn describe(&self, track: &str, section: usize, at: Time) -> String {
-        let next = self.all.partition_point(|b| (b.section, b.within) <= (section, at));
-        let bar = &self.all[next.saturating_sub(1)];
-        let beat = at.minus(bar.within).and_then(|t| t.ratio_to(bar.meter.beat())?.plus(Fraction::ONE));
-        let beat = beat.map_or(String::new(), |b| format!(", beat {}", mixed(b)));
+        let next = self.bars.partition_point(|b| (b.section, b.start_in_section) <= (section, at));
+        let bar = &self.bars[next.saturating_sub(1)];
+        let beat = at.minus(bar.start_in_section).and_then(|t| t.ratio_to(bar.meter.beat())?.plus(Fraction::ONE));
+        let beat = beat.map_or(String::new(), |b| format!(", beat {}", mixed_number(b)));
         format!("track '{track}', bar {}{beat}", bar.number)
     }
 }

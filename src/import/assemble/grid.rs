@@ -4,10 +4,10 @@ use crate::rhythm::bounds::{CELLS_OF_LAYER, DIVISION, TUPLET_BEATS, TUPLET_CELLS
 use crate::rhythm::{Fraction, Span, Swing};
 use num_integer::lcm;
 use std::collections::{BTreeMap, HashMap};
+use std::ops::Range;
 use std::slice;
 
-/// Most cells of one span.
-pub(super) const MAX_CELLS: u16 = TUPLET_CELLS.greatest as u16;
+pub(super) const MAX_SPAN_CELLS: u16 = TUPLET_CELLS.greatest as u16;
 
 /// Onsets and ends within one beat, in beats from its start, in order. One on the beat is zero, because a span over several beats
 /// has to reach it too.
@@ -17,21 +17,34 @@ pub(super) type Points = Vec<Fraction>;
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Tolerance {
     /// Greatest distance of a point from a cell, in beats.
-    pub(super) by: Fraction,
-    /// Most cells per beat.
-    pub(super) cells: u16,
-    /// Most beats of a span.
-    pub(super) beats: u16,
+    pub(super) distance: Fraction,
+    pub(super) max_cells_per_beat: u16,
+    pub(super) max_span_beats: u16,
 }
 
 impl Tolerance {
     /// Exact points, and every grid that a groove can hold.
-    pub(super) const NONE: Tolerance =
-        Tolerance { by: Fraction::ZERO, cells: MAX_CELLS, beats: TUPLET_BEATS.greatest as u16 };
+    pub(super) const NONE: Tolerance = Tolerance {
+        distance: Fraction::ZERO,
+        max_cells_per_beat: MAX_SPAN_CELLS,
+        max_span_beats: TUPLET_BEATS.greatest as u16,
+    };
+}
+
+/// Whether a point may move to the end of a span.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum SpanEnd {
+    Open,
+    Closed,
+}
+
+/// Splits a place in beats into the beat and the place within it.
+pub(super) fn split_beats(beats: Fraction) -> Option<(usize, Fraction)> {
+    Some((usize::try_from(beats.floor()).ok()?, beats.minus(Fraction::new(beats.floor(), 1)?)?))
 }
 
 /// Whether swing moves cells of a span: the second of each pair of an even number of cells, as in [`crate::rhythm::Part`].
-fn swung(span: Span, swing: Option<Swing>) -> Option<Swing> {
+fn swing_of_span(span: Span, swing: Option<Swing>) -> Option<Swing> {
     swing.filter(|_| span.cells.is_multiple_of(2))
 }
 
@@ -39,7 +52,7 @@ fn swung(span: Span, swing: Option<Swing>) -> Option<Swing> {
 fn is_at_cell(at: Fraction, span: Span, swing: Option<Swing>) -> bool {
     let cells = Fraction::new(i64::from(span.cells), i64::from(span.beats));
     let Some(x) = cells.and_then(|c| at.times(c)) else { return false };
-    let Some(swing) = swung(span, swing) else { return x.denom() == 1 };
+    let Some(swing) = swing_of_span(span, swing) else { return x.denom() == 1 };
     let pair = Fraction::new(x.floor().div_euclid(2) * 2, 1);
     let within = pair.and_then(|p| x.minus(p));
     within.is_some_and(|w| w == Fraction::ZERO || Some(w) == Fraction::whole(2).times(swing.share()))
@@ -49,7 +62,7 @@ fn is_at_cell(at: Fraction, span: Span, swing: Option<Swing>) -> bool {
 pub(super) fn place(cell: u16, span: Span, swing: Option<Swing>) -> Option<Fraction> {
     let per_cell = Fraction::new(i64::from(span.beats), i64::from(span.cells))?;
     let cell = i32::from(cell);
-    match swung(span, swing).filter(|_| cell % 2 == 1) {
+    match swing_of_span(span, swing).filter(|_| cell % 2 == 1) {
         Some(swing) => Fraction::whole(cell - 1).plus(swing.share().times(Fraction::whole(2))?)?.times(per_cell),
         None => Fraction::whole(cell).times(per_cell),
     }
@@ -63,15 +76,15 @@ pub(super) fn cell_end(within: Fraction, span: Span, swing: Option<Swing>) -> Fr
 
 /// Whether a span reaches all points of its beats.
 pub(super) fn reaches(beats: &[Points], span: Span, swing: Option<Swing>, tolerance: Tolerance) -> bool {
-    let by = tolerance.by;
+    let by = tolerance.distance;
     points(beats).all(|p| {
         let Some(p) = p else { return false };
         if by == Fraction::ZERO {
             return is_at_cell(p, span, swing);
         }
-        let near = if swung(span, swing).is_none() { is_near_even(p, span, by) } else { None };
+        let near = if swing_of_span(span, swing).is_none() { is_near_even(p, span, by) } else { None };
         near.unwrap_or_else(|| {
-            snapped(p, span, swing, false).and_then(|s| s.minus(p)).is_some_and(|off| magnitude(off) <= by)
+            snap(p, span, swing, SpanEnd::Open).and_then(|s| s.minus(p)).is_some_and(|off| magnitude(off) <= by)
         })
     })
 }
@@ -96,10 +109,10 @@ pub(super) fn points(beats: &[Points]) -> impl Iterator<Item = Option<Fraction>>
 }
 
 /// The fewest cells that reach all points of these beats, if a span may have so many.
-pub(super) fn fewest(beats: &[Points], swing: Option<Swing>, tolerance: Tolerance) -> Option<u16> {
+pub(super) fn fewest_cells(beats: &[Points], swing: Option<Swing>, tolerance: Tolerance) -> Option<u16> {
     let count = beats.len() as u16;
-    let most = tolerance.cells.saturating_mul(count).min(MAX_CELLS);
-    if swing.is_some() || tolerance.by != Fraction::ZERO {
+    let most = tolerance.max_cells_per_beat.saturating_mul(count).min(MAX_SPAN_CELLS);
+    if swing.is_some() || tolerance.distance != Fraction::ZERO {
         return (1..=most).find(|cells| reaches(beats, Span { beats: count, cells: *cells }, swing, tolerance));
     }
     let mut cells = 1_i64;
@@ -122,8 +135,7 @@ struct BeatKind<'a> {
     points: &'a Points,
     swing: Option<Swing>,
     count: usize,
-    /// The fewest cells that reach the points.
-    need: Option<u16>,
+    min_cells: Option<u16>,
 }
 
 /// The division that writes a layer of `count` beats with the fewest cells, tuplets counted; `silent` for a layer without points.
@@ -141,24 +153,24 @@ pub(super) fn division<'a>(beats: impl Iterator<Item = (&'a Points, Option<Swing
     let kinds: Vec<BeatKind> = counts
         .into_iter()
         .map(|((points, swing), count)| {
-            let need = fewest(slice::from_ref(points), swing, Tolerance::NONE);
-            BeatKind { points, swing, count, need }
+            let min_cells = fewest_cells(slice::from_ref(points), swing, Tolerance::NONE);
+            BeatKind { points, swing, count, min_cells }
         })
         .collect();
     // The needs by their odd part, with the greatest power of two of each: 3, 6 and 12 are of one kind.
     let mut odd_parts: BTreeMap<u16, u32> = BTreeMap::new();
-    for need in kinds.iter().filter_map(|k| k.need) {
-        let power = need.trailing_zeros();
-        let greatest = odd_parts.entry(need >> power).or_insert(power);
+    for min_cells in kinds.iter().filter_map(|k| k.min_cells) {
+        let power = min_cells.trailing_zeros();
+        let greatest = odd_parts.entry(min_cells >> power).or_insert(power);
         *greatest = power.max(*greatest);
     }
     let candidates = odd_parts.iter().flat_map(|(odd, power)| (*power.min(&2)..=*power).map(move |k| (*odd, odd << k)));
     let cost = |&(odd, division): &(u16, u16)| -> usize {
         let of_kind = |kind: &BeatKind| {
             let even = Span { beats: 1, cells: division };
-            let cells = match kind.need {
+            let cells = match kind.min_cells {
                 _ if reaches(slice::from_ref(kind.points), even, kind.swing, Tolerance::NONE) => division,
-                None => MAX_CELLS,
+                None => MAX_SPAN_CELLS,
                 Some(n) if n >> n.trailing_zeros() == odd => 8 * n,
                 Some(n) => n + 2,
             };
@@ -178,53 +190,59 @@ pub(super) fn spans(beats: &[Points], division: u16, swing: Option<Swing>, toler
     if plain.iter().all(|p| *p) {
         return Some(vec![even; beats.len()]);
     }
-    // The least cost of the first j beats, and the span that ends there.
-    let mut best: Vec<Option<(u32, Span)>> = vec![Some((0, even))];
-    for j in 1..=beats.len() {
-        let mut found: Option<(u32, Span)> = None;
-        for length in 1..=j.min(usize::from(tolerance.beats)) {
-            let i = j - length;
-            let Some((before, _)) = best[i] else { continue };
-            let (cost, span) = if length == 1 && plain[i] {
-                (before, even)
-            } else if plain[i..j].iter().all(|p| *p) {
-                continue;
-            } else {
-                let Some(cells) = fewest(&beats[i..j], swing, tolerance) else { continue };
-                (before + u32::from(cells), Span { beats: length as u16, cells })
-            };
-            if found.is_none_or(|(least, _)| cost < least) {
-                found = Some((cost, span));
-            }
+    let cost = |range: Range<usize>| {
+        let all_plain = plain[range.clone()].iter().all(|p| *p);
+        if all_plain {
+            return (range.len() == 1).then_some((0, even));
         }
-        best.push(found);
-    }
-    best[beats.len()]?;
-    Some(chain(beats.len(), |j| best[j].map_or(even, |b| b.1)))
+        let cells = fewest_cells(&beats[range.clone()], swing, tolerance)?;
+        Some((u32::from(cells), Span { beats: range.len() as u16, cells }))
+    };
+    cheapest_spans(beats.len(), usize::from(tolerance.max_span_beats), cost)
 }
 
-/// The spans up to an end, given the last span before each end.
-pub(super) fn chain(end: usize, last: impl Fn(usize) -> Span) -> Vec<Span> {
-    let before = |end: usize| end.checked_sub(usize::from(last(end).beats)).filter(|e| *e > 0);
-    let mut spans: Vec<Span> = std::iter::successors(Some(end).filter(|e| *e > 0), |e| before(*e)).map(&last).collect();
+/// The spans of the least total cost that divide some beats, the shorter of equally good ones. `cost` gives the cost of a span over a
+/// range of beats, and the span, if there is one. `None` if no spans divide the beats.
+pub(super) fn cheapest_spans(
+    beats: usize,
+    max_span_beats: usize,
+    cost: impl Fn(Range<usize>) -> Option<(u32, Span)>,
+) -> Option<Vec<Span>> {
+    // For the beats up to each end, the least cost and the last span.
+    let mut best: Vec<Option<(u32, Span)>> = vec![Some((0, Span { beats: 1, cells: 1 }))];
+    for end in 1..=beats {
+        let choices = (1..=max_span_beats.min(end)).filter_map(|length| {
+            let (before, _) = best[end - length]?;
+            let (cost, span) = cost(end - length..end)?;
+            Some((before + cost, span))
+        });
+        let cheapest = choices.min_by_key(|c| c.0);
+        best.push(cheapest);
+    }
+    let (mut spans, mut end) = (Vec::new(), beats);
+    while end > 0 {
+        let (_, span) = best[end]?;
+        spans.push(span);
+        end = end.checked_sub(usize::from(span.beats))?;
+    }
     spans.reverse();
-    spans
+    Some(spans)
 }
 
 /// The nearest grid of a beat with points that no grid reaches: the one with the smallest greatest move.
-pub(super) fn nearest(points: &Points, swing: Option<Swing>, closed: bool, most: u16) -> Span {
+pub(super) fn nearest_span(points: &Points, swing: Option<Swing>, end: SpanEnd, most: u16) -> Span {
     let greatest_move = |cells: u16| {
         let span = Span { beats: 1, cells };
-        points.iter().filter_map(|p| snapped(*p, span, swing, closed)?.minus(*p)).map(magnitude).max()
+        points.iter().filter_map(|p| snap(*p, span, swing, end)?.minus(*p)).map(magnitude).max()
     };
-    let all = 1..=most.clamp(1, MAX_CELLS);
+    let all = 1..=most.clamp(1, MAX_SPAN_CELLS);
     let cells = all.min_by_key(|cells| greatest_move(*cells).unwrap_or(Fraction::ZERO)).unwrap_or(1);
     Span { beats: 1, cells }
 }
 
-/// The place of a span's cells that is nearest to a point, or its end unless it is `closed` because nothing follows.
-pub(super) fn snapped(at: Fraction, span: Span, swing: Option<Swing>, closed: bool) -> Option<Fraction> {
-    let end = Some(Fraction::whole(i32::from(span.beats))).filter(|_| !closed);
+/// The place of a span's cells that is nearest to a point, or its end if that is open.
+pub(super) fn snap(at: Fraction, span: Span, swing: Option<Swing>, end: SpanEnd) -> Option<Fraction> {
+    let end = (end == SpanEnd::Open).then_some(Fraction::whole(i32::from(span.beats)));
     let about = at.times(Fraction::new(i64::from(span.cells), i64::from(span.beats))?)?.floor();
     let cells = (about - 2..=about + 2).filter(|c| (0..i64::from(span.cells)).contains(c));
     let places = cells.filter_map(|c| place(c as u16, span, swing)).chain(end);
@@ -249,7 +267,7 @@ mod tests {
         ) {
             let (span, by) = (Span { beats, cells }, Fraction::new(by, 4_800).expect("a fraction"));
             let at = Fraction::new(numer % (denom * i64::from(beats)), denom).expect("a fraction");
-            let off = snapped(at, span, None, false).and_then(|s| s.minus(at)).map(magnitude).expect("a place");
+            let off = snap(at, span, None, SpanEnd::Open).and_then(|s| s.minus(at)).map(magnitude).expect("a place");
             prop_assert_eq!(is_near_even(at, span, by), Some(off <= by));
         }
     }

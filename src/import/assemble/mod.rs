@@ -16,8 +16,8 @@ pub(super) use grid::magnitude;
 pub(crate) use quantize::{Rounding, Source, quantize_draft};
 
 use super::draft::{DraftTrack, ImportDraft};
-use crate::import::Warnings;
-use crate::notation::{FormatError, count, were};
+use crate::import::{Warnings, too_fine};
+use crate::notation::{FormatError, count, count_were};
 use crate::rhythm::bounds::{GAIN, LAYERS, PAN, TIMES};
 use crate::rhythm::{Attack, Fraction, Groove, Layer, Section, Time};
 use bars::{Bar, Bars, Run};
@@ -25,54 +25,53 @@ use std::cmp::Reverse;
 use std::sync::Arc;
 
 /// Most warnings of one kind about one track; the others are counted.
-const MAX_PER_KIND: usize = 8;
+const MAX_WARNINGS_PER_KIND: usize = 8;
 
 /// Warnings of one kind about one track: the first are shown, the rest counted.
 struct WarningGroup<'a> {
     warnings: &'a mut Warnings,
-    what: &'static str,
-    found: usize,
-    /// The place of the first one that is only counted.
-    next: String,
+    description: &'static str,
+    count: usize,
+    first_omitted_place: String,
 }
 
 impl<'a> WarningGroup<'a> {
-    fn new(warnings: &'a mut Warnings, what: &'static str) -> Self {
-        Self { warnings, what, found: 0, next: String::new() }
+    fn new(warnings: &'a mut Warnings, description: &'static str) -> Self {
+        Self { warnings, description, count: 0, first_omitted_place: String::new() }
     }
 
     fn add(&mut self, place: impl FnOnce() -> String, message: impl FnOnce() -> String) {
-        self.found += 1;
-        if self.found <= MAX_PER_KIND {
+        self.count += 1;
+        if self.count <= MAX_WARNINGS_PER_KIND {
             self.warnings.add(place(), message());
-        } else if self.next.is_empty() {
-            self.next = place();
+        } else if self.first_omitted_place.is_empty() {
+            self.first_omitted_place = place();
         }
     }
 }
 
 impl Drop for WarningGroup<'_> {
     fn drop(&mut self) {
-        let what = self.what;
-        match self.found.saturating_sub(MAX_PER_KIND) {
+        let what = self.description;
+        match self.count.saturating_sub(MAX_WARNINGS_PER_KIND) {
             0 => {}
-            1 => self.warnings.add(&self.next, format!("and 1 more note {what}")),
-            n => self.warnings.add(&self.next, format!("and {n} more notes {what}, first here")),
+            1 => self.warnings.add(&self.first_omitted_place, format!("and 1 more note {what}")),
+            n => self.warnings.add(&self.first_omitted_place, format!("and {n} more notes {what}, first here")),
         }
     }
 }
 
 /// A note with its times from the start of its section.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Placed {
+struct PlacedNote {
     start: Time,
     end: Time,
     attack: Attack,
 }
 
-impl Placed {
+impl PlacedNote {
     /// The order of onset, the higher pitch first.
-    fn order(&self) -> (Time, Reverse<Option<crate::rhythm::Pitch>>) {
+    fn onset_order(&self) -> (Time, Reverse<Option<crate::rhythm::Pitch>>) {
         (self.start, Reverse(self.attack.pitch))
     }
 }
@@ -91,7 +90,7 @@ pub(crate) fn assemble(draft: &ImportDraft, warnings: &mut Warnings) -> Result<G
         let (voices, dropped) = voices::divide(track, notes, most - layers.len(), &bars, warnings);
         layers.extend(voices.into_iter().map(|cells| (track, cells)));
         if let Some(dropped) = dropped {
-            let message = format!("a groove has at most {most} layers; {} dropped", were(dropped, "note"));
+            let message = format!("a groove has at most {most} layers; {} dropped", count_were(dropped, "note"));
             warnings.add(format!("track '{}'", track.layer.name), message);
         }
     }
@@ -111,11 +110,10 @@ pub(crate) fn assemble(draft: &ImportDraft, warnings: &mut Warnings) -> Result<G
     Groove::new(&draft.title, &draft.note, sections, layers).map_err(|e| FormatError::new("", e.to_string()))
 }
 
-/// The notes of a track by section, cut at its end, in [`Placed::order`].
-fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Result<Vec<Vec<Placed>>, FormatError> {
+/// The notes of a track by section, cut at its end, in [`PlacedNote::onset_order`].
+fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Result<Vec<Vec<PlacedNote>>, FormatError> {
     let place = || format!("track '{}'", track.layer.name);
-    let too_fine =
-        || FormatError::new(place(), "note lengths are too fine to represent exactly; quantize them to a coarser grid");
+    let too_fine = || too_fine(place());
     let mut cut = WarningGroup::new(warnings, "cut at the end of a section");
     let mut sections = vec![Vec::new(); bars.runs.len()];
     let (mut outside, mut empty) = (0, 0);
@@ -130,7 +128,7 @@ fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Resu
             continue;
         }
         let section = first.section;
-        let in_section = |bar: &Bar, at: Time| at.minus(bar.start).and_then(|t| t.plus(bar.within));
+        let in_section = |bar: &Bar, at: Time| at.minus(bar.start).and_then(|t| t.plus(bar.start_in_section));
         let start = in_section(first, note.start).ok_or_else(too_fine)?;
         let last = bars.bar_before(end);
         let section_end = bars.length(section);
@@ -142,7 +140,7 @@ fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Resu
             cut.add(|| bars.describe(&track.layer.name, section, start), message);
             section_end
         };
-        sections[section].push(Placed { start, end, attack: note.attack });
+        sections[section].push(PlacedNote { start, end, attack: note.attack });
     }
     drop(cut);
     for (n, what) in [(outside, "outside the bars"), (empty, "of length 0")] {
@@ -152,13 +150,13 @@ fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Resu
     }
     for notes in &mut sections {
         // A stable sort: equal notes keep the source's order.
-        notes.sort_by_key(Placed::order);
+        notes.sort_by_key(PlacedNote::onset_order);
     }
     Ok(sections)
 }
 
 /// `2` or `2+1/3`.
-fn mixed(x: Fraction) -> String {
+fn mixed_number(x: Fraction) -> String {
     match (x.floor(), x.numer() - x.floor() * x.denom()) {
         (whole, 0) => whole.to_string(),
         (whole, part) => format!("{whole}+{part}/{}", x.denom()),

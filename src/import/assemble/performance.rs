@@ -1,61 +1,47 @@
 //! Finds the grids of played onsets, none of which is exact.
 
-use super::grid::{self, MAX_CELLS, Points, Tolerance, magnitude};
+use super::grid::{self, MAX_SPAN_CELLS, Points, SpanEnd, Tolerance, magnitude};
 use super::quantize::cells_per_beat;
 use crate::rhythm::{Fraction, Span, Swing, Time};
 use std::collections::BTreeSet;
+use std::ops::Range;
 use std::slice;
 
 /// Most cells of the simple grids, per quarter; every beat may have so many.
-const MAX_SIMPLE: u16 = 4;
+const MAX_SIMPLE_CELLS: u16 = 4;
 /// Most cells of the plain grids of twos and of threes, per quarter.
-const PLAIN_PER_QUARTER: [i32; 2] = [16, 12];
-/// Most beats of a span.
-const MAX_BEATS: usize = 4;
+const MAX_PLAIN_CELLS: [i32; 2] = [16, 12];
+const MAX_SPAN_BEATS: usize = 4;
 /// A grid other than the simple ones is accepted if random onsets would all be near some grid with so few cells in less than this
 /// share of all cases (ours, no source).
 const MAX_CHANCE: f64 = 0.05;
-/// Cost of a beat that no grid reaches.
-const UNREACHED: u32 = 128;
-
-#[derive(Clone, Copy)]
-struct Choice {
-    cost: u32,
-    span: Span,
-}
-
-impl Choice {
-    fn new(cost: u32, beats: u16, cells: u16) -> Self {
-        Self { cost, span: Span { beats, cells } }
-    }
-}
+const UNREACHED_COST: u32 = 128;
 
 /// The grids for played beats of one length.
 pub(super) struct PlayedGrids {
     /// Cells per beat of the grids that are tried first.
-    simple: Vec<u16>,
+    simple_cells: Vec<u16>,
     /// Cells per beat of the grids for onsets that no grid reaches.
-    plain: Vec<u16>,
-    /// Most cells per beat.
-    most: u16,
+    plain_cells: Vec<u16>,
+    max_cells_per_beat: u16,
 }
 
 impl PlayedGrids {
     /// A quarter has 1 to 4 cells in the simple grids; 1, 2, 3, 4, 6, 8, 12 or 16 in the plain ones. Longer and shorter beats have the
     /// same cells: a dotted quarter also 6, or 9, 18, 12 and 24.
     pub(super) fn new(beat: Time) -> Self {
-        let few = 1..=MAX_SIMPLE;
+        let few = 1..=MAX_SIMPLE_CELLS;
         let halved = |per_quarter: i32| {
             let finest = beat.scaled(Fraction::whole(4 * per_quarter)).map_or(Fraction::ONE, Time::wholes);
             let cells = (0..16).filter_map(move |k| finest.over(Fraction::whole(1 << k)));
-            cells.filter(|c| c.denom() == 1 && c.numer() <= i64::from(MAX_CELLS)).map(|c| c.numer() as u16)
+            cells.filter(|c| c.denom() == 1 && c.numer() <= i64::from(MAX_SPAN_CELLS)).map(|c| c.numer() as u16)
         };
         let sorted = |cells: &mut dyn Iterator<Item = u16>| cells.collect::<BTreeSet<_>>().into_iter().collect();
-        let most = PLAIN_PER_QUARTER.map(|per_quarter| cells_per_beat(beat, per_quarter));
+        let most = MAX_PLAIN_CELLS.map(|per_quarter| cells_per_beat(beat, per_quarter));
         Self {
-            simple: sorted(&mut few.clone().chain(halved(i32::from(MAX_SIMPLE)))),
-            plain: sorted(&mut few.chain(PLAIN_PER_QUARTER.into_iter().flat_map(halved))),
-            most: most.into_iter().fold(MAX_SIMPLE, u16::max),
+            simple_cells: sorted(&mut few.clone().chain(halved(i32::from(MAX_SIMPLE_CELLS)))),
+            plain_cells: sorted(&mut few.chain(MAX_PLAIN_CELLS.into_iter().flat_map(halved))),
+            max_cells_per_beat: most.into_iter().fold(MAX_SIMPLE_CELLS, u16::max),
         }
     }
 
@@ -64,26 +50,20 @@ impl PlayedGrids {
     /// smallest grid of at most 16 cells per quarter that reaches and is unlikely to fit by chance; else the nearest plain one,
     /// measured in the same way.
     pub(super) fn spans(&self, beats: &[Points], swing: Option<Swing>, by: Fraction) -> Vec<Span> {
-        let usual = self.best_plain(beats, swing).map_or(self.most, |b| b.1);
-        let single: Vec<Choice> = beats.iter().map(|b| self.single_beat(b, swing, by, usual)).collect();
-        // The least cost of the first j beats, and the span that ends there.
-        let mut best: Vec<Choice> = vec![Choice::new(0, 1, 1)];
-        for j in 1..=beats.len() {
-            let Choice { cost, span } = single[j - 1];
-            let mut found = Choice { cost: best[j - 1].cost + cost, span };
-            for i in (j.saturating_sub(MAX_BEATS)..j - 1).rev() {
-                if single[i..j].iter().all(|o| o.cost < UNREACHED && self.simple.contains(&o.span.cells)) {
-                    continue;
-                }
-                let Some(span) = self.unlikely(&beats[i..j], swing, by) else { continue };
-                let cost = best[i].cost + u32::from(span.cells);
-                if cost < found.cost {
-                    found = Choice { cost, span };
-                }
+        let usual = self.nearest_plain(beats, swing).map_or(self.max_cells_per_beat, |b| b.1);
+        let single: Vec<(u32, u16)> = beats.iter().map(|b| self.single_beat(b, swing, by, usual)).collect();
+        let cost = |range: Range<usize>| {
+            if let [(cost, cells)] = single[range.clone()] {
+                return Some((cost, Span { beats: 1, cells }));
             }
-            best.push(found);
-        }
-        grid::chain(beats.len(), |j| best[j].span)
+            let is_simple = |(cost, cells): &(u32, u16)| *cost < UNREACHED_COST && self.simple_cells.contains(cells);
+            if single[range.clone()].iter().all(is_simple) {
+                return None;
+            }
+            let span = self.unlikely_span(&beats[range], swing, by)?;
+            Some((u32::from(span.cells), span))
+        };
+        grid::cheapest_spans(beats.len(), MAX_SPAN_BEATS, cost).expect("every beat has a grid")
     }
 
     /// Whether the exact grids of a bar of a played track are meant: they are plain, or random onsets would all be exact on them in less
@@ -96,53 +76,54 @@ impl PlayedGrids {
             chance *= chance_of(&beats[first..end], *span, by).min(1.0);
             first = end;
         }
-        chance <= MAX_CHANCE || spans.iter().all(|s| s.beats == 1 && self.plain.contains(&s.cells))
+        chance <= MAX_CHANCE || spans.iter().all(|s| s.beats == 1 && self.plain_cells.contains(&s.cells))
     }
 
-    fn single_beat(&self, points: &Points, swing: Option<Swing>, by: Fraction, usual: u16) -> Choice {
+    /// The cost of a beat on its own, and its number of cells.
+    fn single_beat(&self, points: &Points, swing: Option<Swing>, by: Fraction, usual: u16) -> (u32, u16) {
         if points.is_empty() {
-            return Choice::new(0, 1, 1);
+            return (0, 1);
         }
         let beat = slice::from_ref(points);
-        let reaching = self.simple.iter().filter_map(|&cells| {
+        let reaching = self.simple_cells.iter().filter_map(|&cells| {
             let distances = distances_within(beat, Span { beats: 1, cells }, swing, by)?;
             Some((distances.into_iter().max()?.times(Fraction::whole(i32::from(cells)))?, cells))
         });
-        if let Some((_, cells)) = reaching.min() {
-            return Choice::new(u32::from(cells), 1, cells);
+        let simple = reaching.min().map(|r| r.1);
+        if let Some(cells) = simple.or_else(|| Some(self.unlikely_span(beat, swing, by)?.cells)) {
+            return (u32::from(cells), cells);
         }
-        if let Some(span) = self.unlikely(beat, swing, by) {
-            return Choice { cost: u32::from(span.cells), span };
-        }
-        let cells = self.plain(beat, swing, usual);
-        Choice::new(UNREACHED + u32::from(cells), 1, cells)
+        let cells = self.usual_or_nearest_plain(beat, swing, usual);
+        (UNREACHED_COST + u32::from(cells), cells)
     }
 
     /// The smallest grid over some beats that reaches all onsets, is unlikely to do so by chance, and is at least twice as near,
     /// measured in its own cells, as any plain one.
-    fn unlikely(&self, beats: &[Points], swing: Option<Swing>, by: Fraction) -> Option<Span> {
+    fn unlikely_span(&self, beats: &[Points], swing: Option<Swing>, by: Fraction) -> Option<Span> {
         let length = beats.len() as u16;
         let mut best = None;
-        (1..=(self.most * length).min(MAX_CELLS)).map(|cells| Span { beats: length, cells }).find(|span| {
-            let is_unlikely = chance_of(beats, *span, by) <= MAX_CHANCE;
-            let distances = if is_unlikely { distances_within(beats, *span, swing, by) } else { None };
-            distances.is_some_and(|distances| {
-                let plain = *best.get_or_insert_with(|| self.best_plain(beats, swing));
-                let per_beat = f64::from(span.cells) / f64::from(length);
-                plain.is_none_or(|(plain, _)| 4.0 * mean_square(&distances, per_beat) <= plain)
-            })
-        })
+        (1..=(self.max_cells_per_beat * length).min(MAX_SPAN_CELLS)).map(|cells| Span { beats: length, cells }).find(
+            |span| {
+                let is_unlikely = chance_of(beats, *span, by) <= MAX_CHANCE;
+                let distances = if is_unlikely { distances_within(beats, *span, swing, by) } else { None };
+                distances.is_some_and(|distances| {
+                    let plain = *best.get_or_insert_with(|| self.nearest_plain(beats, swing));
+                    let per_beat = f64::from(span.cells) / f64::from(length);
+                    plain.is_none_or(|(plain, _)| 4.0 * mean_square(&distances, per_beat) <= plain)
+                })
+            },
+        )
     }
 
     /// The plain grid of a beat: the usual one unless another is twice as near.
-    fn plain(&self, beat: &[Points], swing: Option<Swing>, usual: u16) -> u16 {
-        let Some((least, cells)) = self.best_plain(beat, swing) else { return self.most };
+    fn usual_or_nearest_plain(&self, beat: &[Points], swing: Option<Swing>, usual: u16) -> u16 {
+        let Some((least, cells)) = self.nearest_plain(beat, swing) else { return self.max_cells_per_beat };
         if score(beat, usual, swing).is_some_and(|s| s <= 4.0 * least) { usual } else { cells }
     }
 
     /// The plain grid that is nearest to all onsets of some beats, and its score.
-    fn best_plain(&self, beats: &[Points], swing: Option<Swing>) -> Option<(f64, u16)> {
-        let scored = self.plain.iter().filter_map(|cells| Some((score(beats, *cells, swing)?, *cells)));
+    fn nearest_plain(&self, beats: &[Points], swing: Option<Swing>) -> Option<(f64, u16)> {
+        let scored = self.plain_cells.iter().filter_map(|cells| Some((score(beats, *cells, swing)?, *cells)));
         scored.min_by(|a, b| a.0.total_cmp(&b.0))
     }
 }
@@ -175,7 +156,7 @@ fn mean_square(distances: &[Fraction], cells_per_beat: f64) -> f64 {
 /// [`distances`] if none is greater than `by`.
 fn distances_within(beats: &[Points], span: Span, swing: Option<Swing>, by: Fraction) -> Option<Vec<Fraction>> {
     // Most grids do not reach, which `reaches` finds in integer arithmetic.
-    let tolerance = Tolerance { by, ..Tolerance::NONE };
+    let tolerance = Tolerance { distance: by, ..Tolerance::NONE };
     if grid::reaches(beats, span, swing, tolerance) { distances(beats, span, swing) } else { None }
 }
 
@@ -184,7 +165,7 @@ fn distances(beats: &[Points], span: Span, swing: Option<Swing>) -> Option<Vec<F
     let mut last = None;
     let distance = |p: Option<Fraction>| {
         let p = p?;
-        let place = grid::snapped(p, span, swing, false)?;
+        let place = grid::snap(p, span, swing, SpanEnd::Open)?;
         if last.replace(place) >= Some(place) { None } else { Some(magnitude(place.minus(p)?)) }
     };
     grid::points(beats).map(distance).collect()

@@ -1,12 +1,12 @@
 //! Moves rounded or played times to the grids they mean.
 
-use super::grid::{self, MAX_CELLS, Points, Tolerance};
-use super::mixed;
+use super::grid::{self, MAX_SPAN_CELLS, Points, SpanEnd, Tolerance};
+use super::mixed_number;
 use super::performance::PlayedGrids;
 use crate::import::Warnings;
 use crate::import::draft::{DraftBar, DraftTrack, ImportDraft};
 use crate::import::midi::TOLERANCE_MS;
-use crate::notation::{FormatError, TimedNote, count, were};
+use crate::notation::{FormatError, TimedNote, count, count_were};
 use crate::rhythm::{Fraction, Span, Swing, Time};
 
 /// How exact the times of a source are.
@@ -32,7 +32,6 @@ impl Rounding {
         self.source == Source::Groove
     }
 
-    /// Whether no onset may be moved.
     fn is_strict(self) -> bool {
         !self.is_groove() && self.tolerance == Fraction::ZERO
     }
@@ -40,22 +39,19 @@ impl Rounding {
 
 /// Most cells per quarter of the grids that are accepted because times lie on them exactly (ours, no source).
 const MAX_EXACT_CELLS: i32 = 16;
-/// Most beats of a span where times are not exact.
-const MAX_BEATS: u16 = 4;
-/// A cell is at least so many times the tolerance: any time at all is near a grid finer than that.
-const CELL_PER_TOLERANCE: i32 = 4;
+const MAX_SPAN_BEATS: u16 = 4;
+/// A cell is at least so many tolerances long: any time at all is near a grid finer than that.
+const MIN_TOLERANCES_PER_CELL: i32 = 4;
 /// A track is played if in more than one of so many bars no grid is exact (ours, no source). What is exact in such a track may be so
 /// by chance.
 const PLAYED_BARS: usize = 4;
 /// Onsets at most so many ms apart are one moment (ours, no source).
-const MOMENT_MS: f64 = 10.0;
+const MAX_MOMENT_MS: f64 = 10.0;
 /// The same for notes that mostly sound together (ours, no source: players spread a chord by some 10 to 30 ms).
-const CHORD_MS: f64 = 30.0;
-/// Greatest tolerance in ms that can be asked for.
+const MAX_CHORD_MS: f64 = 30.0;
 const MAX_TOLERANCE_MS: f64 = 100.0;
 /// Cells per span that the ends of notes may ask for; others come from how short notes are played, not from what they are.
 const END_CELLS: [u16; 7] = [1, 2, 3, 4, 6, 8, 12];
-/// Tolerance of the comparison of floating-point milliseconds, in ms.
 const EPSILON_MS: f64 = 1e-9;
 
 struct Bar<'a> {
@@ -88,7 +84,7 @@ struct Moves {
 
 struct Move {
     ms: f64,
-    by: Time,
+    distance: Time,
     place: String,
 }
 
@@ -144,7 +140,7 @@ pub(crate) fn quantize_draft(
 
 fn quantize_track(bars: &mut [Bar], track: &mut DraftTrack, rounding: Rounding) -> Result<Moves, FormatError> {
     track.notes.sort_by_key(|n| n.start);
-    let filled = fill(bars, &track.notes);
+    let filled = fill_bars(bars, &track.notes);
     let exact: Vec<Option<Vec<Span>>> = filled.iter().map(|i| exact_spans(&bars[*i], track, rounding)).collect();
     let missed = exact.iter().filter(|e| e.is_none()).count();
     if let Some(first) = exact.iter().position(Option::is_none).filter(|_| rounding.is_strict()) {
@@ -152,7 +148,7 @@ fn quantize_track(bars: &mut [Bar], track: &mut DraftTrack, rounding: Rounding) 
         let others =
             if missed > 1 { format!(" (or those of {} more)", count(missed - 1, "bar")) } else { String::new() };
         let message = format!(
-            "no grid of at most {MAX_CELLS} cells fits the onsets of this bar{others} exactly; \
+            "no grid of at most {MAX_SPAN_CELLS} cells fits the onsets of this bar{others} exactly; \
              try --tolerance {TOLERANCE_MS}"
         );
         return Err(FormatError::new(place, message));
@@ -165,8 +161,11 @@ fn quantize_track(bars: &mut [Bar], track: &mut DraftTrack, rounding: Rounding) 
             exact.unwrap_or_else(|| near_spans(bar, swing, rounding))
         } else {
             let grids = PlayedGrids::new(bar.beat);
-            let is_meant = |e: &Vec<Span>| !is_played || grids.are_meant(&bar.track.onsets, e, bar.grain(rounding));
-            exact.filter(is_meant).unwrap_or_else(|| grids.spans(&bar.track.moments, swing, bar.tolerance(rounding)))
+            let is_meant =
+                |e: &Vec<Span>| !is_played || grids.are_meant(&bar.track.onsets, e, bar.grain_in_beats(rounding));
+            exact
+                .filter(is_meant)
+                .unwrap_or_else(|| grids.spans(&bar.track.moments, swing, bar.tolerance_in_beats(rounding)))
         };
     }
     let mut moves = Moves::default();
@@ -204,19 +203,15 @@ fn index_at(bars: &[Bar], time: Time) -> Option<usize> {
 }
 
 /// Adds onsets and ends to their bars. Returns the indices of the bars that have any, which may be few of a long file.
-fn fill(bars: &mut [Bar], notes: &[TimedNote]) -> Vec<usize> {
+fn fill_bars(bars: &mut [Bar], notes: &[TimedNote]) -> Vec<usize> {
     let mut filled = Vec::new();
     let mut last: Option<TimedNote> = None;
     for note in notes {
         for (time, is_onset) in [(Some(note.start), true), (note.start.plus(note.length), false)] {
             let Some((time, i)) = time.and_then(|t| Some((t, index_at(bars, t)?))) else { continue };
             let bar = &mut bars[i];
-            let Some(beats) = bar.beats_to(time) else { continue };
-            let beat = beats.floor().max(0) as usize;
-            if beat >= bar.beats {
-                continue;
-            }
-            let Some(point) = Fraction::new(beats.floor(), 1).and_then(|w| beats.minus(w)) else { continue };
+            let place = bar.beats_until(time).and_then(grid::split_beats);
+            let Some((beat, point)) = place.filter(|p| p.0 < bar.beats) else { continue };
             if bar.track.onsets_and_ends.is_empty() {
                 filled.push(i);
                 for points in [&mut bar.track.onsets, &mut bar.track.moments, &mut bar.track.onsets_and_ends] {
@@ -249,7 +244,7 @@ fn is_one_moment(bar: &Bar, first: &TimedNote, second: &TimedNote) -> bool {
     let shorter = first.length.min(second.length);
     let common = first.start.plus(first.length).and_then(|e| e.minus(second.start)).map(|c| c.min(second.length));
     let mostly_common = common.and_then(|c| c.repeated(2)).is_some_and(|c| c > shorter);
-    ms <= MOMENT_MS || mostly_common && ms <= CHORD_MS
+    ms <= MAX_MOMENT_MS || mostly_common && ms <= MAX_CHORD_MS
 }
 
 impl Bar<'_> {
@@ -257,38 +252,26 @@ impl Bar<'_> {
         of_track.or(self.draft.swing)
     }
 
-    /// The beats from the bar's start to a time.
-    fn beats_to(&self, time: Time) -> Option<Fraction> {
+    fn beats_until(&self, time: Time) -> Option<Fraction> {
         time.minus(self.start)?.ratio_to(self.beat)
     }
 
-    /// A length in ms at the bar's tempo.
     fn ms(&self, length: Time) -> f64 {
         let per_minute = self.draft.tempo.wholes_per_minute();
         let wholes = length.numer() as f64 / length.denom() as f64;
         wholes * 60_000.0 * per_minute.denom() as f64 / per_minute.numer() as f64
     }
 
-    /// The tolerance in beats.
-    fn tolerance(&self, rounding: Rounding) -> Fraction {
+    fn tolerance_in_beats(&self, rounding: Rounding) -> Fraction {
         let per_ms = self.draft.tempo.wholes_per_minute().over(Fraction::whole(60_000));
         let wholes = per_ms.and_then(|w| w.times(rounding.tolerance)?.over(self.beat.wholes()));
         wholes.unwrap_or(Fraction::ZERO)
     }
 
     /// Greatest error of rounding, in beats. A coarse step of the source must not allow greater moves than the tolerance.
-    fn grain(&self, rounding: Rounding) -> Fraction {
+    fn grain_in_beats(&self, rounding: Rounding) -> Fraction {
         let grain = rounding.grain.ratio_to(self.beat).unwrap_or(Fraction::ZERO);
-        if rounding.is_groove() { grain } else { grain.min(self.tolerance(rounding)) }
-    }
-
-    /// Most cells per beat of an exact grid.
-    fn max_cells(&self, rounding: Rounding) -> u16 {
-        if rounding.is_groove() || rounding.is_strict() {
-            MAX_CELLS
-        } else {
-            cells_per_beat(self.beat, MAX_EXACT_CELLS)
-        }
+        if rounding.is_groove() { grain } else { grain.min(self.tolerance_in_beats(rounding)) }
     }
 
     /// The span at a number of beats from the bar's start, and its first beat; one undivided beat where no span is set.
@@ -312,15 +295,17 @@ impl Bar<'_> {
 /// The cells of a beat with so many per quarter: at least one, and no more than a span may have.
 pub(super) fn cells_per_beat(beat: Time, per_quarter: i32) -> u16 {
     let cells = beat.scaled(Fraction::whole(4 * per_quarter)).map_or(1, |c| c.wholes().floor());
-    cells.clamp(1, i64::from(MAX_CELLS)) as u16
+    cells.clamp(1, i64::from(MAX_SPAN_CELLS)) as u16
 }
 
 /// The spans of a bar on which its onsets are exact but for the source's rounding, and so are its ends if they mean something and
 /// need no unusual grid.
 fn exact_spans(bar: &Bar, track: &DraftTrack, rounding: Rounding) -> Option<Vec<Span>> {
-    let by = bar.grain(rounding);
-    let beats = if by == Fraction::ZERO { Tolerance::NONE.beats } else { MAX_BEATS };
-    let tolerance = Tolerance { by, cells: bar.max_cells(rounding), beats };
+    let by = bar.grain_in_beats(rounding);
+    let max_span_beats = if by == Fraction::ZERO { Tolerance::NONE.max_span_beats } else { MAX_SPAN_BEATS };
+    let is_any = rounding.is_groove() || rounding.is_strict();
+    let max_cells_per_beat = if is_any { MAX_SPAN_CELLS } else { cells_per_beat(bar.beat, MAX_EXACT_CELLS) };
+    let tolerance = Tolerance { distance: by, max_cells_per_beat, max_span_beats };
     let swing = bar.swing(track.layer.swing);
     let onsets = grid::spans(&bar.track.onsets, 1, swing, tolerance);
     if track.ignore_lengths {
@@ -333,41 +318,40 @@ fn exact_spans(bar: &Bar, track: &DraftTrack, rounding: Rounding) -> Option<Vec<
 
 /// The spans of a bar of a groove whose times are rounded so that no grid is exact.
 fn near_spans(bar: &Bar, swing: Option<Swing>, rounding: Rounding) -> Vec<Span> {
-    let by = bar.tolerance(rounding).max(bar.grain(rounding));
-    let cells = by.times(Fraction::whole(CELL_PER_TOLERANCE)).and_then(|c| Fraction::ONE.over(c));
-    let cells = cells.map_or(MAX_CELLS, |c| c.floor().clamp(1, i64::from(MAX_CELLS)) as u16);
-    let tolerance = Tolerance { by, cells, beats: MAX_BEATS };
+    let by = bar.tolerance_in_beats(rounding).max(bar.grain_in_beats(rounding));
+    let cells = by.times(Fraction::whole(MIN_TOLERANCES_PER_CELL)).and_then(|c| Fraction::ONE.over(c));
+    let max_cells_per_beat = cells.map_or(MAX_SPAN_CELLS, |c| c.floor().clamp(1, i64::from(MAX_SPAN_CELLS)) as u16);
+    let tolerance = Tolerance { distance: by, max_cells_per_beat, max_span_beats: MAX_SPAN_BEATS };
     grid::spans(&bar.track.onsets, 1, swing, tolerance).unwrap_or_else(|| {
-        let of_beat = |p: &Points| match grid::fewest(std::slice::from_ref(p), swing, tolerance) {
+        let of_beat = |p: &Points| match grid::fewest_cells(std::slice::from_ref(p), swing, tolerance) {
             Some(cells) => Span { beats: 1, cells },
-            None => grid::nearest(p, swing, false, cells.max(MAX_CELLS / 4)),
+            None => grid::nearest_span(p, swing, SpanEnd::Open, max_cells_per_beat.max(MAX_SPAN_CELLS / 4)),
         };
         bar.track.onsets.iter().map(of_beat).collect()
     })
 }
 
 /// The nearest place in a bar's grid; `None` if the bar has no grid.
-fn snapped(bars: &[Bar], time: Time, swing: Option<Swing>) -> Option<Time> {
+fn snap(bars: &[Bar], time: Time, swing: Option<Swing>) -> Option<Time> {
     let bar = bars.get(index_at(bars, time)?).filter(|b| !b.track.spans.is_empty())?;
-    let beats = bar.beats_to(time)?;
+    let beats = bar.beats_until(time)?;
     let (span, first) = bar.span_at(beats)?;
-    let place = grid::snapped(beats.minus(first)?, span, bar.swing(swing), false)?;
+    let place = grid::snap(beats.minus(first)?, span, bar.swing(swing), SpanEnd::Open)?;
     bar.beat.scaled(first.plus(place)?)?.plus(bar.start)
 }
 
-/// The end of the cell that begins at a time.
 fn cell_end(bars: &[Bar], time: Time, swing: Option<Swing>) -> Option<Time> {
     let bar = &bars[index_at(bars, time)?];
-    let beats = bar.beats_to(time)?;
+    let beats = bar.beats_until(time)?;
     let Some((span, first)) = bar.span_at(beats) else { return time.plus(bar.beat) };
     let end = grid::cell_end(beats.minus(first)?, span, bar.swing(swing));
     bar.beat.scaled(first.plus(end)?)?.plus(bar.start)
 }
 
 fn move_note(bars: &[Bar], note: &mut TimedNote, swing: Option<Swing>, rounding: Rounding, moves: &mut Moves) {
-    let Some(start) = snapped(bars, note.start, swing) else { return };
+    let Some(start) = snap(bars, note.start, swing) else { return };
     let Some(old_end) = note.start.plus(note.length) else { return };
-    let end = snapped(bars, old_end, swing).unwrap_or(old_end);
+    let end = snap(bars, old_end, swing).unwrap_or(old_end);
     let end = if end > start { Some(end) } else { cell_end(bars, start, swing) };
     let (Some(by), Some(length)) = (start.minus(note.start), end.and_then(|e| e.minus(start))) else { return };
     if by != Time::ZERO {
@@ -382,10 +366,10 @@ fn move_note(bars: &[Bar], note: &mut TimedNote, swing: Option<Swing>, rounding:
         }
         if moves.greatest.as_ref().is_none_or(|g| ms > g.ms) {
             let place = bar.and_then(|b| {
-                let beat = b.beats_to(note.start)?.plus(Fraction::ONE)?;
-                Some(format!("bar {}, beat {}", b.draft.number, mixed(beat)))
+                let beat = b.beats_until(note.start)?.plus(Fraction::ONE)?;
+                Some(format!("bar {}, beat {}", b.draft.number, mixed_number(beat)))
             });
-            moves.greatest = Some(Move { ms, by, place: place.unwrap_or_default() });
+            moves.greatest = Some(Move { ms, distance: by, place: place.unwrap_or_default() });
         }
     }
     (note.start, note.length) = (start, length);
@@ -394,22 +378,22 @@ fn move_note(bars: &[Bar], note: &mut TimedNote, swing: Option<Swing>, rounding:
 impl Moves {
     fn warn(&self, track: &str, rounding: Rounding, warnings: &mut Warnings) {
         let track = format!("track '{track}'");
-        if let Some(Move { ms, by, place }) = &self.greatest {
+        if let Some(Move { ms, distance, place }) = &self.greatest {
             let tolerance = rounding.tolerance;
             let beyond = match self.beyond_tolerance {
                 0 => String::new(),
                 1 if self.onsets == 1 => format!(", by more than the tolerance of {tolerance} ms"),
                 n => format!(", {n} of them by more than the tolerance of {tolerance} ms"),
             };
-            let moved = were(self.onsets, "onset");
+            let moved = count_were(self.onsets, "onset");
             let message = format!(
-                "{moved} moved to the grid{beyond}; the largest move is {ms:.2} ms ({by} of a whole note), at {place}"
+                "{moved} moved to the grid{beyond}; the largest move is {ms:.2} ms ({distance} of a whole note), at {place}"
             );
             warnings.add(&track, message);
         }
         if self.ends > 0 {
             let message =
-                format!("{} rounded to whole cells; the onsets are unchanged", were(self.ends, "note length"));
+                format!("{} rounded to whole cells; the onsets are unchanged", count_were(self.ends, "note length"));
             warnings.add(&track, message);
         }
     }

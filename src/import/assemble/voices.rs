@@ -1,8 +1,8 @@
 //! Divides the notes of a track into layers without simultaneous notes.
 
 use super::bars::{Bars, Run};
-use super::grid::{self, MAX_CELLS, Points, Tolerance};
-use super::{Placed, WarningGroup};
+use super::grid::{self, MAX_SPAN_CELLS, Points, SpanEnd, Tolerance, split_beats};
+use super::{PlacedNote, WarningGroup};
 use crate::import::Warnings;
 use crate::import::draft::DraftTrack;
 use crate::rhythm::{Cell, Fraction, Part, PartContext, Span, Spot, Swing, Time};
@@ -22,15 +22,15 @@ pub(super) struct Cells {
 /// the number of notes dropped.
 pub(super) fn divide(
     track: &DraftTrack,
-    mut notes: Vec<Vec<Placed>>,
+    mut notes: Vec<Vec<PlacedNote>>,
     max_layers: usize,
     bars: &Bars,
     warnings: &mut Warnings,
 ) -> (Vec<Cells>, Option<usize>) {
     let mut layers = Vec::new();
     while layers.len() < max_layers {
-        let mut rest: Vec<Vec<Placed>> = Vec::with_capacity(notes.len());
-        let mut voice: Vec<Vec<Placed>> = Vec::with_capacity(notes.len());
+        let mut rest: Vec<Vec<PlacedNote>> = Vec::with_capacity(notes.len());
+        let mut voice: Vec<Vec<PlacedNote>> = Vec::with_capacity(notes.len());
         for section in notes {
             let mut last_end = None;
             let (mine, others) = section.into_iter().partition(|note| {
@@ -57,10 +57,10 @@ fn beats_of(run: &Run) -> usize {
 }
 
 /// The onsets and ends of a run of bars by beat.
-fn points(notes: &[Placed], run: &Run) -> Vec<Points> {
+fn points(notes: &[PlacedNote], run: &Run) -> Vec<Points> {
     let mut all = vec![Points::new(); beats_of(run)];
     for at in notes.iter().flat_map(|n| [n.start, n.end]) {
-        let Some((beat, point)) = at.ratio_to(run.meter.beat()).and_then(split) else { continue };
+        let Some((beat, point)) = at.ratio_to(run.meter.beat()).and_then(split_beats) else { continue };
         if let Some(points) = all.get_mut(beat) {
             points.push(point);
         }
@@ -72,16 +72,11 @@ fn points(notes: &[Placed], run: &Run) -> Vec<Points> {
     all
 }
 
-/// Splits a place in beats into the beat and the place within it.
-fn split(beats: Fraction) -> Option<(usize, Fraction)> {
-    Some((usize::try_from(beats.floor()).ok()?, beats.minus(Fraction::new(beats.floor(), 1)?)?))
-}
-
 /// Writes the cells of a layer. Notes that would have to be moved onto another one go to `rest`.
 fn write_cells(
     track: &DraftTrack,
-    mut notes: Vec<Vec<Placed>>,
-    rest: &mut [Vec<Placed>],
+    mut notes: Vec<Vec<PlacedNote>>,
+    rest: &mut [Vec<PlacedNote>],
     bars: &Bars,
     warnings: &mut Warnings,
 ) -> Cells {
@@ -99,7 +94,11 @@ fn write_cells(
             let by = after.minus(before).unwrap_or(Time::ZERO);
             moved.add(
                 || bars.describe(&track.layer.name, section, before),
-                || format!("no grid of at most {MAX_CELLS} cells contains this onset; moved by {by} of a whole note"),
+                || {
+                    format!(
+                        "no grid of at most {MAX_SPAN_CELLS} cells contains this onset; moved by {by} of a whole note"
+                    )
+                },
             );
         };
         if snap(notes, &all, run, swing, &mut rest[section], &mut on_move) {
@@ -146,14 +145,16 @@ fn sections_of(runs: &[Run]) -> impl Iterator<Item = usize> {
 /// Moves what no grid reaches to the nearest place of the nearest grid, beat by beat, and calls `on_move` for every onset moved.
 /// Returns whether anything was moved.
 fn snap(
-    notes: &mut Vec<Placed>,
+    notes: &mut Vec<PlacedNote>,
     beats: &[Points],
     run: &Run,
     swing: Option<Swing>,
-    rest: &mut Vec<Placed>,
+    rest: &mut Vec<PlacedNote>,
     on_move: &mut dyn FnMut(Time, Time),
 ) -> bool {
     let per_bar = run.meter.beats();
+    // Nothing follows the last beat.
+    let end_of = |beat: usize| if beat + 1 == beats.len() { SpanEnd::Closed } else { SpanEnd::Open };
     let mut grids: Vec<Option<Span>> = vec![None; beats.len()];
     for (bar, points) in beats.chunks(per_bar).enumerate() {
         if points.iter().all(Vec::is_empty) || grid::spans(points, 1, swing, Tolerance::NONE).is_some() {
@@ -161,8 +162,8 @@ fn snap(
         }
         for (i, p) in points.iter().enumerate() {
             let beat = bar * per_bar + i;
-            if grid::fewest(std::slice::from_ref(p), swing, Tolerance::NONE).is_none() {
-                grids[beat] = Some(grid::nearest(p, swing, beat + 1 == beats.len(), MAX_CELLS));
+            if grid::fewest_cells(std::slice::from_ref(p), swing, Tolerance::NONE).is_none() {
+                grids[beat] = Some(grid::nearest_span(p, swing, end_of(beat), MAX_SPAN_CELLS));
             }
         }
     }
@@ -171,13 +172,13 @@ fn snap(
     }
     let beat = run.meter.beat();
     let snapped = |at: Time, is_onset: bool| -> Option<Time> {
-        let (index, within) = split(at.ratio_to(beat)?)?;
+        let (index, within) = split_beats(at.ratio_to(beat)?)?;
         let span = (*grids.get(index)?)?;
-        let closed = is_onset && index + 1 == grids.len();
+        let end = if is_onset { end_of(index) } else { SpanEnd::Open };
         let whole = Fraction::new(index as i64, 1)?;
-        beat.scaled(whole.plus(grid::snapped(within, span, swing, closed)?)?)
+        beat.scaled(whole.plus(grid::snap(within, span, swing, end)?)?)
     };
-    let mut kept: Vec<Placed> = Vec::with_capacity(notes.len());
+    let mut kept: Vec<PlacedNote> = Vec::with_capacity(notes.len());
     for note in notes.drain(..) {
         let start = snapped(note.start, true).unwrap_or(note.start);
         let mut end = snapped(note.end, false).unwrap_or(note.end);
@@ -194,22 +195,22 @@ fn snap(
         if start != note.start {
             on_move(note.start, start);
         }
-        kept.push(Placed { start, end, ..note });
+        kept.push(PlacedNote { start, end, ..note });
     }
-    rest.sort_by_key(Placed::order);
+    rest.sort_by_key(PlacedNote::onset_order);
     *notes = kept;
     true
 }
 
 /// The end of the cell that begins at a time, or of the beat if that has no grid.
 fn cell_end(at: Time, beat: Time, grids: &[Option<Span>], swing: Option<Swing>) -> Option<Time> {
-    let (index, within) = split(at.ratio_to(beat)?)?;
+    let (index, within) = split_beats(at.ratio_to(beat)?)?;
     let span = grids.get(index).copied().flatten();
     let end = span.map_or(Fraction::ONE, |span| grid::cell_end(within, span, swing));
     beat.scaled(Fraction::new(index as i64, 1)?.plus(end)?)
 }
 
-fn part(run: &Run, beats: &[Points], notes: &[Placed], division: u16, swing: Option<Swing>) -> Part {
+fn part(run: &Run, beats: &[Points], notes: &[PlacedNote], division: u16, swing: Option<Swing>) -> Part {
     let even = Span { beats: 1, cells: division };
     let mut spans = if beats.is_empty() { vec![even; beats_of(run)] } else { Vec::with_capacity(beats.len()) };
     for points in beats.chunks(run.meter.beats()) {

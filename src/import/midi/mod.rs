@@ -13,10 +13,10 @@ mod to_draft;
 mod tracks;
 
 pub use to_draft::import;
-pub(crate) use to_draft::import_with;
+pub(crate) use to_draft::import_with_tolerance;
 
 /// Most bytes of a MIDI file: 16 MiB.
-pub const LIMIT: u64 = 16 * 1024 * 1024;
+pub const MAX_BYTES: u64 = 16 * 1024 * 1024;
 /// Most notes of a MIDI file.
 pub const MAX_NOTES: usize = 200_000;
 /// Default tolerance in ms (ours, no source): well under what a listener hears as out of time, and more than a step of 96 ticks per

@@ -1,6 +1,6 @@
 //! Parses a Standard MIDI File to notes, meters and tempos in ticks.
 
-use super::{LIMIT, MAX_NOTES};
+use super::{MAX_BYTES, MAX_NOTES};
 use crate::import::Warnings;
 use crate::notation::general_midi;
 use crate::notation::teeter_meta::{self, MetaEvent};
@@ -9,19 +9,16 @@ use crate::rhythm::{Fraction, expected};
 use midly::{EventIter, MetaMessage, MidiMessage, TrackEventKind};
 use std::collections::{BTreeMap, HashMap, VecDeque};
 
-/// Most combinations of a track and a channel that has notes.
-const MAX_PARTS: usize = 1024;
-/// Most characters of a text event.
-const MAX_TEXT: usize = 100_000;
+const MAX_TRACK_CHANNELS: usize = 1024;
+const MAX_TEXT_CHARS: usize = 100_000;
 
-/// A note in ticks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct RawNote {
+pub(super) struct TickNote {
     pub(super) start: u64,
     pub(super) end: u64,
     pub(super) key: u8,
     pub(super) velocity: u8,
-    pub(super) release: u8,
+    pub(super) release_velocity: u8,
 }
 
 /// The notes of one track on one channel.
@@ -35,7 +32,7 @@ pub(super) struct RawPart {
     pub(super) program: Option<u8>,
     pub(super) volume: Option<u8>,
     pub(super) pan: Option<u8>,
-    pub(super) notes: Vec<RawNote>,
+    pub(super) notes: Vec<TickNote>,
 }
 
 /// What wrote a file.
@@ -52,9 +49,8 @@ pub(super) enum Origin {
 #[derive(Debug, Default)]
 pub(super) struct Song {
     /// Ticks per quarter; in a file that counts SMPTE frames, per half second.
-    pub(super) quarter: Option<Fraction>,
-    /// Whether times are SMPTE frames.
-    pub(super) frames: bool,
+    pub(super) ticks_per_quarter: Option<Fraction>,
+    pub(super) counts_smpte_frames: bool,
     pub(super) origin: Origin,
     pub(super) title: String,
     pub(super) note: String,
@@ -65,28 +61,27 @@ pub(super) struct Song {
     pub(super) markers: BTreeMap<u64, String>,
     /// The section events of this program, by tick.
     pub(super) sections: BTreeMap<u64, MetaEvent>,
-    /// The last tick of all tracks.
-    pub(super) end: u64,
+    pub(super) end_tick: u64,
     pub(super) parts: Vec<RawPart>,
     pub(super) warnings: Warnings,
 }
 
 fn error(at: usize, message: impl Into<String>) -> FormatError {
-    FormatError::new(byte(at), message)
+    FormatError::new(byte_place(at), message)
 }
 
-fn byte(at: usize) -> String {
+fn byte_place(at: usize) -> String {
     format!("byte {at}")
 }
 
 /// # Errors
 /// [`FormatError`] with the byte, or the track and the tick: for what is no Standard MIDI File of format 0 or 1, for a truncated
-/// file, and for one beyond [`LIMIT`] bytes or [`MAX_NOTES`] notes.
+/// file, and for one beyond [`MAX_BYTES`] bytes or [`MAX_NOTES`] notes.
 pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
-    if bytes.len() as u64 > LIMIT {
-        return Err(FormatError::new("", expected(format!("at most {LIMIT} bytes"), bytes.len())));
+    if bytes.len() as u64 > MAX_BYTES {
+        return Err(FormatError::new("", expected(format!("at most {MAX_BYTES} bytes"), bytes.len())));
     }
-    let (start, bytes) = without_riff(bytes)?;
+    let (start, bytes) = strip_riff(bytes)?;
     let mut at = start;
     let mut song = Song::default();
     let mut declared = None;
@@ -98,7 +93,8 @@ pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
         let fits = |length: usize| length <= bytes.len() - at - 8;
         let is_chunk = |id: &[u8], length| id == b"MTrk" || id.iter().all(u8::is_ascii_graphic) && fits(length);
         let Some((id, length)) = chunk.filter(|c| !is_complete || is_chunk(c.0, c.1)) else {
-            song.warnings.add(byte(at), format!("ignored {} after the last track", count(bytes.len() - at, "byte")));
+            song.warnings
+                .add(byte_place(at), format!("ignored {} after the last track", count(bytes.len() - at, "byte")));
             break;
         };
         let (body, left) = (at + 8, bytes.len() - at - 8);
@@ -118,7 +114,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
             }
             _ => {
                 let message = format!("skipped the chunk '{}', which is not a track", id.escape_ascii());
-                song.warnings.add(byte(at), message);
+                song.warnings.add(byte_place(at), message);
             }
         }
         at = body + length;
@@ -130,7 +126,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
         }
         Some(n) if n < tracks => {
             let message = format!("the file declares {n} tracks but has {tracks}; all were read");
-            song.warnings.add(byte(start + 10), message);
+            song.warnings.add(byte_place(start + 10), message);
         }
         _ => {}
     }
@@ -138,7 +134,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Song, FormatError> {
 }
 
 /// The start of the MIDI data, and the bytes up to its end: some files are wrapped in a RIFF container.
-fn without_riff(bytes: &[u8]) -> Result<(usize, &[u8]), FormatError> {
+fn strip_riff(bytes: &[u8]) -> Result<(usize, &[u8]), FormatError> {
     if bytes.starts_with(b"MThd") {
         return Ok((0, bytes));
     }
@@ -169,8 +165,8 @@ fn read_header(data: &[u8], at: usize, song: &mut Song) -> Result<usize, FormatE
         let kind = if format == 2 { " (independent patterns)" } else { "" };
         return Err(error(at + 8, expected("format 0 or 1", format!("format {format}{kind}"))));
     }
-    song.frames = division & 0x8000 != 0;
-    song.quarter = if song.frames {
+    song.counts_smpte_frames = division & 0x8000 != 0;
+    song.ticks_per_quarter = if song.counts_smpte_frames {
         let per_frame = i64::from(division & 0xff);
         // 29 stands for the 30000 frames in 1001 seconds of colour television.
         let per_second = match (division >> 8) as u8 as i8 {
@@ -184,7 +180,7 @@ fn read_header(data: &[u8], at: usize, song: &mut Song) -> Result<usize, FormatE
     } else {
         Fraction::new(i64::from(division), 1)
     };
-    if song.quarter.is_none_or(|q| q <= Fraction::ZERO) {
+    if song.ticks_per_quarter.is_none_or(|q| q <= Fraction::ZERO) {
         return Err(error(at + 12, expected("1 to 32767 ticks per quarter", 0)));
     }
     Ok(usize::from(tracks))
@@ -194,7 +190,7 @@ fn read_header(data: &[u8], at: usize, song: &mut Song) -> Result<usize, FormatE
 fn decode_text(bytes: &[u8]) -> String {
     let text =
         std::str::from_utf8(bytes).map_or_else(|_| bytes.iter().map(|b| char::from(*b)).collect(), str::to_owned);
-    text.chars().filter(|c| !c.is_control() || *c == '\n').take(MAX_TEXT).collect()
+    text.chars().filter(|c| !c.is_control() || *c == '\n').take(MAX_TEXT_CHARS).collect()
 }
 
 struct TrackReader<'a> {
@@ -205,8 +201,8 @@ struct TrackReader<'a> {
     meta: Option<MetaEvent>,
     parts: HashMap<u8, RawPart>,
     /// Indices of the notes that sound, by channel and key, the earliest first.
-    open: HashMap<(u8, u8), VecDeque<usize>>,
-    notes: usize,
+    open_notes: HashMap<(u8, u8), VecDeque<usize>>,
+    note_count: usize,
     stray_offs: usize,
 }
 
@@ -216,8 +212,8 @@ fn read_track(data: &[u8], body: usize, number: usize, song: &mut Song) -> Resul
         name: String::new(),
         meta: None,
         parts: HashMap::new(),
-        open: HashMap::new(),
-        notes: song.parts.iter().map(|p| p.notes.len()).sum(),
+        open_notes: HashMap::new(),
+        note_count: song.parts.iter().map(|p| p.notes.len()).sum(),
         stray_offs: 0,
         song,
     };
@@ -236,7 +232,7 @@ fn read_track(data: &[u8], body: usize, number: usize, song: &mut Song) -> Resul
         now += u64::from(event.delta.as_int());
         match event.kind {
             TrackEventKind::Meta(MetaMessage::EndOfTrack) => ended = true,
-            TrackEventKind::Meta(meta) => reader.meta(meta, now),
+            TrackEventKind::Meta(meta) => reader.meta_event(meta, now),
             TrackEventKind::Midi { channel, message } => reader.message(channel.as_int(), message, now)?,
             TrackEventKind::SysEx(_) | TrackEventKind::Escape(_) => {}
         }
@@ -250,7 +246,7 @@ fn read_track(data: &[u8], body: usize, number: usize, song: &mut Song) -> Resul
 }
 
 impl TrackReader<'_> {
-    fn meta(&mut self, meta: MetaMessage<'_>, now: u64) {
+    fn meta_event(&mut self, meta: MetaMessage<'_>, now: u64) {
         match meta {
             MetaMessage::TimeSignature(upper, power, _, _) => drop(self.song.meters.insert(now, (upper, power))),
             MetaMessage::Tempo(microseconds) => drop(self.song.tempos.insert(now, microseconds.as_int())),
@@ -271,7 +267,7 @@ impl TrackReader<'_> {
         }
     }
 
-    fn part(&mut self, channel: u8) -> &mut RawPart {
+    fn part_of_channel(&mut self, channel: u8) -> &mut RawPart {
         let track = self.number;
         self.parts.entry(channel).or_insert_with(|| RawPart { track, channel, ..RawPart::default() })
     }
@@ -279,27 +275,27 @@ impl TrackReader<'_> {
     fn message(&mut self, channel: u8, message: MidiMessage, now: u64) -> Result<(), FormatError> {
         match message {
             MidiMessage::NoteOn { key, vel } if vel > 0 => {
-                self.notes += 1;
-                if self.notes > MAX_NOTES {
+                self.note_count += 1;
+                if self.note_count > MAX_NOTES {
                     let place = format!("track {}, tick {now}", self.number);
                     return Err(FormatError::new(place, expected(format!("at most {MAX_NOTES} notes"), "more")));
                 }
                 let (key, velocity) = (key.as_int(), vel.as_int());
-                let notes = &mut self.part(channel).notes;
+                let notes = &mut self.part_of_channel(channel).notes;
                 let index = notes.len();
-                notes.push(RawNote { start: now, end: u64::MAX, key, velocity, release: 64 });
-                self.open.entry((channel, key)).or_default().push_back(index);
+                notes.push(TickNote { start: now, end: u64::MAX, key, velocity, release_velocity: 64 });
+                self.open_notes.entry((channel, key)).or_default().push_back(index);
             }
             MidiMessage::NoteOn { key, .. } => self.note_off(channel, key.as_int(), 64, now),
             MidiMessage::NoteOff { key, vel } => self.note_off(channel, key.as_int(), vel.as_int(), now),
             MidiMessage::ProgramChange { program } => {
-                self.part(channel).program.get_or_insert(program.as_int());
+                self.part_of_channel(channel).program.get_or_insert(program.as_int());
             }
             MidiMessage::Controller { controller, value } => {
-                let part = self.part(channel);
+                let part = self.part_of_channel(channel);
                 match controller.as_int() {
-                    general_midi::VOLUME => drop(part.volume.get_or_insert(value.as_int())),
-                    general_midi::PAN => drop(part.pan.get_or_insert(value.as_int())),
+                    general_midi::VOLUME_CONTROLLER => drop(part.volume.get_or_insert(value.as_int())),
+                    general_midi::PAN_CONTROLLER => drop(part.pan.get_or_insert(value.as_int())),
                     _ => {}
                 }
             }
@@ -308,21 +304,21 @@ impl TrackReader<'_> {
         Ok(())
     }
 
-    fn note_off(&mut self, channel: u8, key: u8, release: u8, now: u64) {
-        let Some(index) = self.open.get_mut(&(channel, key)).and_then(VecDeque::pop_front) else {
+    fn note_off(&mut self, channel: u8, key: u8, release_velocity: u8, now: u64) {
+        let Some(index) = self.open_notes.get_mut(&(channel, key)).and_then(VecDeque::pop_front) else {
             self.stray_offs += 1;
             return;
         };
-        let note = &mut self.part(channel).notes[index];
-        (note.end, note.release) = (now, release);
+        let note = &mut self.part_of_channel(channel).notes[index];
+        (note.end, note.release_velocity) = (now, release_velocity);
     }
 
     /// Ends the track and adds its parts to the song, in order of channels.
     fn finish(self, now: u64) {
         let place = format!("track {}", self.number);
         let song = self.song;
-        song.end = song.end.max(now);
-        match self.open.values().map(VecDeque::len).sum::<usize>() {
+        song.end_tick = song.end_tick.max(now);
+        match self.open_notes.values().map(VecDeque::len).sum::<usize>() {
             0 => {}
             1 => song.warnings.add(&place, "1 note has no note-off; it ends with the track"),
             n => song.warnings.add(&place, format!("{n} notes have no note-off; they end with the track")),
@@ -352,11 +348,12 @@ impl TrackReader<'_> {
                 (name, true) => format!("{name}, channel {}", part.channel + 1),
             };
             part.meta.clone_from(&self.meta);
-            if song.parts.len() < MAX_PARTS {
+            if song.parts.len() < MAX_TRACK_CHANNELS {
                 song.parts.push(part);
             } else {
                 let left_out = count(part.notes.len(), "note");
-                let message = format!("more than {MAX_PARTS} tracks and channels with notes; {left_out} left out");
+                let message =
+                    format!("more than {MAX_TRACK_CHANNELS} tracks and channels with notes; {left_out} left out");
                 song.warnings.add(&place, message);
             }
         }

@@ -9,20 +9,21 @@ use crate::rhythm::bounds::TEMPO;
 use crate::rhythm::{Fraction, Meter, Tempo, Time};
 
 /// Tempos by bar, asked for in order.
+#[derive(Default)]
 pub(super) struct Tempos {
     /// Microseconds per quarter from a time on.
     changes: Vec<(Time, u32)>,
     /// Exact tempos of the section events of this program.
-    exact: Vec<(Time, Tempo)>,
+    exact_tempos: Vec<(Time, Tempo)>,
     /// Index of the change in force.
-    current: usize,
+    current_change: usize,
     /// Bars in which the tempo changes, and the first of them.
-    changing: usize,
-    first_changing: usize,
+    changing_bars: usize,
+    first_changing_bar: usize,
     /// Bars whose tempo is out of range.
-    clamped: usize,
-    /// The last conversion, which mostly serves the next bar too.
-    cached: Option<Conversion>,
+    clamped_bars: usize,
+    /// Mostly serves the next bar too.
+    last_conversion: Option<Conversion>,
 }
 
 struct Conversion {
@@ -35,7 +36,7 @@ struct Conversion {
 impl Tempos {
     pub(super) fn new(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Self {
         let mut changes = vec![(Time::ZERO, 500_000)];
-        if song.frames {
+        if song.counts_smpte_frames {
             warnings.add("header", "times are SMPTE frames, not beats; read at 120 quarters per minute");
         } else {
             let known = song.tempos.iter().filter(|t| *t.1 > 0);
@@ -57,34 +58,34 @@ impl Tempos {
             MetaEvent::Section { tempo, .. } => Some((scale.time(*tick)?, *tempo)),
             _ => None,
         });
-        Self { changes, exact: exact.collect(), current: 0, changing: 0, first_changing: 0, clamped: 0, cached: None }
+        Self { changes, exact_tempos: exact.collect(), ..Self::default() }
     }
 
     /// The tempo of a bar: the one in force, or the mean of a bar in which it changes.
-    pub(super) fn of_bar(&mut self, from: Time, to: Time, meter: &Meter, number: usize) -> Tempo {
-        while self.changes.get(self.current + 1).is_some_and(|c| c.0 <= from) {
-            self.current += 1;
+    pub(super) fn tempo_of_bar(&mut self, from: Time, to: Time, meter: &Meter, number: usize) -> Tempo {
+        while self.changes.get(self.current_change + 1).is_some_and(|c| c.0 <= from) {
+            self.current_change += 1;
         }
-        let (since, us) = self.changes[self.current];
-        let mut later = self.changes[self.current + 1..].iter().take_while(|c| c.0 < to).peekable();
+        let (since, us) = self.changes[self.current_change];
+        let mut later = self.changes[self.current_change + 1..].iter().take_while(|c| c.0 < to).peekable();
         if later.peek().is_none() {
             // An exact tempo holds until another one is set after it.
-            let exact = self.exact.partition_point(|e| e.0 <= from).checked_sub(1).map(|i| self.exact[i]);
+            let exact = self.exact_tempos.partition_point(|e| e.0 <= from).checked_sub(1).map(|i| self.exact_tempos[i]);
             if let Some((_, tempo)) = exact.filter(|e| e.0 >= since) {
                 return tempo;
             }
-            let cached = self.cached.take().filter(|c| c.us == us && c.meter == *meter);
+            let cached = self.last_conversion.take().filter(|c| c.us == us && c.meter == *meter);
             let conversion = cached.unwrap_or_else(|| {
                 let (tempo, clamped) = tempo_of(Fraction::whole(us as i32), meter, TempoSource::File);
                 Conversion { us, meter: meter.clone(), tempo, clamped }
             });
-            self.clamped += usize::from(conversion.clamped);
-            return self.cached.insert(conversion).tempo;
+            self.clamped_bars += usize::from(conversion.clamped);
+            return self.last_conversion.insert(conversion).tempo;
         }
-        if self.changing == 0 {
-            self.first_changing = number;
+        if self.changing_bars == 0 {
+            self.first_changing_bar = number;
         }
-        self.changing += 1;
+        self.changing_bars += 1;
         let wholes = |t: Time| t.numer() as f64 / t.denom() as f64;
         let (mut at, mut current, mut sum) = (from, us, 0.0);
         for &(time, next) in later {
@@ -95,23 +96,23 @@ impl Tempos {
         let mean = sum / (wholes(to) - wholes(from));
         let mean = Fraction::new((mean * 1000.0).round() as i64, 1000).unwrap_or(Fraction::ONE);
         let (tempo, clamped) = tempo_of(mean, meter, TempoSource::Mean);
-        self.clamped += usize::from(clamped);
+        self.clamped_bars += usize::from(clamped);
         tempo
     }
 
     pub(super) fn warn(&self, warnings: &mut Warnings) {
-        if self.changing > 0 {
-            let message = match self.changing {
+        if self.changing_bars > 0 {
+            let message = match self.changing_bars {
                 1 => "the tempo changes within this bar; replaced by one tempo with the same duration".to_owned(),
                 n => {
                     format!("the tempo changes within {n} bars, first here; each got one tempo with the same duration")
                 }
             };
-            warnings.add(format!("bar {}", self.first_changing), message);
+            warnings.add(format!("bar {}", self.first_changing_bar), message);
         }
-        if self.clamped > 0 {
-            let have = if self.clamped == 1 { "has" } else { "have" };
-            let bars = count(self.clamped, "bar");
+        if self.clamped_bars > 0 {
+            let have = if self.clamped_bars == 1 { "has" } else { "have" };
+            let bars = count(self.clamped_bars, "bar");
             let message = format!("{bars} {have} a tempo outside the range of a groove; replaced by the nearest one");
             warnings.add("tempo", message);
         }

@@ -149,7 +149,7 @@ fn a_hearing_clicks_in_a_track_of_its_own() {
     );
     // A quarter at 150 lasts 400 ms: half a tick of 480 is 0.4 ms.
     for (note, seconds) in clicks.notes.iter().zip(&report.hearings[0].pulses) {
-        let at = note.start as f64 * 0.4 / song.quarter.expect("a header").numer() as f64;
+        let at = note.start as f64 * 0.4 / song.ticks_per_quarter.expect("a header").numer() as f64;
         assert!((at - seconds).abs() <= 0.0005, "{at} {seconds}");
     }
     let imported = back(&midi::export(&piece, midi::Tracks::Layers).expect("a file"));
@@ -226,7 +226,8 @@ fn played_times_go_to_the_smallest_grid_within_the_tolerance() {
         words.starts_with("track 'track 1': 4 onsets were moved to the grid; the largest move is 3.65 ms"),
         "{words}"
     );
-    let strict = import_with(&file(0, [3, 192], &[&with_end(&track)]), Fraction::ZERO).expect_err("327/960 is no cell");
+    let strict = import_with_tolerance(&file(0, [3, 192], &[&with_end(&track)]), Fraction::ZERO)
+        .expect_err("327/960 is no cell");
     assert_eq!(
         strict.to_string(),
         "track 'track 1', bar 1: no grid of at most 64 cells fits the onsets of this bar exactly; try --tolerance 5"

@@ -15,9 +15,9 @@ use std::collections::BTreeMap;
 /// Imports a file with a tolerance of [`TOLERANCE_MS`].
 ///
 /// # Errors
-/// As `import_with`.
+/// As `import_with_tolerance`.
 pub fn import(bytes: &[u8]) -> Result<Imported, FormatError> {
-    import_with(bytes, Fraction::whole(TOLERANCE_MS))
+    import_with_tolerance(bytes, Fraction::whole(TOLERANCE_MS))
 }
 
 /// Imports a file. Times go to the smallest exact grid; where there is none, to one within the tolerance (in ms, zero or more) that
@@ -26,11 +26,11 @@ pub fn import(bytes: &[u8]) -> Result<Imported, FormatError> {
 /// # Errors
 /// [`FormatError`] with the place: for what is no file of format 0 or 1, is truncated, has no note or more than a groove can hold, or
 /// has an onset that no grid can hold and the tolerance is 0.
-pub(crate) fn import_with(bytes: &[u8], tolerance: Fraction) -> Result<Imported, FormatError> {
+pub(crate) fn import_with_tolerance(bytes: &[u8], tolerance: Fraction) -> Result<Imported, FormatError> {
     let mut song = read(bytes)?;
     let mut warnings = std::mem::take(&mut song.warnings);
     let no_header = || FormatError::new("byte 0", expected("a header", "none"));
-    let scale = TickScale { per_quarter: song.quarter.ok_or_else(no_header)? };
+    let scale = TickScale { per_quarter: song.ticks_per_quarter.ok_or_else(no_header)? };
     let bars = bars(&song, scale, &mut warnings)?;
     let tracks = tracks(&song, scale, &mut warnings)?;
     if tracks.is_empty() && song.origin == Origin::Other {
@@ -96,7 +96,7 @@ fn bars(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<Dr
     let ring = (scale.per_quarter.floor().max(0) / 4) as u64;
     let sounded = notes().map(|n| (n.start + 1).max(n.end.saturating_sub(ring))).max().unwrap_or(1);
     // Rounded ticks may put the end a part of a tick beyond the last bar line; no bar is that short.
-    let end = if song.origin == Origin::Other { sounded } else { song.end.max(sounded).saturating_sub(1) };
+    let end = if song.origin == Origin::Other { sounded } else { song.end_tick.max(sounded).saturating_sub(1) };
     let end = scale.time(end).ok_or_else(|| too_long(""))?;
     let mut changes = meters(song, warnings).into_iter().peekable();
     let mut tempos = Tempos::new(song, scale, warnings);
@@ -120,7 +120,7 @@ fn bars(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<Dr
         if beats as i64 > CELLS_OF_LAYER.greatest {
             return Err(too_long(format!("bar {number}")));
         }
-        let tempo = tempos.of_bar(at, bar_end, meter, number);
+        let tempo = tempos.tempo_of_bar(at, bar_end, meter, number);
         all.push(DraftBar {
             length,
             section: markers.remove(&at).map(|m| m.1.clone()),

@@ -1,6 +1,6 @@
 //! The tracks of a MIDI file: one per channel, and one per voice of percussion.
 
-use super::read::{RawNote, RawPart, Song};
+use super::read::{RawPart, Song, TickNote};
 use super::to_draft::{TickScale, too_long};
 use crate::import::{DraftTrack, Warnings};
 use crate::notation::teeter_meta::MetaEvent;
@@ -17,19 +17,19 @@ pub(super) fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> 
                 warnings.add(format!("track {}", part.track), message);
             }
             Some(MetaEvent::Layer(layer)) => {
-                let has_pitch = part.channel != general_midi::PERCUSSION && layer.voice.is_pitched();
-                let attack = |n: &RawNote| Attack {
+                let has_pitch = part.channel != general_midi::PERCUSSION_CHANNEL && layer.voice.is_pitched();
+                let attack = |n: &TickNote| Attack {
                     accent: general_midi::accent(n.velocity),
-                    pitch: Pitch::new(n.key).filter(|_| has_pitch && n.release != 0),
+                    pitch: Pitch::new(n.key).filter(|_| has_pitch && n.release_velocity != 0),
                 };
                 let notes = notes(part, &part.notes, scale, attack)?;
                 let layer = Layer { name: part.name.clone(), ..layer.clone() };
                 all.push(DraftTrack { layer, notes, ignore_lengths: false });
             }
-            _ if part.channel == general_midi::PERCUSSION => all.extend(percussion(part, scale, warnings)?),
+            _ if part.channel == general_midi::PERCUSSION_CHANNEL => all.extend(percussion(part, scale, warnings)?),
             _ => {
                 let median = median_velocity(part);
-                let attack = |n: &RawNote| Attack {
+                let attack = |n: &TickNote| Attack {
                     accent: general_midi::relative_accent(n.velocity, median),
                     pitch: Pitch::new(n.key),
                 };
@@ -59,22 +59,22 @@ fn median_velocity(part: &RawPart) -> u8 {
 
 fn notes(
     part: &RawPart,
-    raw: &[RawNote],
+    raw: &[TickNote],
     scale: TickScale,
-    attack: impl Fn(&RawNote) -> Attack,
+    attack: impl Fn(&TickNote) -> Attack,
 ) -> Result<Vec<TimedNote>, FormatError> {
-    let note = |n: &RawNote| {
+    let note = |n: &TickNote| {
         let (start, end) = (scale.time(n.start)?, scale.time(n.end.max(n.start + 1))?);
         Some(TimedNote { start, length: end.minus(start)?, attack: attack(n) })
     };
-    let place = |n: &RawNote| too_long(format!("track {}, tick {}", part.track, n.start));
+    let place = |n: &TickNote| too_long(format!("track {}, tick {}", part.track, n.start));
     raw.iter().map(|n| note(n).ok_or_else(|| place(n))).collect()
 }
 
 /// A track per voice of a percussion part. How long a drum is held means nothing; it sounds until the voice's next attack.
 fn percussion(part: &RawPart, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<DraftTrack>, FormatError> {
     let median = median_velocity(part);
-    let mut voices: Vec<(Voice, Vec<RawNote>)> = Vec::new();
+    let mut voices: Vec<(Voice, Vec<TickNote>)> = Vec::new();
     let mut unknown = BTreeSet::new();
     for note in &part.notes {
         let voice = general_midi::voice(note.key).unwrap_or_else(|| {
@@ -92,7 +92,7 @@ fn percussion(part: &RawPart, scale: TickScale, warnings: &mut Warnings) -> Resu
         warnings.add(format!("track {}", part.track), message);
     }
     let several = voices.len() > 1;
-    let track = |(voice, mut raw): (Voice, Vec<RawNote>)| {
+    let track = |(voice, mut raw): (Voice, Vec<TickNote>)| {
         raw.sort_by_key(|n| n.start);
         let starts: Vec<u64> = raw.iter().map(|n| n.start).collect();
         for note in &mut raw {
@@ -100,7 +100,7 @@ fn percussion(part: &RawPart, scale: TickScale, warnings: &mut Warnings) -> Resu
                 note.end = note.end.min(*next);
             }
         }
-        let attack = |n: &RawNote| Attack { accent: general_midi::relative_accent(n.velocity, median), pitch: None };
+        let attack = |n: &TickNote| Attack { accent: general_midi::relative_accent(n.velocity, median), pitch: None };
         let name = if several { format!("{}: {voice}", part.name) } else { part.name.clone() };
         let notes = notes(part, &raw, scale, attack)?;
         Ok(DraftTrack { notes, ignore_lengths: true, ..empty_track(part, &name, voice) })

@@ -1,20 +1,20 @@
 //! Interprets meters, tempos, swing and accents.
 
-use super::dom::{Children, Element, error_at};
+use super::dom::{Element, ElementExt, error_at};
 use crate::import::assemble::magnitude;
-use crate::notation::{FormatError, SwungValue, Value};
+use crate::notation::{FormatError, NoteValue, SwungValue};
 use crate::rhythm::{Accent, Fraction, Meter, Swing, Tempo, Time, expected};
 
 /// A time signature; `None` for music without a meter. Several fractions in a row become one with the finest lower number.
 pub(super) fn meter(time: Element<'_>) -> Result<Option<Meter>, FormatError> {
-    if time.has("senza-misura") {
+    if time.has_child("senza-misura") {
         return Ok(None);
     }
     let invalid = |message: String| error_at(time, message);
     let mut fractions: Vec<(Vec<u16>, u16)> = Vec::new();
     let mut upper: Option<Vec<u16>> = None;
     for child in time.children() {
-        let text = child.trimmed();
+        let text = child.trimmed_text();
         match child.tag_name().name() {
             "beats" => {
                 let terms: Result<Vec<u16>, _> = text.split('+').map(|t| t.trim().parse()).collect();
@@ -43,12 +43,12 @@ pub(super) fn meter(time: Element<'_>) -> Result<Option<Meter>, FormatError> {
     Meter::new(terms, finest).map(Some).map_err(|e| invalid(e.to_string()))
 }
 
-/// Decimal places that a 64-bit fraction holds.
-const MAX_PLACES: usize = 9;
+/// A 64-bit fraction holds so many.
+const MAX_DECIMAL_PLACES: usize = 9;
 
 /// An `xs:decimal` (W3C XML Schema Part 2, 3.2.3): a sign or none, digits, and a point that may stand before, after or between them.
 /// Places beyond the ninth are cut off.
-pub(super) fn decimal(text: &str) -> Option<Fraction> {
+pub(super) fn parse_decimal(text: &str) -> Option<Fraction> {
     let text = text.trim();
     let (sign, digits) = match text.strip_prefix('-') {
         Some(rest) => (-1, rest),
@@ -59,20 +59,20 @@ pub(super) fn decimal(text: &str) -> Option<Fraction> {
     if whole.len() + places.len() == 0 || !is_number(whole) || !is_number(places) {
         return None;
     }
-    let places = places[..places.len().min(MAX_PLACES)].trim_end_matches('0');
+    let places = places[..places.len().min(MAX_DECIMAL_PLACES)].trim_end_matches('0');
     let numer = format!("0{whole}{places}").parse::<i64>().ok()?;
     Fraction::new(sign * numer, 10_i64.pow(places.len() as u32))
 }
 
 /// A positive decimal that may be rounded: with six places or more, the simplest number that rounds to it (133.333333 is 400/3).
-pub(super) fn unrounded(text: &str) -> Option<Fraction> {
-    let exact = decimal(text)?;
-    let places = decimal_places(text).min(MAX_PLACES);
+pub(super) fn parse_unrounded(text: &str) -> Option<Fraction> {
+    let exact = parse_decimal(text)?;
+    let places = decimal_places(text).min(MAX_DECIMAL_PLACES);
     if places < 6 || exact <= Fraction::ZERO {
         return Some(exact);
     }
     let half = half_step(places)?;
-    simplest(exact.minus(half)?, exact.plus(half)?).or(Some(exact))
+    simplest_between(exact.minus(half)?, exact.plus(half)?).or(Some(exact))
 }
 
 fn decimal_places(text: &str) -> usize {
@@ -85,7 +85,7 @@ fn half_step(places: usize) -> Option<Fraction> {
 }
 
 /// The fraction with the smallest denominator between two positive ones (Stern 1858, Brocot 1861).
-fn simplest(low: Fraction, high: Fraction) -> Option<Fraction> {
+fn simplest_between(low: Fraction, high: Fraction) -> Option<Fraction> {
     let (mut stack, mut low, mut high) = (Vec::new(), low, high);
     let mut best = loop {
         let whole = Fraction::new(low.floor(), 1)?;
@@ -115,15 +115,15 @@ pub(super) struct Metronome {
 
 /// A metronome mark with a note value and a number.
 pub(super) fn metronome(mark: Element<'_>) -> Option<Metronome> {
-    if mark.all("beat-unit").count() != 1 {
+    if mark.children_named("beat-unit").count() != 1 {
         return None;
     }
-    let unit = Value::from_name(mark.child_text("beat-unit")?)?.length();
-    let dots = mark.all("beat-unit-dot").count().min(3) as u32;
+    let unit = NoteValue::from_name(mark.child_text("beat-unit")?)?.length();
+    let dots = mark.children_named("beat-unit-dot").count().min(3) as u32;
     let unit = unit.scaled(Fraction::new((2 << dots) - 1, 1 << dots)?)?;
     let number = mark.child_text("per-minute")?;
-    let tempo = Tempo::new(unrounded(number)?, unit).ok()?;
-    let places = Some(decimal_places(number).min(MAX_PLACES)).filter(|p| *p > 0);
+    let tempo = Tempo::new(parse_unrounded(number)?, unit).ok()?;
+    let places = Some(decimal_places(number).min(MAX_DECIMAL_PLACES)).filter(|p| *p > 0);
     Some(Metronome { tempo, rounding: places.and_then(half_step) })
 }
 
@@ -153,28 +153,13 @@ pub(super) fn swing(element: Element<'_>) -> Option<SwungValue> {
     let term = |name: &str| element.child_text(name)?.parse::<u8>().ok();
     let swing = Swing::new(term("first")?, term("second")?).ok()?;
     let kind = element.child_text("swing-type").unwrap_or("eighth");
-    Some(SwungValue { swing, value: Value::from_name(kind)?.length() })
-}
-
-/// A text about swing. It has no note value, so it only ends the swing before it; a playback instruction sets one.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum SwingWords {
-    Straight,
-    Swung(Swing),
-}
-
-/// The swing in a text that this program writes.
-pub(super) fn swing_words(text: &str) -> Option<SwingWords> {
-    if text == "straight" {
-        return Some(SwingWords::Straight);
-    }
-    text.strip_prefix("swing ").and_then(Swing::parse).map(SwingWords::Swung)
+    Some(SwungValue { swing, value: NoteValue::from_name(kind)?.length() })
 }
 
 /// The accent of a note: articulation signs, and heads in parentheses for ghost notes.
 pub(super) fn accent(note: Element<'_>) -> Accent {
-    let signs = || note.all("notations").flat_map(|n| n.all("articulations"));
-    if signs().any(|a| a.has("accent") || a.has("strong-accent")) {
+    let signs = || note.children_named("notations").flat_map(|n| n.children_named("articulations"));
+    if signs().any(|a| a.has_child("accent") || a.has_child("strong-accent")) {
         Accent::Accent
     } else if note.child("notehead").and_then(|h| h.attribute("parentheses")) == Some("yes") {
         Accent::Ghost

@@ -18,16 +18,14 @@ pub struct Measure {
     pub number: String,
     /// The meter in force; `None` for music without one.
     pub meter: Option<Meter>,
-    /// The length of the content; that of the meter's bar if there is none.
+    /// That of the meter's bar if there is no content.
     pub length: Time,
-    /// A tempo that begins here.
+    /// Begins here.
     pub tempo: Option<Tempo>,
-    /// A rehearsal mark at the start.
-    pub mark: Option<String>,
-    /// Whether a repeat begins here.
-    pub forward: bool,
+    pub rehearsal_mark: Option<String>,
+    pub repeat_start: bool,
     /// How often the repeat that ends here is played in all.
-    pub backward: Option<usize>,
+    pub repeat_count: Option<usize>,
     /// The passes in which the measure is played, if it is under an ending.
     pub endings: Vec<usize>,
 }
@@ -42,20 +40,12 @@ pub struct Part {
     pub instruments: Vec<Instrument>,
     /// In the order written, ties joined.
     pub notes: Vec<Note>,
-    pub swing_changes: Vec<SwingChange>,
-}
-
-/// Swing that begins, changes or (`None`) ends with a measure.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct SwingChange {
-    /// From 0.
-    pub measure: usize,
-    pub swing: Option<SwungValue>,
+    /// The swing in force in each measure; `None` is straight.
+    pub swings: Vec<Option<SwungValue>>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Instrument {
-    /// The name by which notes refer to it.
     pub id: String,
     pub name: String,
     /// General MIDI program, from 1.
@@ -68,8 +58,8 @@ pub struct Instrument {
 pub struct Note {
     /// From 0.
     pub measure: usize,
-    /// Onset from the measure's start.
-    pub at: Time,
+    /// From the measure's start.
+    pub start: Time,
     /// Ties joined.
     pub length: Time,
     /// Sounding MIDI key; `None` for percussion.

@@ -9,43 +9,43 @@ const MAX_NODES: u32 = 4_000_000;
 
 pub(super) type Element<'a> = Node<'a, 'a>;
 
-pub(super) trait Children<'a>: Copy {
+pub(super) trait ElementExt<'a>: Copy {
     fn element(self) -> Element<'a>;
 
-    /// The first child with a name.
     fn child(self, name: &str) -> Option<Element<'a>> {
         self.element().children().find(|c| c.tag_name().name() == name)
     }
 
-    fn all(self, name: &'a str) -> impl Iterator<Item = Element<'a>> {
+    fn children_named(self, name: &'a str) -> impl Iterator<Item = Element<'a>> {
         self.element().children().filter(move |c| c.tag_name().name() == name)
     }
 
-    /// The text of the element, trimmed.
-    fn trimmed(self) -> &'a str {
+    fn trimmed_text(self) -> &'a str {
         self.element().text().unwrap_or_default().trim()
     }
 
-    /// The trimmed text of the first child with a name.
     fn child_text(self, name: &str) -> Option<&'a str> {
-        self.child(name).map(Children::trimmed)
+        self.child(name).map(ElementExt::trimmed_text)
     }
 
-    /// Whether there is a child with a name.
-    fn has(self, name: &str) -> bool {
+    fn has_child(self, name: &str) -> bool {
         self.child(name).is_some()
     }
 }
 
-impl<'a> Children<'a> for Element<'a> {
+impl<'a> ElementExt<'a> for Element<'a> {
     fn element(self) -> Element<'a> {
         self
     }
 }
 
-/// An error at the line and column of an element.
 pub(super) fn error_at(element: Element<'_>, message: impl Into<String>) -> FormatError {
-    FormatError::new(position(element.document().text_pos_at(element.range().start)), message)
+    FormatError::new(place_of(element), message)
+}
+
+/// The line and column of an element.
+pub(super) fn place_of(element: Element<'_>) -> String {
+    position(element.document().text_pos_at(element.range().start))
 }
 
 fn position(at: roxmltree::TextPos) -> String {

@@ -17,14 +17,13 @@ use crate::import::assemble::assemble;
 use crate::import::{Imported, Warnings};
 use crate::notation::FormatError;
 use crate::rhythm::{Meter, Time, expected};
-use dom::{Children, Element, error_at};
+use dom::{Element, ElementExt, error_at};
 
 /// Most bytes of a file, and of an unpacked document.
-pub const LIMIT: u64 = 32 << 20;
+pub const MAX_BYTES: u64 = 32 << 20;
 
 const MAX_PARTS: usize = 256;
-/// Most measures of a part.
-const MAX_MEASURES: usize = 65_536;
+const MAX_MEASURES_PER_PART: usize = 65_536;
 
 /// Imports a score, plain or compressed.
 ///
@@ -52,7 +51,11 @@ pub fn read_document(bytes: &[u8]) -> Result<ScoreDocument, FormatError> {
 }
 
 fn text_of(bytes: &[u8]) -> Result<String, FormatError> {
-    if bytes.starts_with(b"PK") { text::decode(&unpack::unpack(bytes, text::MAX_BYTES)?) } else { text::decode(bytes) }
+    if bytes.starts_with(b"PK") {
+        text::decode(&unpack::unpack(bytes, text::MAX_TEXT_BYTES)?)
+    } else {
+        text::decode(bytes)
+    }
 }
 
 fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatError> {
@@ -70,38 +73,43 @@ fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatErr
         .filter(|t| !t.is_empty())
         .or(root.child_text("movement-title"));
     let fields = root.child("identification").and_then(|i| i.child("miscellaneous"));
-    let note = fields.and_then(|m| m.all("miscellaneous-field").find(|f| f.attribute("name") == Some("note")));
+    let note =
+        fields.and_then(|m| m.children_named("miscellaneous-field").find(|f| f.attribute("name") == Some("note")));
     let mut document = ScoreDocument {
         title: title.unwrap_or_default().to_owned(),
-        note: note.map(|n| n.trimmed().to_owned()).unwrap_or_default(),
+        note: note.map(|n| n.trimmed_text().to_owned()).unwrap_or_default(),
         ..ScoreDocument::default()
     };
-    if let Some(excess) = list.all("score-part").nth(MAX_PARTS) {
+    if let Some(excess) = list.children_named("score-part").nth(MAX_PARTS) {
         return Err(error_at(excess, expected(format!("at most {MAX_PARTS} parts"), "more")));
     }
-    for (index, declaration) in list.all("score-part").enumerate() {
+    for (index, declaration) in list.children_named("score-part").enumerate() {
         let id = declaration.attribute("id");
         let mut part = part::read_declaration(declaration);
         let measures: Vec<Element<'_>> = if timewise {
-            root.all("measure").filter_map(|m| part_of(m, id, index)).collect()
+            root.children_named("measure").filter_map(|m| part_of(m, id, index)).collect()
         } else {
-            part_of(root, id, index).into_iter().flat_map(|p| p.all("measure")).collect()
+            part_of(root, id, index).into_iter().flat_map(|p| p.children_named("measure")).collect()
         };
-        if measures.len() > MAX_MEASURES {
-            let message = expected(format!("at most {MAX_MEASURES} measures in a part"), measures.len());
+        if measures.len() > MAX_MEASURES_PER_PART {
+            let message = expected(format!("at most {MAX_MEASURES_PER_PART} measures in a part"), measures.len());
             return Err(error_at(declaration, message));
         }
         part::read(warnings, &mut part, &mut document.measures, &measures)?;
         document.parts.push(part);
     }
     if timewise {
-        let numbers = root.all("measure").map(|m| m.attribute("number").unwrap_or_default());
+        let numbers = root.children_named("measure").map(|m| m.attribute("number").unwrap_or_default());
         for (measure, number) in document.measures.iter_mut().zip(numbers) {
             number.clone_into(&mut measure.number);
         }
     }
     if document.measures.is_empty() {
         return Err(error_at(root, expected("at least one measure", "none")));
+    }
+    for part in &mut document.parts {
+        let last = part.swings.last().copied().flatten();
+        part.swings.resize(document.measures.len(), last);
     }
     // An empty measure is as long as its meter's bar.
     let mut bar = Time::WHOLE;
@@ -116,8 +124,8 @@ fn parse(text: &str, warnings: &mut Warnings) -> Result<ScoreDocument, FormatErr
 
 /// The part with an id, or else one without an id at that index.
 fn part_of<'a>(parent: Element<'a>, id: Option<&str>, index: usize) -> Option<Element<'a>> {
-    let named = parent.all("part").find(|p| id.is_some() && p.attribute("id") == id);
-    named.or_else(|| parent.all("part").nth(index).filter(|p| p.attribute("id").is_none()))
+    let named = parent.children_named("part").find(|p| id.is_some() && p.attribute("id") == id);
+    named.or_else(|| parent.children_named("part").nth(index).filter(|p| p.attribute("id").is_none()))
 }
 
 /// Whether bytes begin as a score may: compressed, as XML, or as UTF-16.

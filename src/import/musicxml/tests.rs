@@ -162,7 +162,7 @@ fn long_decimals_are_the_fractions_they_were() {
     ];
     for (text, expected) in rows {
         let expected = expected.and_then(|(n, d)| Fraction::new(n, d));
-        assert_eq!(directions::unrounded(text), expected, "{text}");
+        assert_eq!(directions::parse_unrounded(text), expected, "{text}");
     }
 }
 
@@ -193,7 +193,7 @@ fn decimals_have_a_sign_or_none() {
     ];
     for (text, expected) in rows {
         let expected = expected.and_then(|(n, d)| Fraction::new(n, d));
-        assert_eq!(directions::decimal(text), expected, "{text:?}");
+        assert_eq!(directions::parse_decimal(text), expected, "{text:?}");
     }
     // In every element that holds one.
     let head = "<attributes><divisions>+2.0</divisions><time><beats>1</beats><beat-type>4</beat-type></time>\

@@ -3,17 +3,17 @@
 use crate::notation::FormatError;
 use crate::rhythm::expected;
 
-pub(super) const MAX_BYTES: usize = super::LIMIT as usize;
+pub(super) const MAX_TEXT_BYTES: usize = super::MAX_BYTES as usize;
 
 pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
-    if bytes.len() > MAX_BYTES {
+    if bytes.len() > MAX_TEXT_BYTES {
         return Err(too_large());
     }
     let text = match bytes {
         [0xfe, 0xff, rest @ ..] => utf16(rest, u16::from_be_bytes)?,
         [0xff, 0xfe, rest @ ..] => utf16(rest, u16::from_le_bytes)?,
         [0xef, 0xbb, 0xbf, rest @ ..] => utf8(rest, 3)?,
-        _ => match declared(bytes).as_deref() {
+        _ => match declared_encoding(bytes).as_deref() {
             None | Some("utf-8" | "utf8" | "us-ascii" | "ascii") => utf8(bytes, 0)?,
             Some("iso-8859-1" | "latin1" | "latin-1") => bytes.iter().map(|b| char::from(*b)).collect(),
             Some("utf-16") => {
@@ -25,11 +25,11 @@ pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
             }
         },
     };
-    if text.len() > MAX_BYTES { Err(too_large()) } else { Ok(text) }
+    if text.len() > MAX_TEXT_BYTES { Err(too_large()) } else { Ok(text) }
 }
 
 pub(super) fn too_large() -> FormatError {
-    FormatError::new("", expected(format!("a document of at most {} MB", MAX_BYTES >> 20), "a larger one"))
+    FormatError::new("", expected(format!("a document of at most {} MB", MAX_TEXT_BYTES >> 20), "a larger one"))
 }
 
 /// Decodes UTF-8 that stands after so many bytes of the document.
@@ -48,8 +48,8 @@ fn utf16(bytes: &[u8], unit: fn([u8; 2]) -> u16) -> Result<String, FormatError> 
     })
 }
 
-/// The encoding in the XML declaration, in lower case.
-fn declared(bytes: &[u8]) -> Option<String> {
+/// In lower case.
+fn declared_encoding(bytes: &[u8]) -> Option<String> {
     let head = &bytes[..bytes.len().min(200)];
     let end = head.windows(2).position(|w| w == b"?>")?;
     let head = std::str::from_utf8(&head[..end]).ok()?.strip_prefix("<?xml")?;

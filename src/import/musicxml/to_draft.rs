@@ -1,8 +1,8 @@
 //! Turns a document into a draft: bars in playing order and tracks of notes.
 
 use super::document::{Instrument, Note, Part, ScoreDocument, VoiceId};
-use super::unfold::order;
-use crate::import::{DraftBar, DraftTrack, ImportDraft, Warnings};
+use super::unfold::playing_order;
+use crate::import::{DraftBar, DraftTrack, ImportDraft, Warnings, too_fine};
 use crate::notation::{FormatError, SwungValue, TimedNote, general_midi};
 use crate::rhythm::bounds::{BARS, NAME};
 use crate::rhythm::{Attack, Fraction, Layer, Meter, Pitch, Swing, Tempo, Time, Voice, expected};
@@ -14,25 +14,21 @@ const MAX_NOTES: usize = 400_000;
 const MAX_TRACKS: usize = 256;
 /// Most bars, every repeat written out.
 const MAX_BARS: usize = 64 * BARS.greatest as usize;
-/// Most characters of a title.
-const MAX_TITLE: usize = 200;
-/// Most characters of a groove's note.
-const MAX_NOTE: usize = 4000;
+const MAX_TITLE_CHARS: usize = 200;
+const MAX_NOTE_CHARS: usize = 4000;
 /// Most characters of a part's name before a number.
-const MAX_BASE: usize = 40;
-/// Most characters of a measure's number.
-const MAX_NUMBER: usize = 20;
+const MAX_NUMBERED_NAME_CHARS: usize = 40;
+const MAX_MEASURE_NUMBER_CHARS: usize = 20;
 /// Mean MIDI keys below this play the bass voice (A2).
 const BASS_BELOW: usize = 45;
 
-/// A measure as it is played.
-struct Played {
+struct PlayedMeasure {
     measure: usize,
     start: Time,
     end: Time,
 }
 
-impl Played {
+impl PlayedMeasure {
     /// Where a written time of the measure sounds.
     fn swung(&self, at: Time, swing: SwungValue) -> Option<Time> {
         let sounding = swing.sounding(at.minus(self.start)?, self.end.minus(self.start)?)?;
@@ -40,38 +36,30 @@ impl Played {
     }
 }
 
-/// The swing in force in every measure of a part.
-type Swings = Vec<Option<SwungValue>>;
-
-fn too_fine() -> FormatError {
-    FormatError::new("", "note lengths are too fine to represent exactly; quantize them to a coarser grid")
-}
-
 pub(super) fn draft(document: &ScoreDocument, warnings: &mut Warnings) -> Result<ImportDraft, FormatError> {
     let mut played = Vec::new();
     let mut start = Time::ZERO;
-    for measure in order(&document.measures)? {
+    for measure in playing_order(&document.measures)? {
         let length = document.measures[measure].length;
         if length > Time::ZERO {
-            let end = start.plus(length).ok_or_else(too_fine)?;
-            played.push(Played { measure, start, end });
+            let end = start.plus(length).ok_or_else(|| too_fine(""))?;
+            played.push(PlayedMeasure { measure, start, end });
             start = end;
         }
     }
-    let swings: Vec<Swings> = document.parts.iter().map(|p| swings(p, document.measures.len())).collect();
-    let bars = bars(document, &played, &swings, warnings)?;
-    let (title, note) = (plain(&document.title, MAX_TITLE), plain(&document.note, MAX_NOTE));
+    let bars = bars(document, &played, warnings)?;
+    let (title, note) = (clean_text(&document.title, MAX_TITLE_CHARS), clean_text(&document.note, MAX_NOTE_CHARS));
     let mut draft = ImportDraft { title, note, bars, tracks: Vec::new() };
     let mut count = 0;
-    for (part, swings) in document.parts.iter().zip(&swings) {
-        let swing = constant_swing(&draft.bars, &played, swings);
+    for part in &document.parts {
+        let swing = constant_swing(&draft.bars, &played, &part.swings);
         let tracks = tracks(part);
         let too_many = |wanted: String| FormatError::new(format!("part '{}'", part.name), expected(wanted, "more"));
         if draft.tracks.len() + tracks.len() > MAX_TRACKS {
             return Err(too_many(format!("at most {MAX_TRACKS} voices and instruments")));
         }
         for (track, notes) in tracks {
-            let notes = sounding(notes, &played, swings)?;
+            let notes = sounding_notes(notes, &played, &part.swings)?;
             count += notes.len();
             if count > MAX_NOTES {
                 return Err(too_many(format!("at most {MAX_NOTES} notes with repeats written out")));
@@ -83,26 +71,13 @@ pub(super) fn draft(document: &ScoreDocument, warnings: &mut Warnings) -> Result
 }
 
 /// Text of at most so many characters, without control characters.
-fn plain(text: &str, most: usize) -> String {
+fn clean_text(text: &str, most: usize) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(most).collect::<String>().trim().to_owned()
-}
-
-fn swings(part: &Part, measures: usize) -> Swings {
-    let (mut all, mut now) = (Vec::with_capacity(measures), None);
-    let mut changes = part.swing_changes.iter().peekable();
-    for measure in 0..measures {
-        while let Some(change) = changes.next_if(|c| c.measure <= measure) {
-            now = change.swing;
-        }
-        all.push(now);
-    }
-    all
 }
 
 fn bars(
     document: &ScoreDocument,
-    played: &[Played],
-    swings: &[Swings],
+    played: &[PlayedMeasure],
     warnings: &mut Warnings,
 ) -> Result<Vec<DraftBar>, FormatError> {
     if played.len() > MAX_BARS {
@@ -117,7 +92,7 @@ fn bars(
     let tempos = tempos(document, &meters)?;
     let names = section_names(document, played);
     let mut odd: Vec<usize> = Vec::new();
-    let bar = |p: &Played| {
+    let bar = |p: &PlayedMeasure| {
         let measure = &document.measures[p.measure];
         let meter = meters[p.measure].clone();
         let length = Some(measure.length).filter(|length| *length != meter.bar());
@@ -127,7 +102,7 @@ fn bars(
         DraftBar {
             length,
             section: names[p.measure].clone(),
-            swing: common_swing(swings.iter().map(|s| s[p.measure])),
+            swing: most_common_swing(document.parts.iter().map(|part| part.swings[p.measure])),
             ..DraftBar::new(meter, tempos[p.measure], &measure.number)
         }
     };
@@ -145,7 +120,7 @@ fn bars(
 }
 
 /// The names of the sections that begin with each measure: rehearsal marks, and where a repeat jumps to and goes on after it.
-fn section_names(document: &ScoreDocument, played: &[Played]) -> Vec<Option<String>> {
+fn section_names(document: &ScoreDocument, played: &[PlayedMeasure]) -> Vec<Option<String>> {
     let mut begins = vec![false; document.measures.len()];
     for pair in played.windows(2) {
         let [before, bar] = pair else { continue };
@@ -158,18 +133,18 @@ fn section_names(document: &ScoreDocument, played: &[Played]) -> Vec<Option<Stri
     }
     let name = |(m, begins): (usize, bool)| {
         let measure = &document.measures[m];
-        let mark = measure.mark.as_ref().map(|t| plain(t, NAME.greatest as usize)).filter(|t| !t.is_empty());
+        let mark =
+            measure.rehearsal_mark.as_ref().map(|t| clean_text(t, NAME.greatest as usize)).filter(|t| !t.is_empty());
         let number = || match measure.number.as_str() {
             "" => (m + 1).to_string(),
-            number => plain(number, MAX_NUMBER),
+            number => clean_text(number, MAX_MEASURE_NUMBER_CHARS),
         };
         mark.or_else(|| begins.then(|| format!("from measure {}", number())))
     };
     begins.into_iter().enumerate().map(name).collect()
 }
 
-/// The swing of most parts.
-fn common_swing(swings: impl Iterator<Item = Option<SwungValue>>) -> Option<Swing> {
+fn most_common_swing(swings: impl Iterator<Item = Option<SwungValue>>) -> Option<Swing> {
     let mut counts: BTreeMap<Option<Fraction>, (usize, Option<Swing>)> = BTreeMap::new();
     for swing in swings.map(|s| s.map(|s| s.swing)) {
         counts.entry(swing.map(Swing::share)).or_insert((0, swing)).0 += 1;
@@ -185,14 +160,14 @@ fn tempos(document: &ScoreDocument, meters: &[Meter]) -> Result<Vec<Tempo>, Form
         now = measure.tempo.or(now);
         let in_beats = |unit: Time| Tempo::new(Fraction::whole(30).over(unit.wholes())?, unit).ok();
         let default = || in_beats(meter.beat()).or_else(|| in_beats(Time::new(1, 4)?));
-        all.push(now.or_else(default).ok_or_else(too_fine)?);
+        all.push(now.or_else(default).ok_or_else(|| too_fine(""))?);
     }
     Ok(all)
 }
 
 /// The swing of a part if it is the same throughout but not that of the bars.
-fn constant_swing(bars: &[DraftBar], played: &[Played], swings: &[Option<SwungValue>]) -> Option<Swing> {
-    let of_part = |p: &Played| swings[p.measure].map(|s| s.swing);
+fn constant_swing(bars: &[DraftBar], played: &[PlayedMeasure], swings: &[Option<SwungValue>]) -> Option<Swing> {
+    let of_part = |p: &PlayedMeasure| swings[p.measure].map(|s| s.swing);
     let first = played.first().map(of_part)?;
     let differs = bars.iter().zip(played).any(|(b, p)| b.swing != of_part(p));
     let is_constant = played.iter().all(|p| of_part(p) == first);
@@ -203,7 +178,7 @@ fn constant_swing(bars: &[DraftBar], played: &[Played], swings: &[Option<SwungVa
 #[derive(PartialEq, Eq, PartialOrd, Ord)]
 enum TrackKey {
     Voice(VoiceId),
-    /// Index of an instrument.
+    /// By the index of its instrument.
     Percussion(usize),
 }
 
@@ -229,12 +204,12 @@ fn tracks<'a>(part: &'a Part) -> Vec<(DraftTrack, Vec<&'a Note>)> {
             TrackKey::Voice(_) => of_notes().or(part.instruments.first()),
         };
         let name = match (key, instrument) {
-            (TrackKey::Percussion(_), Some(own)) if !own.name.is_empty() => plain(&own.name, max_name),
+            (TrackKey::Percussion(_), Some(own)) if !own.name.is_empty() => clean_text(&own.name, max_name),
             _ if several && i > 0 => {
                 let base = if part.name.trim().is_empty() { "part" } else { &part.name };
-                format!("{} {}", plain(base, MAX_BASE), i + 1)
+                format!("{} {}", clean_text(base, MAX_NUMBERED_NAME_CHARS), i + 1)
             }
-            _ => plain(&part.name, max_name),
+            _ => clean_text(&part.name, max_name),
         };
         let mut track = DraftTrack::new(&name, voice(instrument, &notes));
         (track.layer.gain, track.layer.pan) = (part.gain.unwrap_or(0), part.pan.unwrap_or(0));
@@ -263,9 +238,9 @@ fn voice(instrument: Option<&Instrument>, notes: &[&Note]) -> Voice {
 }
 
 /// The notes as they sound: in playing order, cut where a repeat jumps away, with swing applied.
-fn sounding(
+fn sounding_notes(
     mut notes: Vec<&Note>,
-    played: &[Played],
+    played: &[PlayedMeasure],
     swings: &[Option<SwungValue>],
 ) -> Result<Vec<TimedNote>, FormatError> {
     notes.sort_by_key(|n| n.measure);
@@ -276,8 +251,8 @@ fn sounding(
             if all.len() > MAX_NOTES {
                 return Ok(all);
             }
-            let start = bar.start.plus(note.at).ok_or_else(too_fine)?;
-            let mut end = start.plus(note.length).ok_or_else(too_fine)?;
+            let start = bar.start.plus(note.start).ok_or_else(|| too_fine(""))?;
+            let mut end = start.plus(note.length).ok_or_else(|| too_fine(""))?;
             let mut last = i;
             while end > played[last].end {
                 match played.get(last + 1) {
@@ -285,12 +260,12 @@ fn sounding(
                     _ => end = played[last].end,
                 }
             }
-            let swung = |t: Time, bar: &Played, in_tuplet: bool| match swings[bar.measure] {
-                Some(swing) if !in_tuplet => bar.swung(t, swing).ok_or_else(too_fine),
+            let swung = |t: Time, bar: &PlayedMeasure, in_tuplet: bool| match swings[bar.measure] {
+                Some(swing) if !in_tuplet => bar.swung(t, swing).ok_or_else(|| too_fine("")),
                 _ => Ok(t),
             };
             let start = swung(start, bar, note.starts_in_tuplet)?;
-            let length = swung(end, &played[last], note.ends_in_tuplet)?.minus(start).ok_or_else(too_fine)?;
+            let length = swung(end, &played[last], note.ends_in_tuplet)?.minus(start).ok_or_else(|| too_fine(""))?;
             let attack = Attack { accent: note.accent, pitch: note.key.and_then(Pitch::new) };
             all.push(TimedNote { start, length, attack });
         }

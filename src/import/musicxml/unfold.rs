@@ -7,11 +7,11 @@ use crate::rhythm::expected;
 const MAX_PLAYED_MEASURES: usize = 65_536;
 
 /// Indices of the measures in playing order: repeats and endings written out. Jumps (da capo and the like) are not followed.
-pub(super) fn order(measures: &[Measure]) -> Result<Vec<usize>, FormatError> {
+pub(super) fn playing_order(measures: &[Measure]) -> Result<Vec<usize>, FormatError> {
     let (mut order, mut at, mut start, mut pass) = (Vec::new(), 0, 0, 1);
     let mut under_ending = false;
     while let Some(measure) = measures.get(at) {
-        if (measure.forward && at != start) || (under_ending && measure.endings.is_empty()) {
+        if (measure.repeat_start && at != start) || (under_ending && measure.endings.is_empty()) {
             (start, pass) = (at, 1);
         }
         under_ending = !measure.endings.is_empty();
@@ -24,7 +24,7 @@ pub(super) fn order(measures: &[Measure]) -> Result<Vec<usize>, FormatError> {
             let wanted = format!("at most {MAX_PLAYED_MEASURES} measures with repeats written out");
             return Err(FormatError::new(format!("measure {}", measure.number), expected(wanted, "more")));
         }
-        let times = match measure.backward {
+        let times = match measure.repeat_count {
             None => 1,
             // Under an ending, a further pass needs a following ending for it.
             Some(_) if under_ending => {
@@ -42,7 +42,7 @@ pub(super) fn order(measures: &[Measure]) -> Result<Vec<usize>, FormatError> {
             under_ending = false;
         } else {
             at += 1;
-            if measure.backward.is_some() {
+            if measure.repeat_count.is_some() {
                 (start, pass) = (at, if under_ending { pass } else { 1 });
             }
         }
@@ -58,15 +58,15 @@ mod tests {
         let measures: Vec<Measure> = rows
             .iter()
             .map(|(marks, endings)| Measure {
-                forward: marks.contains('<'),
-                backward: marks
+                repeat_start: marks.contains('<'),
+                repeat_count: marks
                     .contains('>')
                     .then(|| marks.chars().find_map(|c| c.to_digit(10)).map_or(2, |d| d as usize)),
                 endings: endings.to_vec(),
                 ..Measure::default()
             })
             .collect();
-        assert_eq!(order(&measures).expect("an order"), expected, "{rows:?}");
+        assert_eq!(playing_order(&measures).expect("an order"), expected, "{rows:?}");
     }
 
     #[test]
@@ -85,7 +85,7 @@ mod tests {
 
     #[test]
     fn endless_repeats_are_refused() {
-        let row = Measure { forward: true, backward: Some(64), ..Measure::default() };
-        assert!(order(&vec![row; 2000]).is_err());
+        let row = Measure { repeat_start: true, repeat_count: Some(64), ..Measure::default() };
+        assert!(playing_order(&vec![row; 2000]).is_err());
     }
 }

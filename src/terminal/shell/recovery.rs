@@ -19,7 +19,10 @@ pub(super) struct OpenedGroove<'a> {
 pub(super) type OfferedJournals = Vec<Option<UnsavedJournal>>;
 
 /// What is to be offered. Work that equals the groove or what it started from is no work; its journal is removed.
-pub(super) fn prepare(found: Vec<UnsavedJournal>, opened: &OpenedGroove<'_>) -> (OfferedJournals, VecDeque<UnsavedWork>) {
+pub(super) fn prepare(
+    found: Vec<UnsavedJournal>,
+    opened: &OpenedGroove<'_>,
+) -> (OfferedJournals, VecDeque<UnsavedWork>) {
     let (mut offered_journals, mut offered) = (Vec::new(), VecDeque::new());
     for unsaved in found {
         let contents = &unsaved.contents;

@@ -8,7 +8,9 @@ use crate::describe::notes::NotationOptions;
 use crate::export::annotations::Annotator;
 use crate::export::pulses::{self, MarkedHearing};
 use crate::export::{ExportError, ExportInput};
-use crate::notation::{Bar, Clef, HeadShape, Note, Staff, StaffKind, SwungValue, Value, general_midi, section_range};
+use crate::notation::{
+    Bar, Clef, HeadShape, Note, NoteValue, Staff, StaffKind, SwungValue, general_midi, section_range,
+};
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time};
 use num_integer::Integer;
 use std::io::Write;
@@ -20,10 +22,10 @@ const DOCTYPE: &str = "score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Pa
 const MAX_DIVISIONS: i64 = 1 << 40;
 
 /// Most notes and rests that are kept between the check of the groove and the writing; more are spelled again.
-const MAX_KEPT: usize = 100_000;
+const MAX_KEPT_NOTES: usize = 100_000;
 
 /// A layer that was spelled without an error.
-struct Checked {
+struct CheckedPart {
     layer: usize,
     kind: StaffKind,
     /// Over each bar.
@@ -43,8 +45,8 @@ pub fn write(
 ) -> Result<Vec<String>, ExportError> {
     let groove = piece.groove;
     let sections = section_range(groove, piece.section)?;
-    let spell = |layer| Staff::of(groove, layer, sections.clone(), notation.beams);
-    let (mut remarks, mut room) = (Vec::new(), MAX_KEPT);
+    let spell = |layer| Staff::spell(groove, layer, sections.clone(), notation.beams);
+    let (mut remarks, mut room) = (Vec::new(), MAX_KEPT_NOTES);
     let mut parts = Vec::with_capacity(groove.layers().len());
     for layer in 0..groove.layers().len() {
         let staff = spell(layer)?;
@@ -52,21 +54,21 @@ pub fn write(
         let notes = staff.bars.iter().map(|b| b.notes.len()).sum();
         let kept = room.checked_sub(notes);
         room = kept.unwrap_or(room);
-        parts.push(Checked { layer, kind: staff.kind, swing, kept: kept.map(|_| staff) });
+        parts.push(CheckedPart { layer, kind: staff.kind, swing, kept: kept.map(|_| staff) });
     }
     let mut xml = Xml::new(Some(DOCTYPE));
-    header(&mut xml, groove);
+    write_header(&mut xml, groove);
     for part in &parts {
-        score_part(&mut xml, &groove.layers()[part.layer], part);
+        write_score_part(&mut xml, &groove.layers()[part.layer], part);
     }
     if parts.is_empty() {
         xml.wrap("score-part", &[("id", "P1")], |xml| xml.text("part-name", &[], "rests"));
-        let staff = rests(piece);
-        parts.push(Checked { layer: staff.layer, kind: staff.kind, swing: Vec::new(), kept: Some(staff) });
+        let staff = rest_staff(piece);
+        parts.push(CheckedPart { layer: staff.layer, kind: staff.kind, swing: Vec::new(), kept: Some(staff) });
     }
     xml.close(1);
-    let (marks, marked) = (pulses::marks(piece), pulses::layer(piece));
-    for (i, Checked { layer, swing, kept, .. }) in parts.into_iter().enumerate() {
+    let (marks, marked) = (pulses::marked_hearings(piece), pulses::marked_layer(piece));
+    for (i, CheckedPart { layer, swing, kept, .. }) in parts.into_iter().enumerate() {
         let staff = kept.map_or_else(|| spell(layer), Ok)?;
         let marks = if marked == Some(layer) { &marks[..] } else { &[] };
         xml.open("part", &[("id", &format!("P{}", i + 1))]);
@@ -93,13 +95,13 @@ pub fn write(
 }
 
 /// Everything before the parts; the list of parts stays open.
-fn header(xml: &mut Xml, groove: &Groove) {
+fn write_header(xml: &mut Xml, groove: &Groove) {
     xml.open("score-partwise", &[("version", "4.0")]);
     xml.wrap("work", &[], |xml| xml.text("work-title", &[], groove.title()));
     xml.open_all(&["identification", "encoding"]);
     xml.text("software", &[], "teeter");
     for element in ["accidental", "beam"] {
-        xml.empty("supports", &[("element", element), ("type", "yes")]);
+        xml.empty_element("supports", &[("element", element), ("type", "yes")]);
     }
     xml.close(1);
     if !groove.note().is_empty() {
@@ -110,18 +112,18 @@ fn header(xml: &mut Xml, groove: &Groove) {
 }
 
 /// A staff of rests, for a groove without layers: a score needs a part.
-fn rests(piece: &ExportInput<'_>) -> Staff {
+fn rest_staff(piece: &ExportInput<'_>) -> Staff {
     let bars = piece.sections().into_iter().flat_map(|section| {
         let s = &piece.groove.sections()[section];
-        let (at, length) = (Time::ZERO, s.meter.bar());
-        let rest = Note { at, length, value: None, sound: None, tuplet: None, beams: Vec::new() };
+        let (start, length) = (Time::ZERO, s.meter.bar());
+        let rest = Note { start, length, value: None, sound: None, tuplet: None, beams: Vec::new() };
         let bar = move |number| Bar { section, number, notes: vec![rest.clone()], tuplets: Vec::new() };
         (0..usize::from(s.bars)).map(bar)
     });
     Staff { layer: usize::MAX, kind: StaffKind::Line, shape: HeadShape::Round, bars: bars.collect() }
 }
 
-fn score_part(xml: &mut Xml, layer: &Layer, part: &Checked) {
+fn write_score_part(xml: &mut Xml, layer: &Layer, part: &CheckedPart) {
     let id = format!("P{}", part.layer + 1);
     let instrument_id = format!("{id}-I1");
     xml.open("score-part", &[("id", &id)]);
@@ -171,7 +173,7 @@ fn six_digits(x: Fraction) -> String {
 fn divisions(staff: &Staff, marks: &[MarkedHearing]) -> Option<i64> {
     let mut all = 1_i64;
     let lengths = staff.bars.iter().flat_map(|b| &b.notes).map(|n| n.length);
-    for time in lengths.chain(marks.iter().flat_map(|m| &m.at).flatten().copied()) {
+    for time in lengths.chain(marks.iter().flat_map(|m| &m.pulses).flatten().copied()) {
         let quarters = time.repeated(4)?;
         let wide = i128::from(all).lcm(&i128::from(quarters.denom()));
         all = i64::try_from(wide).ok().filter(|d| *d <= MAX_DIVISIONS)?;
@@ -207,18 +209,14 @@ struct Part<'a, 'b> {
 }
 
 impl Part<'_, '_> {
-    fn groove(&self) -> &Groove {
-        self.piece.groove
-    }
-
     fn measure(&mut self, bar: &Bar, index: usize) {
-        let section = self.groove().sections()[bar.section].clone();
+        let section = self.piece.groove.sections()[bar.section].clone();
         self.xml.open("measure", &[("number", &(index + 1).to_string())]);
         let (first, last) = (bar.number == 0, bar.number + 1 == usize::from(section.bars));
         if first && section.times > 1 {
             self.xml.open("barline", &[("location", "left")]);
             self.xml.text("bar-style", &[], "heavy-light");
-            self.xml.empty("repeat", &[("direction", "forward")]);
+            self.xml.empty_element("repeat", &[("direction", "forward")]);
             self.xml.close(1);
         }
         self.attributes(&section, index);
@@ -236,7 +234,7 @@ impl Part<'_, '_> {
             self.xml.open("barline", &[("location", "right")]);
             self.xml.text("bar-style", &[], if end || section.times > 1 { "light-heavy" } else { "light-light" });
             if section.times > 1 {
-                self.xml.empty("repeat", &[("direction", "backward"), ("times", &section.times.to_string())]);
+                self.xml.empty_element("repeat", &[("direction", "backward"), ("times", &section.times.to_string())]);
             }
             self.xml.close(1);
         }
@@ -326,20 +324,20 @@ impl Part<'_, '_> {
     /// A metronome mark, in quarters if the beat is not a note value.
     fn tempo(&mut self, tempo: Tempo) {
         let quarters = tempo.wholes_per_minute().times(Fraction::whole(4)).unwrap_or(tempo.bpm());
-        let (unit, bpm) = match Value::of(tempo.unit()) {
+        let (unit, bpm) = match NoteValue::from_length(tempo.unit()) {
             Some(unit) => (unit, tempo.bpm()),
-            None => (Value::QUARTER, quarters),
+            None => (NoteValue::QUARTER, quarters),
         };
         self.direction(|xml| {
             xml.open("metronome", &[]);
             xml.text("beat-unit", &[], unit.name());
             if unit.dotted {
-                xml.empty("beat-unit-dot", &[]);
+                xml.empty_element("beat-unit-dot", &[]);
             }
             xml.text("per-minute", &[], &six_digits(bpm));
             xml.close(1);
         });
-        self.xml.empty("sound", &[("tempo", &fraction(quarters))]);
+        self.xml.empty_element("sound", &[("tempo", &fraction(quarters))]);
         self.xml.close(1);
     }
 
@@ -351,10 +349,10 @@ impl Part<'_, '_> {
             self.xml.open_all(&["sound", "swing"]);
             self.xml.number("first", share.numer());
             self.xml.number("second", share.denom() - share.numer());
-            self.xml.text("swing-type", &[], Value::plain(value).unwrap_or(Value::QUARTER).name());
+            self.xml.text("swing-type", &[], NoteValue::undotted(value).unwrap_or(NoteValue::QUARTER).name());
             self.xml.close(2);
         } else if swing.words.is_none() {
-            self.xml.wrap("sound", &[], |xml| xml.wrap("swing", &[], |xml| xml.empty("straight", &[])));
+            self.xml.wrap("sound", &[], |xml| xml.wrap("swing", &[], |xml| xml.empty_element("straight", &[])));
         }
         self.xml.close(1);
     }

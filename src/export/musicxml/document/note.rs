@@ -1,7 +1,7 @@
 //! Writes the notes of a measure.
 
 use super::Part;
-use crate::notation::{Accidental, Bar, Beam, HeadShape, Note, StaffKind, Strike, Tuplet};
+use crate::notation::{Accidental, Bar, Beam, HeadShape, Note, NoteSound, StaffKind, Tuplet};
 use crate::rhythm::{Accent, Time};
 
 /// The style of text over the notes.
@@ -11,8 +11,8 @@ impl Part<'_, '_> {
     pub(super) fn notes(&mut self, bar: &Bar) {
         for (i, note) in bar.notes.iter().enumerate() {
             // The first direction is set nearest to the notes.
-            if let Some(strike) = note.sound {
-                let [group, landing] = self.annotator.at(&self.notation.over, bar, strike);
+            if let Some(sound) = note.sound {
+                let [group, landing] = self.annotator.labels(&self.notation.over, bar, sound);
                 for (text, style) in [(landing, "italic"), (group, "normal")] {
                     if let Some(text) = text {
                         self.words(&text, &[SMALL, ("font-style", style)], 0);
@@ -29,11 +29,11 @@ impl Part<'_, '_> {
 
     /// The marks of pulses within a note.
     fn pulses(&mut self, bar: &Bar, note: &Note) {
-        let start = self.groove().sections()[bar.section].meter.bar().repeated(bar.number);
-        let times = start.and_then(|s| s.plus(note.at)).and_then(|s| Some((s, s.plus(note.length)?)));
+        let start = self.piece.groove.sections()[bar.section].meter.bar().repeated(bar.number);
+        let times = start.and_then(|s| s.plus(note.start)).and_then(|s| Some((s, s.plus(note.length)?)));
         let Some((start, end)) = times else { return };
         for mark in self.marks {
-            for at in mark.within(bar.section, start, end) {
+            for at in mark.pulses_between(bar.section, start, end) {
                 let offset = at.minus(start).map_or(0, |t| self.in_divisions(t));
                 self.words(&mark.sign, &[SMALL, ("font-style", "normal")], offset);
             }
@@ -50,32 +50,32 @@ impl Part<'_, '_> {
 
     /// In divisions: the difference of two rounded positions, so that the durations of a bar add up.
     fn duration(&self, note: &Note) -> i64 {
-        let end = note.at.plus(note.length).unwrap_or(note.at);
-        self.in_divisions(end) - self.in_divisions(note.at)
+        let end = note.start.plus(note.length).unwrap_or(note.start);
+        self.in_divisions(end) - self.in_divisions(note.start)
     }
 
     fn note(&mut self, bar: &Bar, index: usize, note: &Note) {
         self.xml.open("note", &[]);
         match note.sound {
-            None if note.value.is_none() => self.xml.empty("rest", &[("measure", "yes")]),
-            None => self.xml.empty("rest", &[]),
-            Some(strike) => self.head(strike),
+            None if note.value.is_none() => self.xml.empty_element("rest", &[("measure", "yes")]),
+            None => self.xml.empty_element("rest", &[]),
+            Some(sound) => self.head(sound),
         }
         self.xml.number("duration", self.duration(note));
-        let ties =
-            note.sound.map_or([(false, "stop"), (false, "start")], |s| [(s.tied_from, "stop"), (s.tied_to, "start")]);
-        for (_, kind) in ties.iter().filter(|t| t.0) {
-            self.xml.empty("tie", &[("type", kind)]);
+        let ties = note.sound.into_iter().flat_map(|s| [(s.tied_from, "stop"), (s.tied_to, "start")]);
+        let ties: Vec<&str> = ties.filter(|t| t.0).map(|t| t.1).collect();
+        for kind in &ties {
+            self.xml.empty_element("tie", &[("type", kind)]);
         }
         self.xml.number("voice", 1);
         if let Some(value) = note.value {
             self.xml.text("type", &[], value.name());
             if value.dotted {
-                self.xml.empty("dot", &[]);
+                self.xml.empty_element("dot", &[]);
             }
         }
-        if let Some(sign) = note.sound.and_then(|s| s.spelled).and_then(|s| s.sign) {
-            let name = match sign {
+        if let Some(accidental) = note.sound.and_then(|s| s.spelled_pitch).and_then(|p| p.accidental) {
+            let name = match accidental {
                 Accidental::Sharp => "sharp",
                 Accidental::Flat => "flat",
                 Accidental::Natural => "natural",
@@ -94,11 +94,11 @@ impl Part<'_, '_> {
         }
         if self.staff.kind == StaffKind::Line && note.value.is_some_and(|v| v.halvings > 0) && note.sound.is_some() {
             // Stems leave the space over the heads to the text.
-            let has_text = self.annotator.lines(&self.notation.over) > 0;
+            let has_text = self.annotator.max_labels(&self.notation.over) > 0;
             self.xml.text("stem", &[], if has_text { "down" } else { "up" });
         }
-        if let Some(strike) = note.sound {
-            self.notehead(strike);
+        if let Some(sound) = note.sound {
+            self.notehead(sound);
         }
         for (level, beam) in note.beams.iter().enumerate() {
             let text = match beam {
@@ -111,7 +111,7 @@ impl Part<'_, '_> {
             self.xml.text("beam", &[("number", &(level + 1).to_string())], text);
         }
         self.notations(bar, index, note, tuplet, &ties);
-        let under = note.sound.map_or([None, None], |s| self.annotator.at(&self.notation.under, bar, s));
+        let under = note.sound.map_or([None, None], |s| self.annotator.labels(&self.notation.under, bar, s));
         for (line, text) in under.iter().enumerate().filter_map(|(line, text)| Some((line, text.as_ref()?))) {
             let number = if self.notation.under.groups { line + 1 } else { 1 };
             self.xml.open("lyric", &[("number", &number.to_string())]);
@@ -122,8 +122,8 @@ impl Part<'_, '_> {
         self.xml.close(1);
     }
 
-    fn head(&mut self, strike: Strike) {
-        if let Some(p) = strike.spelled {
+    fn head(&mut self, sound: NoteSound) {
+        if let Some(p) = sound.spelled_pitch {
             self.xml.open("pitch", &[]);
             self.xml.text("step", &[], &p.letter.to_string());
             if p.alter != 0 {
@@ -139,8 +139,8 @@ impl Part<'_, '_> {
         self.xml.close(1);
     }
 
-    fn notehead(&mut self, strike: Strike) {
-        let ghost = strike.attack.accent == Accent::Ghost;
+    fn notehead(&mut self, sound: NoteSound) {
+        let ghost = sound.attack.accent == Accent::Ghost;
         let head = match self.staff.shape {
             HeadShape::Round => "normal",
             HeadShape::Cross => "x",
@@ -154,25 +154,25 @@ impl Part<'_, '_> {
         }
     }
 
-    fn notations(&mut self, bar: &Bar, index: usize, note: &Note, tuplet: Option<&Tuplet>, ties: &[(bool, &str); 2]) {
+    fn notations(&mut self, bar: &Bar, index: usize, note: &Note, tuplet: Option<&Tuplet>, ties: &[&str]) {
         let edge = tuplet.filter(|t| t.first == index || t.last == index);
         let accent = note.sound.is_some_and(|s| s.attack.accent == Accent::Accent && !s.tied_from);
-        if edge.is_none() && !accent && ties.iter().all(|t| !t.0) {
+        if edge.is_none() && !accent && ties.is_empty() {
             return;
         }
         self.xml.open("notations", &[]);
-        for (_, kind) in ties.iter().filter(|t| t.0) {
-            self.xml.empty("tied", &[("type", kind)]);
+        for kind in ties {
+            self.xml.empty_element("tied", &[("type", kind)]);
         }
         if let Some(t) = edge {
             if t.first == index {
                 self.tuplet_start(bar, t);
             } else {
-                self.xml.empty("tuplet", &[("type", "stop"), ("number", "1")]);
+                self.xml.empty_element("tuplet", &[("type", "stop"), ("number", "1")]);
             }
         }
         if accent {
-            self.xml.wrap("articulations", &[], |xml| xml.empty("accent", &[]));
+            self.xml.wrap("articulations", &[], |xml| xml.empty_element("accent", &[]));
         }
         self.xml.close(1);
     }

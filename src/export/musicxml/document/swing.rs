@@ -1,6 +1,6 @@
 //! The swing that a part states: only what the groove plays, for a section where that is possible, else bar by bar.
 
-use crate::notation::{Bar, Staff, SwungValue, Value};
+use crate::notation::{Bar, NoteValue, Staff, SwungValue};
 use crate::rhythm::{Fraction, Groove, SoundedAttack, Swing, Time};
 
 /// The swing in force over a bar.
@@ -53,7 +53,7 @@ pub(super) fn plan(groove: &Groove, staff: &Staff, remarks: &mut Vec<String>) ->
         let bar = context.meter.bar();
         let attacks = groove.part(staff.layer, section).attacks(context);
         let edges: Vec<Vec<Edge>> = bars.iter().map(|b| edges(b, &attacks, bar)).collect();
-        let of_cell = context.meter.beat().divided(usize::from(context.division)).and_then(Value::plain);
+        let of_cell = context.meter.beat().divided(usize::from(context.division)).and_then(NoteValue::undotted);
         let before = all.last().copied().unwrap_or_default();
         let whole = candidates(before, swing, of_cell);
         if let Some(found) = whole.into_iter().find(|c| edges.iter().all(|e| c.misses(e, bar) == Some(0))) {
@@ -84,7 +84,7 @@ pub(super) fn plan(groove: &Groove, staff: &Staff, remarks: &mut Vec<String>) ->
 }
 
 /// What may be stated, the preferred first: what is in force, straight, and the swing of each value, that of the layer's cells first.
-fn candidates(before: StatedSwing, swing: Swing, of_cell: Option<Value>) -> Vec<StatedSwing> {
+fn candidates(before: StatedSwing, swing: Swing, of_cell: Option<NoteValue>) -> Vec<StatedSwing> {
     let mut values = SwungValue::VALUES;
     values.sort_by_key(|v| Some(*v) != of_cell);
     let swung = values.map(|v| SwungValue { swing, value: v.length() });
@@ -97,11 +97,11 @@ fn edges(bar: &Bar, attacks: &[SoundedAttack], length: Time) -> Vec<Edge> {
     let start = length.repeated(bar.number);
     let mut all = Vec::new();
     for note in &bar.notes {
-        let Some(strike) = note.sound else { continue };
-        let (sound, in_tuplet) = (attacks[strike.number], note.tuplet.is_some());
+        let Some(sound) = note.sound else { continue };
+        let (attack, in_tuplet) = (attacks[sound.number], note.tuplet.is_some());
         let ends = [
-            (!strike.tied_from).then_some((Some(note.at), sound.start)),
-            (!strike.tied_to).then_some((note.at.plus(note.length), sound.end)),
+            (!sound.tied_from).then_some((Some(note.start), attack.start)),
+            (!sound.tied_to).then_some((note.start.plus(note.length), attack.end)),
         ];
         for (written, sounding) in ends.into_iter().flatten() {
             let sounding = start.and_then(|s| sounding.minus(s));

@@ -1,6 +1,6 @@
 //! Tests of quantizing played onsets.
 
-use super::{file, import_with, sounding, with_end};
+use super::{file, import_with_tolerance, sounding, with_end};
 use crate::import::Imported;
 use crate::rhythm::{Fraction, Part, Time};
 use proptest::prelude::*;
@@ -25,7 +25,7 @@ fn played(channel: u8, key: u8, onsets: &[u64], length: u64) -> Vec<u8> {
 }
 
 fn import_played(bytes: &[u8], tolerance: i32) -> Imported {
-    import_with(bytes, Fraction::whole(tolerance)).unwrap_or_else(|e| panic!("{e}"))
+    import_with_tolerance(bytes, Fraction::whole(tolerance)).unwrap_or_else(|e| panic!("{e}"))
 }
 
 /// Onsets of every layer in 480ths of a quarter.
@@ -185,7 +185,7 @@ proptest! {
     ) {
         let onsets: Vec<u64> = rows.iter().map(|r| r * step).collect::<std::collections::BTreeSet<_>>().into_iter().collect();
         let bytes = played(if drum { 9 } else { 0 }, 42, &onsets, length);
-        match import_with(&bytes, Fraction::ZERO) {
+        match import_with_tolerance(&bytes, Fraction::ZERO) {
             Ok(imported) => {
                 let mut all = ticks(&imported).concat();
                 all.sort_unstable();
@@ -196,7 +196,7 @@ proptest! {
                 prop_assert!(error.message.contains("exactly; try --tolerance 5"), "{}", error);
                 // A groove has up to 64 cells in a beat.
                 prop_assert!(step < 10, "{}", error);
-                prop_assert!(import_with(&bytes, Fraction::whole(5)).is_ok());
+                prop_assert!(import_with_tolerance(&bytes, Fraction::whole(5)).is_ok());
             }
         }
     }

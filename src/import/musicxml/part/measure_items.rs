@@ -2,10 +2,9 @@
 
 use super::{PartReader, number};
 use crate::import::musicxml::directions::{self, Metronome};
-use crate::import::musicxml::document::SwingChange;
-use crate::import::musicxml::dom::{Children, Element, error_at};
+use crate::import::musicxml::dom::{Element, ElementExt, error_at};
 use crate::notation::FormatError;
-use crate::rhythm::{Fraction, Time, expected};
+use crate::rhythm::{Fraction, Swing, Time, expected};
 
 impl PartReader<'_> {
     pub(super) fn attributes(&mut self, element: Element<'_>) -> Result<(), FormatError> {
@@ -21,7 +20,7 @@ impl PartReader<'_> {
                 self.warn("unmetered music: every measure is as long as its content");
             }
         }
-        for transpose in element.all("transpose") {
+        for transpose in element.children_named("transpose") {
             let chromatic = number(transpose, "chromatic")?.unwrap_or(Fraction::ZERO).round();
             let octaves = number(transpose, "octave-change")?.unwrap_or(Fraction::ZERO).round();
             let staff = transpose.attribute("number").and_then(|n| n.parse().ok()).unwrap_or(0);
@@ -32,17 +31,19 @@ impl PartReader<'_> {
 
     pub(super) fn direction(&mut self, element: Element<'_>) {
         let sound = element.child("sound");
-        for kind in element.all("direction-type") {
-            if let Some(mark) = kind.child("rehearsal").map(Children::trimmed).filter(|t| !t.is_empty()) {
-                self.measures[self.index].mark.get_or_insert_with(|| mark.to_owned());
+        for kind in element.children_named("direction-type") {
+            if let Some(mark) = kind.child("rehearsal").map(ElementExt::trimmed_text).filter(|t| !t.is_empty()) {
+                self.measures[self.measure_index].rehearsal_mark.get_or_insert_with(|| mark.to_owned());
             }
-            for words in kind.all("words") {
-                let Some(swing) = directions::swing_words(words.trimmed()) else { continue };
-                self.part.swing_changes.push(SwingChange { measure: self.index, swing: None });
-                let is_played = sound.is_some_and(|s| s.has("swing"));
-                if let directions::SwingWords::Swung(swing) = swing
-                    && !is_played
-                {
+            for words in kind.children_named("words") {
+                // Our own words have no note value, so they only end the swing before; a playback instruction sets one.
+                let text = words.trimmed_text();
+                let swing = text.strip_prefix("swing ").and_then(Swing::parse);
+                if swing.is_none() && text != "straight" {
+                    continue;
+                }
+                self.part.swings[self.measure_index] = None;
+                if let Some(swing) = swing.filter(|_| sound.is_none_or(|s| !s.has_child("swing"))) {
                     self.warn(format!("'swing {swing}' is written in words only; read as straight"));
                 }
             }
@@ -50,8 +51,8 @@ impl PartReader<'_> {
         if let Some(sound) = sound {
             self.sound(sound);
         }
-        let mark = element.all("direction-type").find_map(|k| k.child("metronome"));
-        let quarters = sound.and_then(|s| s.attribute("tempo")).and_then(directions::unrounded);
+        let mark = element.children_named("direction-type").find_map(|k| k.child("metronome"));
+        let quarters = sound.and_then(|s| s.attribute("tempo")).and_then(directions::parse_unrounded);
         self.tempo(mark.and_then(directions::metronome), quarters);
     }
 
@@ -62,9 +63,7 @@ impl PartReader<'_> {
             }
         }
         if let Some(swing) = sound.child("swing") {
-            let (changes, measure) = (&mut self.part.swing_changes, self.index);
-            changes.retain(|c| c.measure != measure);
-            changes.push(SwingChange { measure, swing: directions::swing(swing) });
+            self.part.swings[self.measure_index] = directions::swing(swing);
         }
     }
 
@@ -72,13 +71,13 @@ impl PartReader<'_> {
     pub(super) fn tempo(&mut self, written: Option<Metronome>, quarters: Option<Fraction>) {
         let is_written = written.is_some();
         let Some(tempo) = directions::tempo(written, quarters, self.meter.as_ref()) else { return };
-        if self.now != Time::ZERO {
+        if self.position != Time::ZERO {
             self.warn(format!(
                 "the tempo changes within the measure, at {} of a whole note; it was moved to the start of the measure",
-                self.now
+                self.position
             ));
         }
-        let of_measure = &mut self.measures[self.index].tempo;
+        let of_measure = &mut self.measures[self.measure_index].tempo;
         if of_measure.is_none() || is_written {
             *of_measure = Some(tempo);
         }
@@ -91,19 +90,19 @@ impl PartReader<'_> {
             if ending.attribute("type") == Some("start") {
                 let numbers = ending.attribute("number").unwrap_or_default().split([',', ' ']);
                 let passes = numbers.filter_map(|n| n.trim_end_matches('.').parse::<usize>().ok());
-                self.ending = passes.filter(|n| *n <= 64).collect();
+                self.ending_passes = passes.filter(|n| *n <= 64).collect();
             } else {
                 ending_stops = true;
             }
         }
         if let Some(repeat) = element.child("repeat") {
-            let measure = &mut self.measures[self.index];
+            let measure = &mut self.measures[self.measure_index];
             match repeat.attribute("direction") {
-                Some("forward") => measure.forward = true,
+                Some("forward") => measure.repeat_start = true,
                 Some("backward") => {
                     let times = repeat.attribute("times").map_or(Some(2), |t| t.parse::<usize>().ok());
                     let invalid = || error_at(repeat, expected("a repeat count from 1 to 64", "another"));
-                    measure.backward = Some(times.filter(|t| (1..=64).contains(t)).ok_or_else(invalid)?);
+                    measure.repeat_count = Some(times.filter(|t| (1..=64).contains(t)).ok_or_else(invalid)?);
                 }
                 _ => {}
             }

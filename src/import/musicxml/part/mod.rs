@@ -8,7 +8,7 @@ pub(super) use part_list::read_declaration;
 
 use super::directions;
 use super::document::{Measure, Part, VoiceId};
-use super::dom::{Children, Element, error_at};
+use super::dom::{Element, ElementExt, error_at};
 use crate::import::Warnings;
 use crate::notation::{FormatError, count};
 use crate::rhythm::{Fraction, Meter, Time, expected};
@@ -23,24 +23,22 @@ struct PartReader<'a> {
     meter: Option<Meter>,
     /// Semitones from written to sounding pitch, by staff (0 for all).
     transpose: HashMap<u32, i32>,
-    /// Notes tied to the next one.
-    tied: HashMap<TieKey, Vec<OpenTie>>,
-    /// The measure, from 0.
-    index: usize,
-    now: Time,
-    /// The furthest point reached.
-    reach: Time,
-    /// The start of the last note, for chords.
-    last: Time,
+    open_ties: HashMap<TieKey, Vec<OpenTie>>,
+    /// From 0.
+    measure_index: usize,
+    /// From the start of the measure.
+    position: Time,
+    /// The furthest position reached.
+    end: Time,
+    /// Of the last note, for chords.
+    last_onset: Time,
     /// Onsets and ends in this measure, to which rounded durations are matched.
-    known: Vec<Time>,
-    rounded: bool,
-    /// The passes of the current ending.
-    ending: Vec<usize>,
+    known_times: Vec<Time>,
+    has_rounded_duration: bool,
+    ending_passes: Vec<usize>,
     counts: Counts,
 }
 
-/// What two tied notes have in common.
 #[derive(PartialEq, Eq, Hash)]
 struct TieKey {
     /// The MIDI key, or the place on the staff below zero.
@@ -57,10 +55,10 @@ struct OpenTie {
 /// Notes that were changed or dropped.
 #[derive(Default)]
 struct Counts {
-    grace: usize,
-    cue: usize,
-    chord: usize,
-    micro: usize,
+    grace_notes: usize,
+    cue_notes: usize,
+    chord_notes: usize,
+    microtonal_notes: usize,
 }
 
 /// Reads the measures of a part; facts about a measure go to `measures`, which all parts share.
@@ -77,25 +75,25 @@ pub(super) fn read(
         divisions: Fraction::ONE,
         meter: None,
         transpose: HashMap::new(),
-        tied: HashMap::new(),
-        index: 0,
-        now: Time::ZERO,
-        reach: Time::ZERO,
-        last: Time::ZERO,
-        known: Vec::new(),
-        rounded: false,
-        ending: Vec::new(),
+        open_ties: HashMap::new(),
+        measure_index: 0,
+        position: Time::ZERO,
+        end: Time::ZERO,
+        last_onset: Time::ZERO,
+        known_times: Vec::new(),
+        has_rounded_duration: false,
+        ending_passes: Vec::new(),
         counts: Counts::default(),
     };
     for (index, element) in elements.iter().copied().enumerate() {
         reader.measure(index, element)?;
     }
-    let Counts { grace, cue, chord, micro } = reader.counts;
+    let Counts { grace_notes, cue_notes, chord_notes, microtonal_notes } = reader.counts;
     let rows = [
-        (grace, "grace note", "dropped"),
-        (cue, "cue note", "dropped"),
-        (chord, "note", "of chords moved to layers of their own"),
-        (micro, "note", "between semitones moved to the nearest"),
+        (grace_notes, "grace note", "dropped"),
+        (cue_notes, "cue note", "dropped"),
+        (chord_notes, "note", "of chords moved to layers of their own"),
+        (microtonal_notes, "note", "between semitones moved to the nearest"),
     ];
     for (n, what, message) in rows.into_iter().filter(|r| r.0 > 0) {
         reader.warnings.add(format!("part '{}'", reader.part.name), format!("{} {message}", count(n, what)));
@@ -105,9 +103,11 @@ pub(super) fn read(
 
 impl PartReader<'_> {
     fn measure(&mut self, index: usize, element: Element<'_>) -> Result<(), FormatError> {
-        self.index = index;
-        (self.now, self.reach, self.last, self.rounded) = (Time::ZERO, Time::ZERO, Time::ZERO, false);
-        self.known.clear();
+        self.measure_index = index;
+        (self.position, self.end, self.last_onset, self.has_rounded_duration) =
+            (Time::ZERO, Time::ZERO, Time::ZERO, false);
+        self.known_times.clear();
+        self.part.swings.push(self.part.swings.last().copied().flatten());
         if self.measures.len() <= index {
             let number = element.attribute("number").unwrap_or_default().to_owned();
             self.measures.push(Measure { number, ..Measure::default() });
@@ -122,7 +122,7 @@ impl PartReader<'_> {
                 "direction" => self.direction(child),
                 "sound" => {
                     self.sound(child);
-                    self.tempo(None, child.attribute("tempo").and_then(directions::unrounded));
+                    self.tempo(None, child.attribute("tempo").and_then(directions::parse_unrounded));
                 }
                 "barline" => ending_stops |= self.barline(child)?,
                 _ => {}
@@ -130,12 +130,12 @@ impl PartReader<'_> {
         }
         let measure = &mut self.measures[index];
         if measure.endings.is_empty() {
-            measure.endings.clone_from(&self.ending);
+            measure.endings.clone_from(&self.ending_passes);
         }
         if ending_stops {
-            self.ending.clear();
+            self.ending_passes.clear();
         }
-        measure.length = measure.length.max(self.reach);
+        measure.length = measure.length.max(self.end);
         let Some(meter) = &self.meter else { return Ok(()) };
         let earlier = measure.meter.get_or_insert_with(|| meter.clone());
         if *earlier != *meter {
@@ -147,9 +147,8 @@ impl PartReader<'_> {
         Ok(())
     }
 
-    /// Adds a warning about the current measure.
     fn warn(&mut self, message: impl std::fmt::Display) {
-        let place = format!("part '{}', measure {}", self.part.name, self.measures[self.index].number);
+        let place = format!("part '{}', measure {}", self.part.name, self.measures[self.measure_index].number);
         self.warnings.add(place, message);
     }
 }
@@ -163,9 +162,9 @@ enum Move {
 /// The number in the first child of a name.
 fn number(parent: Element<'_>, name: &str) -> Result<Option<Fraction>, FormatError> {
     let Some(child) = parent.child(name) else { return Ok(None) };
-    let text = child.trimmed();
+    let text = child.trimmed_text();
     let found = || format!("{text:?}");
-    directions::decimal(text)
+    directions::parse_decimal(text)
         .map(Some)
         .ok_or_else(|| error_at(child, expected(format!("a number in <{name}>"), found())))
 }

@@ -4,9 +4,9 @@ use super::{Move, OpenTie, PartReader, TieKey, number};
 use crate::import::assemble::magnitude;
 use crate::import::musicxml::directions;
 use crate::import::musicxml::document::{Note, VoiceId};
-use crate::import::musicxml::dom::{Children, Element, error_at};
+use crate::import::musicxml::dom::{Element, ElementExt, error_at, place_of};
 use crate::notation::FormatError;
-use crate::notation::Value;
+use crate::notation::NoteValue;
 use crate::rhythm::{Fraction, Meter, Time, expected, semitones};
 
 /// Most known times of a measure that a rounded time is matched to.
@@ -18,95 +18,94 @@ fn is_summable(t: Time) -> bool {
 }
 
 fn too_fine(element: Element<'_>) -> FormatError {
-    error_at(element, "note lengths are too fine to represent exactly; quantize them to a coarser grid")
+    crate::import::too_fine(place_of(element))
 }
 
 impl PartReader<'_> {
-    /// A number of divisions in whole notes.
-    fn wholes(&self, count: Fraction) -> Option<Fraction> {
+    fn divisions_in_wholes(&self, count: Fraction) -> Option<Fraction> {
         count.over(self.divisions)?.over(Fraction::whole(4))
     }
 
-    /// A duration in whole notes.
     fn duration(&self, element: Element<'_>) -> Result<Option<Time>, FormatError> {
         let Some(count) = number(element, "duration")? else { return Ok(None) };
         if count < Fraction::ZERO {
             return Err(error_at(element, "negative duration"));
         }
-        let time = self.wholes(count).and_then(|w| Time::new(w.numer(), w.denom())).filter(|t| is_summable(*t));
+        let time =
+            self.divisions_in_wholes(count).and_then(|w| Time::new(w.numer(), w.denom())).filter(|t| is_summable(*t));
         time.map(Some).ok_or_else(|| error_at(element, "the duration is too fine to represent exactly"))
     }
 
     /// The length that type, dots and tuplet write, if it is less than a division from the duration.
     fn written_length(&self, element: Element<'_>, duration: Time) -> Option<Time> {
-        let value = Value::from_name(element.child_text("type")?)?.length();
-        let dots = element.all("dot").count().min(4) as u32;
+        let value = NoteValue::from_name(element.child_text("type")?)?.length();
+        let dots = element.children_named("dot").count().min(4) as u32;
         let mut length = value.scaled(Fraction::new((2 << dots) - 1, 1 << dots)?)?;
         if let Some(change) = element.child("time-modification") {
             let whole = |name: &str| change.child_text(name)?.parse::<i64>().ok().filter(|n| (1..=1000).contains(n));
             length = length.scaled(Fraction::new(whole("normal-notes")?, whole("actual-notes")?)?)?;
         }
         let difference = magnitude(length.minus(duration)?.wholes());
-        (difference < self.wholes(Fraction::ONE)?).then_some(length)
+        (difference < self.divisions_in_wholes(Fraction::ONE)?).then_some(length)
     }
 
     fn advance(&mut self, to: Time) {
-        self.now = to;
-        self.reach = self.reach.max(to);
-        self.known.push(to);
+        self.position = to;
+        self.end = self.end.max(to);
+        self.known_times.push(to);
     }
 
     pub(super) fn move_position(&mut self, element: Element<'_>, direction: Move) -> Result<(), FormatError> {
         let by = self.duration(element)?.unwrap_or(Time::ZERO);
-        let to = if direction == Move::Back { self.now.minus(by) } else { self.now.plus(by) };
+        let to = if direction == Move::Back { self.position.minus(by) } else { self.position.plus(by) };
         let mut to = to.ok_or_else(|| too_fine(element))?.max(Time::ZERO);
-        if self.rounded && self.known.len() < MAX_KNOWN_TIMES {
+        if self.has_rounded_duration && self.known_times.len() < MAX_KNOWN_TIMES {
             // Sums of rounded durations miss the exact times by less than a division or two.
-            let slack = self.wholes(Fraction::whole(2)).unwrap_or(Fraction::ZERO);
+            let slack = self.divisions_in_wholes(Fraction::whole(2)).unwrap_or(Fraction::ZERO);
             let distance = |t: &Time| t.minus(to).map_or(slack, |d| magnitude(d.wholes()));
-            let known = self.known.iter().copied().chain([Time::ZERO]);
+            let known = self.known_times.iter().copied().chain([Time::ZERO]);
             to = known.filter(|t| distance(t) < slack).min_by_key(distance).unwrap_or(to);
         }
         // A forward may run past the bar's end where nothing follows; only notes and rests make a bar longer.
-        let reach = self.reach;
+        let reach = self.end;
         self.advance(to);
         let bar = self.meter.as_ref().map_or(to, Meter::bar);
-        self.reach = reach.max(to.min(bar));
+        self.end = reach.max(to.min(bar));
         Ok(())
     }
 
     pub(super) fn note(&mut self, element: Element<'_>) -> Result<(), FormatError> {
-        if element.has("grace") {
-            self.counts.grace += 1;
+        if element.has_child("grace") {
+            self.counts.grace_notes += 1;
             return Ok(());
         }
         let Some(duration) = self.duration(element)? else {
             return Err(error_at(element, expected("a note with a duration", "none")));
         };
         let length = self.written_length(element, duration).unwrap_or(duration);
-        self.rounded |= length != duration;
-        let is_chord = element.has("chord");
-        let at = if is_chord { self.last } else { self.now };
+        self.has_rounded_duration |= length != duration;
+        let is_chord = element.has_child("chord");
+        let at = if is_chord { self.last_onset } else { self.position };
         let end = at.plus(length).filter(|t| is_summable(*t)).ok_or_else(|| too_fine(element))?;
-        self.last = at;
+        self.last_onset = at;
         if !is_chord {
-            self.known.push(at);
+            self.known_times.push(at);
             self.advance(end);
         }
-        if element.has("rest") {
+        if element.has_child("rest") {
             return Ok(());
         }
-        if element.has("cue") {
-            self.counts.cue += 1;
+        if element.has_child("cue") {
+            self.counts.cue_notes += 1;
             return Ok(());
         }
-        self.counts.chord += usize::from(is_chord);
+        self.counts.chord_notes += usize::from(is_chord);
         let staff = element.child_text("staff").and_then(|s| s.parse().ok()).unwrap_or(1);
         let key = self.key(element, staff)?;
         let instrument = element.child("instrument").and_then(|i| i.attribute("id"));
         let instrument = instrument.and_then(|id| self.part.instruments.iter().position(|i| i.id == id));
-        let has_tie = |kind: &str| element.all("tie").any(|t| t.attribute("type") == Some(kind));
-        let in_tuplet = element.has("time-modification");
+        let has_tie = |kind: &str| element.children_named("tie").any(|t| t.attribute("type") == Some(kind));
+        let in_tuplet = element.has_child("time-modification");
         let tie = TieKey { key: key.map_or_else(|| -1 - staff_line(element), i32::from), instrument };
         let voice = VoiceId { staff, voice: element.child_text("voice").unwrap_or("1").to_owned() };
         let tied = if has_tie("stop") { self.end_tie(&tie, &voice) } else { None };
@@ -118,8 +117,8 @@ impl PartReader<'_> {
             index
         } else {
             self.part.notes.push(Note {
-                measure: self.index,
-                at,
+                measure: self.measure_index,
+                start: at,
                 length,
                 key,
                 accent: directions::accent(element),
@@ -131,7 +130,7 @@ impl PartReader<'_> {
             self.part.notes.len() - 1
         };
         if has_tie("start") {
-            let open = self.tied.entry(tie).or_default();
+            let open = self.open_ties.entry(tie).or_default();
             open.retain(|o| o.voice != voice);
             open.push(OpenTie { voice, note: index });
         }
@@ -141,7 +140,7 @@ impl PartReader<'_> {
     /// Removes the open tie that ends at a note, and returns the note where it began: in the same voice, or else, because ties may
     /// change voices, the first.
     fn end_tie(&mut self, tie: &TieKey, voice: &VoiceId) -> Option<usize> {
-        let open = self.tied.get_mut(tie)?;
+        let open = self.open_ties.get_mut(tie)?;
         let index = open.iter().position(|o| o.voice == *voice).unwrap_or(0);
         (index < open.len()).then(|| open.remove(index).note)
     }
@@ -156,7 +155,7 @@ impl PartReader<'_> {
             return Err(error_at(pitch, expected("a pitch with an octave from 0 to 9", "none")));
         };
         let alter = number(pitch, "alter")?.unwrap_or(Fraction::ZERO);
-        self.counts.micro += usize::from(alter.denom() != 1);
+        self.counts.microtonal_notes += usize::from(alter.denom() != 1);
         let transposed = self.transpose.get(&staff).or_else(|| self.transpose.get(&0)).copied().unwrap_or(0);
         let key = (octave.numer() + 1) * 12 + step + alter.round().clamp(-24, 24) + i64::from(transposed);
         let key = u8::try_from(key).ok().filter(|k| *k < 128);

@@ -1,14 +1,14 @@
 //! Reads a part's name, instruments, gain and pan from the part list.
 
 use crate::import::musicxml::document::{Instrument, Part};
-use crate::import::musicxml::dom::{Children, Element};
+use crate::import::musicxml::dom::{Element, ElementExt};
 
 const MAX_INSTRUMENTS: usize = 256;
 
 pub(crate) fn read_declaration(element: Element<'_>) -> Part {
     let text = |name: &str| element.child_text(name).unwrap_or_default().to_owned();
     let mut instruments: Vec<Instrument> = element
-        .all("score-instrument")
+        .children_named("score-instrument")
         .take(MAX_INSTRUMENTS)
         .map(|i| Instrument {
             id: i.attribute("id").unwrap_or_default().into(),
@@ -17,7 +17,7 @@ pub(crate) fn read_declaration(element: Element<'_>) -> Part {
         })
         .collect();
     let (mut gain, mut pan) = (None, None);
-    for midi in element.all("midi-instrument") {
+    for midi in element.children_named("midi-instrument") {
         let id = midi.attribute("id").unwrap_or_default();
         let number = |name: &str| midi.child_text(name).and_then(|t| t.parse::<f64>().ok()).filter(|x| x.is_finite());
         if let Some(found) = instruments.iter_mut().find(|i| i.id == id) {
