@@ -5,13 +5,13 @@ use super::attacks::{LayerAttacks, Scope, TimedAttack};
 use super::clock::{Clock, wholes};
 use super::finding::{self, Finding};
 use super::groups::{Groups, groups};
-use super::hearing::{self, Hearing, kind_of};
+use super::hearing::{self, Hearing, hearing_kind};
 use super::landing::{Landings, landings};
 use super::limits::{Carry, Limits};
-use super::listener::{self, Context, Input, TwoStreams};
+use super::listener::{self, Context, Input};
 use super::measure::{self, Measure};
 use super::speeds::SpeedReport;
-use super::stream::{self, Pair, Stream};
+use super::stream::{self, Stream, StreamPair};
 use crate::rhythm::{Fraction, Groove, Place, Region, Time};
 use std::sync::Arc;
 
@@ -62,8 +62,8 @@ pub(crate) struct AllLayers {
     pub(crate) attacks: Vec<TimedAttack>,
     /// The likeliest first.
     pub(crate) hearings: Vec<Hearing>,
-    /// Where it differs from the beat of the layers asked about.
-    pub(crate) two_streams: Option<TwoStreams>,
+    /// P(written) of the layers asked about less that of all layers, where these lead to different beats.
+    pub(crate) stream_difference: Option<f64>,
 }
 
 /// All that is said of a groove.
@@ -90,7 +90,7 @@ pub struct Report {
     /// The streams: the written beat, the likely hearings stretch by stretch, layers of even attacks.
     pub streams: Vec<Stream>,
     /// Every pair of streams.
-    pub pairs: Vec<Pair>,
+    pub pairs: Vec<StreamPair>,
     /// Why the groove is hard, by the parts of the hardness, the largest first; empty for an easy groove.
     pub findings: Vec<Finding>,
     /// Published measures of the first of the focus layers, section by section where it has attacks.
@@ -108,7 +108,7 @@ impl Report {
 
     /// The written beat, as an index into the hearings.
     pub fn written(&self) -> Option<usize> {
-        self.hearings.iter().position(|h| h.kind == hearing::Kind::Written)
+        self.hearings.iter().position(|h| h.kind == hearing::HearingKind::Written)
     }
 
     /// Whether [`Report::refine`] has added what takes longer.
@@ -122,7 +122,7 @@ impl Report {
         let input = input(&LayerAttacks::new(groove, &self.clock), &self.focus, options);
         let chart = listener::chart(&input);
         let range = options.scope.range(groove, &self.clock);
-        let m = hearing::Material {
+        let m = hearing::HearingContext {
             groove,
             clock: &self.clock,
             range,
@@ -131,7 +131,7 @@ impl Report {
             everything: &[],
             sections: &input.sections,
         };
-        self.speeds = Some(Arc::new(SpeedReport::new(&chart, |h| kind_of(h, &m))));
+        self.speeds = Some(Arc::new(SpeedReport::new(chart, |h| hearing_kind(h, &m))));
         if self.findings.len() > 1 {
             finding::order_by_gain(&mut self.findings, &listener::gains(&input));
         }
@@ -161,7 +161,7 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     let range = options.scope.range(groove, &clock);
     let all_times = times(&everything);
     let found_times = times(&found);
-    let material = hearing::Material {
+    let material = hearing::HearingContext {
         groove,
         clock: &clock,
         range,
@@ -177,15 +177,15 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
         let inside = |a: &&TimedAttack| a.seconds >= range.0 - 1e-9 && a.seconds < range.1 - 1e-9;
         let inside: Vec<TimedAttack> = everything.iter().filter(inside).copied().collect();
         let inside_times = times(&inside);
-        let material = hearing::Material { attacks: &inside_times, sections: &asked[1].sections, ..material };
+        let material = hearing::HearingContext { attacks: &inside_times, sections: &asked[1].sections, ..material };
         AllLayers {
-            answer: Answer::of(&of_all),
+            answer: Answer::new(&of_all),
             attacks: inside,
             hearings: hearing::hearings(&of_all, &material),
-            two_streams: heard.as_ref().and_then(|h| listener::two_streams(h, &of_all)),
+            stream_difference: heard.as_ref().and_then(|h| listener::stream_difference(h, &of_all)),
         }
     });
-    let answer = heard.as_ref().map(Answer::of);
+    let answer = heard.as_ref().map(Answer::new);
     let streams = stream::streams(&layer_attacks, &hearings, range, speed);
     let pairs = stream::pairs(groove, &streams, &clock, speed);
     let measured = focus.first().and_then(|l| layers.get(*l)).map(|l| l.sections.as_slice()).unwrap_or_default();
@@ -194,7 +194,7 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
         .filter_map(|s| Some((s.section, measure::measures(groove, s.section, s.groups.as_ref()?))))
         .collect();
     let findings = answer.as_ref().map(|answer| {
-        finding::findings(&finding::Material {
+        finding::findings(&finding::FindingContext {
             groove,
             layers: &layers,
             focus: &focus,
@@ -206,7 +206,7 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
             answer,
             hearings: &hearings,
             two_streams: all.as_ref().and_then(|a| {
-                let difference = a.two_streams.as_ref()?.difference;
+                let difference = a.stream_difference?;
                 let (followed, all) = a.main_hearings(&hearings)?;
                 let meets_after = stream::meets_after(followed, all, range.1 - range.0, speed);
                 Some(finding::TwoStreams { difference, followed, all, meets_after })
@@ -247,7 +247,7 @@ impl AllLayers {
 /// The first hearing; where it keeps the written beat, that.
 fn main_hearing(hearings: &[Hearing]) -> Option<&Hearing> {
     let first = hearings.first()?;
-    let written = hearings.iter().find(|h| h.kind == hearing::Kind::Written);
+    let written = hearings.iter().find(|h| h.kind == hearing::HearingKind::Written);
     written.filter(|_| first.keeps_written()).or(Some(first))
 }
 

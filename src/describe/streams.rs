@@ -1,7 +1,7 @@
 //! A plain-text picture of streams: one line per stream over a common time axis, one mark per pulse.
 
 use crate::analysis::clock::wholes;
-use crate::analysis::{Report, Source, Stream, limits};
+use crate::analysis::{Report, Stream, StreamSource, limits};
 use crate::rhythm::Groove;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
@@ -45,12 +45,12 @@ pub(crate) fn draw_streams(
     let line = |i: &usize| {
         let s = report.streams.get(*i)?;
         let what = match s.source {
-            Source::Written => "written beat".to_owned(),
-            Source::Hearing { hearing, stretch } => {
+            StreamSource::Written => "written beat".to_owned(),
+            StreamSource::Hearing { hearing, stretch } => {
                 let stretch = stretch.map(|s| format!(" {}", s + 1)).unwrap_or_default();
                 format!("{}{stretch}", report.hearings.get(hearing)?.kind.short())
             }
-            Source::Layer(l) => groove.layers().get(l)?.name.clone(),
+            StreamSource::Layer(l) => groove.layers().get(l)?.name.clone(),
         };
         Some(StreamLine { name: format!("{:>5.1} {what}", 60.0 / s.period), stream: s.clone() })
     };
@@ -150,7 +150,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn line(name: &str, period: f64, start: f64) -> StreamLine {
-        StreamLine { name: name.into(), stream: Stream::endless(Source::Written, period, start) }
+        StreamLine { name: name.into(), stream: Stream::endless(StreamSource::Written, period, start) }
     }
 
     fn check(lines: &[StreamLine], bar: f64, width: usize, expected: &[&str]) {

@@ -1,10 +1,10 @@
 //! Where followed pulses end up: every period is started at several phases, and starts that end on the same pulses are one.
 
-use super::changing::Windows;
-use super::follow::{Course, Start, Step};
-use super::followed::{Tally, count};
+use super::best_path::Windows;
+use super::follow::{Course, PulseStep, Start};
 use super::lanes::{LANES, Lanes, round};
 use super::params::{Params, ROUNDING};
+use super::pulse_posterior::{Tally, count};
 use std::rc::Rc;
 
 /// Two starts whose pulses end up nearer than this part of the period are one.
@@ -85,7 +85,7 @@ struct End {
 /// How much weight each pulse gathers, and where it lies.
 #[pulp::with_simd(measure = pulp::Arch::new())]
 #[inline(always)]
-fn measure_with<'a, S: pulp::Simd>(_: S, course: &'a Course, length: f64, steps: &'a [Step]) -> [End; LANES] {
+fn measure_with<'a, S: pulp::Simd>(_: S, course: &'a Course, length: f64, steps: &'a [PulseStep]) -> [End; LANES] {
     let pulses = steps.last().map_or([0.0; LANES], |s| s.index);
     let rate: Lanes = pulses.map(|p| (f64::from(p) / length) as f32);
     let (mut gain, mut sum, mut weight, mut origin) =

@@ -10,14 +10,14 @@ const COMMONEST: usize = 8;
 
 /// A grid of equal cells round the loop.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Cell {
+pub(super) struct CellGrid {
     /// Length in seconds at the playing speed.
     pub(super) length: f64,
     /// A line of the grid, within the first cell.
     pub(super) origin: f64,
 }
 
-impl Cell {
+impl CellGrid {
     /// The grid through a time. A line a hair before the loop's return is the loop's start: cycles that do not close begin there.
     pub(super) fn through(length: f64, time: f64) -> Self {
         let origin = time.rem_euclid(length);
@@ -27,7 +27,7 @@ impl Cell {
 
 /// The longest cell with at least 90 % of the weight within `min(jnd, u/10)` of its grid, a whole number of them in the loop.
 /// Candidates are the commonest intervals and their differences, divided by 1 to 6.
-pub(super) fn cell(events: &[Event], length: f64, params: &Params) -> Option<Cell> {
+pub(super) fn cell(events: &[Event], length: f64, params: &Params) -> Option<CellGrid> {
     // Relative to the loop, so that the answer scales with time.
     let key = |x: f64| (x / params.exact * 6000.0).round() as i64;
     let unit = params.exact / 6000.0;
@@ -61,7 +61,7 @@ pub(super) fn cell(events: &[Event], length: f64, params: &Params) -> Option<Cel
     let origins = || events.iter().take(3).map(|e| e.time);
     candidates.into_iter().find_map(|u| {
         let origin = origins().find(|o| holds(events, u, *o, params))?;
-        Some(Cell::through(u, origin))
+        Some(CellGrid::through(u, origin))
     })
 }
 

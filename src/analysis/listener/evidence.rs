@@ -1,6 +1,6 @@
 //! From attacks to evidence: weights, events, tempo spans, and the shortest loop.
 
-use super::input::{Attack, Input, Section};
+use super::input::{Input, TimedSection, VoicedAttack};
 use super::params::{Params, ROUNDING};
 use crate::analysis::attacks::MIN_UNJOINED;
 use crate::rhythm::{Accent, Voice};
@@ -24,7 +24,7 @@ pub(super) struct Event {
 
 /// A run of sections of one tempo, heard by itself and round again.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Span {
+pub(super) struct TempoSpan {
     /// Start and end in the loop, in seconds at full speed.
     pub(super) range: (f64, f64),
     /// Length of the loop it is heard as, in seconds at the playing speed.
@@ -36,7 +36,7 @@ pub(super) struct Span {
 }
 
 /// The spans of what is asked about.
-pub(super) fn spans(input: &Input) -> Vec<Span> {
+pub(super) fn spans(input: &Input) -> Vec<TempoSpan> {
     let events = events(input);
     let mut spans = Vec::new();
     for run in input.sections.chunk_by(same_tempo) {
@@ -53,7 +53,7 @@ pub(super) fn spans(input: &Input) -> Vec<Span> {
             range.1 = range.0 + length;
         }
         let played = |seconds: f64| (seconds / input.speed * STEPS).round() / STEPS;
-        spans.push(Span {
+        spans.push(TempoSpan {
             range,
             length: played(length),
             cuts: run.iter().map(|s| s.start - range.0).filter(|c| *c < length - SAME_TIME).map(played).collect(),
@@ -67,13 +67,13 @@ pub(super) fn spans(input: &Input) -> Vec<Span> {
     spans
 }
 
-fn same_tempo(a: &Section, b: &Section) -> bool {
+fn same_tempo(a: &TimedSection, b: &TimedSection) -> bool {
     (a.whole / b.whole - 1.0).abs() < 1e-9
 }
 
 /// The shortest whole number of bars after which the loop is the same again: a written-out repeat is a repeat. Of bars with one
 /// attack each two are a loop.
-fn shortest_loop(events: &[(f64, f64)], length: f64, sections: &[Section]) -> f64 {
+fn shortest_loop(events: &[(f64, f64)], length: f64, sections: &[TimedSection]) -> f64 {
     let bar = sections[0].meter.bar;
     if sections.iter().any(|s| (s.meter.bar / bar - 1.0).abs() > 1e-9) {
         return length;
@@ -99,7 +99,7 @@ fn events(input: &Input) -> Vec<(f64, f64)> {
     let layers = input.attacks.iter().map(|a| a.layer + 1).max().unwrap_or(0);
     let (mut all, mut joined) = (Vec::new(), 0);
     for layer in 0..layers {
-        let mut of_layer: Vec<Attack> = input.attacks.iter().filter(|a| a.layer == layer).copied().collect();
+        let mut of_layer: Vec<VoicedAttack> = input.attacks.iter().filter(|a| a.layer == layer).copied().collect();
         of_layer.sort_by(|a, b| a.seconds.total_cmp(&b.seconds));
         all.extend(of_layer.iter().map(|a| a.seconds).zip(weights(&of_layer, input.length(), &input.params)));
         // Layers that sound together would otherwise need memory for each of them.
@@ -126,9 +126,9 @@ fn join(events: &mut Vec<(f64, f64)>) {
 
 /// The weights of the attacks of one layer: class x voice x grouping. Accented by grouping are an attack before a gap, and the
 /// first of a run of three or more (Povel & Okkerman 1981; of a run of two the second).
-fn weights(attacks: &[Attack], loop_length: f64, params: &Params) -> Vec<f64> {
+fn weights(attacks: &[VoicedAttack], loop_length: f64, params: &Params) -> Vec<f64> {
     let n = attacks.len();
-    let base = |a: &Attack| class(a.accent, params) * voice(a.voice);
+    let base = |a: &VoicedAttack| class(a.accent, params) * voice(a.voice);
     if n < 2 {
         return attacks.iter().map(base).collect();
     }

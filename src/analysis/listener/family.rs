@@ -1,8 +1,8 @@
 //! Which pulses keep the written beat: the only part of the model that looks at the written meter, after everything is heard.
 
-use super::grid_felt::Cycle;
-use super::hypothesis::{Kind, Piece, Pulses};
-use super::input::{Section, WrittenMeter};
+use super::grid_posterior::Cycle;
+use super::hypothesis::{Piece, PulseKind, Pulses};
+use super::input::{TimedSection, WrittenMeter};
 use super::params::ROUNDING;
 
 /// How far a pulse may lie from the written beat, as a part of its period.
@@ -76,7 +76,7 @@ impl Written {
     }
 
     /// What a span from one time of the loop to another holds of a section.
-    pub(super) fn new(section: &Section, range: (f64, f64), speed: f64) -> Self {
+    pub(super) fn new(section: &TimedSection, range: (f64, f64), speed: f64) -> Self {
         let (from, to) = (section.start.max(range.0), section.end.min(range.1));
         let (from, to) = ((from - range.0) / speed, (to - range.0) / speed);
         let meter = WrittenMeter {
@@ -101,8 +101,8 @@ impl Written {
     fn member(&self, piece: &Piece, period: f64, (from, to): (f64, f64)) -> Option<Member> {
         let near = NEAR * period;
         let additive = !self.meter.heads.is_empty() && may_coincide(piece, period, from, to, &self.heads, &self.bars);
-        let may_divide =
-            piece.kind != Kind::Unequal && (self.meter.beats_per_pulse(period).is_some() || self.meter.is_part(period));
+        let may_divide = piece.kind != PulseKind::Unequal
+            && (self.meter.beats_per_pulse(period).is_some() || self.meter.is_part(period));
         if !additive && !may_divide {
             return None;
         }

@@ -35,7 +35,7 @@ fn lanes(starts: &[Start], of: fn(&Start) -> f32) -> Lanes {
 
 /// What a pulse was at an event: the distance to it in seconds, its number, and the bell `g` of the distance.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Step {
+pub(super) struct PulseStep {
     pub(super) error: Lanes,
     pub(super) index: Lanes,
     pub(super) bell: Lanes,
@@ -79,7 +79,7 @@ impl Course {
 
     /// Follows up to [`LANES`] pulses once round the loop from where they have settled. With `single`, of two neighbours on one
     /// pulse the farther one is not on it: its bell is 0.
-    pub(super) fn follow(&self, starts: &[Start], settled: Lanes, single: bool, out: &mut Vec<Step>) {
+    pub(super) fn follow(&self, starts: &[Start], settled: Lanes, single: bool, out: &mut Vec<PulseStep>) {
         follow(self, starts, settled, single, out);
     }
 
@@ -90,7 +90,7 @@ impl Course {
         starts: &[Start],
         settled: Lanes,
         single: bool,
-        out: &mut Vec<Step>,
+        out: &mut Vec<PulseStep>,
         count: &mut impl Count,
     ) {
         let mut follower = Follower::new(starts, settled, self.alpha);
@@ -129,12 +129,12 @@ impl Course {
 /// What is counted while pulses are followed.
 pub(super) trait Count {
     /// Adds an event with the numbers that the pulses have at the next one.
-    fn add(&mut self, event: usize, step: &Step, next: &Lanes);
+    fn add(&mut self, event: usize, step: &PulseStep, next: &Lanes);
 }
 
 impl Count for () {
     #[inline(always)]
-    fn add(&mut self, _: usize, _: &Step, _: &Lanes) {}
+    fn add(&mut self, _: usize, _: &PulseStep, _: &Lanes) {}
 }
 
 /// The state of up to [`LANES`] pulses that follow the attacks.
@@ -156,8 +156,8 @@ impl Follower {
 
     /// Goes on to the next event; `index` is the number of pulses passed.
     #[inline(always)]
-    fn advance(&mut self, step: f32) -> Step {
-        let mut now = Step { error: [0.0; LANES], index: [0.0; LANES], bell: [0.0; LANES] };
+    fn advance(&mut self, step: f32) -> PulseStep {
+        let mut now = PulseStep { error: [0.0; LANES], index: [0.0; LANES], bell: [0.0; LANES] };
         for lane in 0..LANES {
             let x = self.since[lane] + step;
             let z = round(x * self.rate[lane] - TIE);
@@ -179,7 +179,7 @@ fn follow_with<'a, S: pulp::Simd>(
     starts: &'a [Start],
     settled: Lanes,
     single: bool,
-    out: &'a mut Vec<Step>,
+    out: &'a mut Vec<PulseStep>,
 ) {
     course.follow_with(starts, settled, single, out, &mut ());
 }

@@ -8,7 +8,7 @@ use crate::rhythm::{Accent, MeterKind, Region, Voice};
 
 /// One attack of one layer.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Attack {
+pub(crate) struct VoicedAttack {
     /// Seconds from the start of the loop at full speed.
     pub seconds: f64,
     /// How strongly it is played.
@@ -21,7 +21,7 @@ pub(crate) struct Attack {
 
 /// A run of bars of one meter and tempo, every time through counted.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Section {
+pub(crate) struct TimedSection {
     /// Start in seconds at full speed.
     pub start: f64,
     /// End in seconds at full speed.
@@ -32,7 +32,7 @@ pub(crate) struct Section {
     pub meter: WrittenMeter,
 }
 
-impl Section {
+impl TimedSection {
     /// The section that lasts longest, of equal ones the first: a pickup does not say what the beat is.
     pub(crate) fn longest(sections: &[Self]) -> Option<&Self> {
         sections.iter().reduce(|a, b| if b.end - b.start > (a.end - a.start) * (1.0 + 1e-9) { b } else { a })
@@ -69,9 +69,9 @@ pub(crate) struct Carried {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Input {
     /// The attacks of the layers listened to, in any order.
-    pub attacks: Vec<Attack>,
+    pub attacks: Vec<VoicedAttack>,
     /// The sections from 0 to the end of the loop, without a gap.
-    pub sections: Vec<Section>,
+    pub sections: Vec<TimedSection>,
     /// Playing speed as a part of the written tempos.
     pub speed: f64,
     /// The constants of the model.
@@ -115,14 +115,14 @@ impl Input {
                 let at = |time| clock.seconds(index, 0, time).unwrap_or(start);
                 window = (at(r.from), at(to));
             }
-            sections.push(Section { start, end, whole: per_whole, meter: written });
+            sections.push(TimedSection { start, end, whole: per_whole, meter: written });
         }
         let mut attacks = Vec::new();
         for &layer in layers.iter().filter(|l| **l < groove.layers().len()) {
             let voice = groove.layers()[layer].voice;
             let of_layer = layer_attacks.of(layer);
             let once = of_layer.iter().filter(|a| !single || a.pass == 0);
-            attacks.extend(once.map(|a| Attack { seconds: a.seconds, accent: a.accent, voice, layer }));
+            attacks.extend(once.map(|a| VoicedAttack { seconds: a.seconds, accent: a.accent, voice, layer }));
         }
         let input =
             Self { attacks, sections, speed, params: Params::new(Limits::default()), context: Context::After(None) };

@@ -1,6 +1,6 @@
 //! One hearing, one set of pulses: ways to take the beat whose pulses coincide are one hearing, and their probabilities add up.
 
-use super::hypothesis::{Candidate, Kind};
+use super::hypothesis::{Candidate, PulseKind};
 use super::params::ROUNDING;
 
 /// How near two pulses are one, as a part of the period; two even pulses, of which one lies on the grid, are told apart better.
@@ -54,7 +54,7 @@ fn coincide(a: &Candidate, b: &Candidate, length: f64) -> bool {
     if of_a.abs_diff(of_b) as f64 > (1.0 - MIN_SHARE) * max {
         return false;
     }
-    let even = a.kind == Kind::Even && b.kind == Kind::Even && (a.on_grid || b.on_grid);
+    let even = a.kind == PulseKind::Even && b.kind == PulseKind::Even && (a.on_grid || b.on_grid);
     let tolerance = if even { NEAR_EVEN } else { NEAR } * length / max * (1.0 + ROUNDING);
     let (a, b) = (a.times(), b.times());
     on_each_other(&a, &b, length, tolerance)

@@ -2,14 +2,14 @@
 //! them, against each other.
 
 use super::attractors::attractors;
-use super::changing::{Windows, best, best_path, runs};
+use super::best_path::{Windows, best, best_path, runs};
 use super::evidence::Event;
-use super::follow::{Course, Start, Step};
-use super::followed::{Densities, Followed, HIT};
-use super::hypothesis::{Candidate, Kind, Piece, Pulses, normalised};
+use super::follow::{Course, PulseStep, Start};
+use super::hypothesis::{Candidate, Piece, PulseKind, Pulses, normalised};
 use super::lanes::LANES;
 use super::params::{Params, ROUNDING};
 use super::periods::periods;
+use super::pulse_posterior::{Densities, HIT, PulsePosterior};
 use super::renewal::{self, Divided, Gaps, Rate};
 use std::panic::resume_unwind;
 use std::thread;
@@ -39,7 +39,7 @@ pub(super) struct OffGrid<'a> {
     windows: Windows,
     course: Course,
     gaps: Gaps,
-    pub(super) followed: Vec<Followed>,
+    pub(super) followed: Vec<PulsePosterior>,
     pub(super) rates: Vec<Rate>,
 }
 
@@ -55,11 +55,11 @@ impl<'a> OffGrid<'a> {
         let gaps = Gaps::new(events, length);
         let periods = periods(events, length, params);
         let weight: f64 = course.weights.iter().map(|w| f64::from(*w)).sum();
-        let follow = |parts: usize| -> Vec<Followed> {
+        let follow = |parts: usize| -> Vec<PulsePosterior> {
             let all = attractors(&course, &windows, &periods, parts, params);
-            all.iter().map(|a| Followed::new(a, parts, weight, length, params)).collect()
+            all.iter().map(|a| PulsePosterior::new(a, parts, weight, length, params)).collect()
         };
-        let followed: Vec<Followed> = if events.len() < MANY_EVENTS {
+        let followed: Vec<PulsePosterior> = if events.len() < MANY_EVENTS {
             (1..=MAX_PARTS).flat_map(follow).collect()
         } else {
             thread::scope(|scope| {
@@ -83,17 +83,17 @@ impl<'a> OffGrid<'a> {
         let logs = self.followed.iter().map(|f| f.log).chain(self.rates.iter().map(|r| r.log));
         let p = normalised(logs.chain(change.iter().map(|c| c.0)));
         let likely = |p: &f64| *p >= MIN_PROBABILITY;
-        let told: Vec<(&Followed, f64)> =
+        let told: Vec<(&PulsePosterior, f64)> =
             self.followed.iter().zip(p.iter().copied()).filter(|(_, p)| likely(p)).collect();
-        let pulses: Vec<&Followed> = told.iter().map(|t| t.0).collect();
+        let pulses: Vec<&PulsePosterior> = told.iter().map(|t| t.0).collect();
         let mut all = Vec::new();
         for ((f, p), hits) in told.into_iter().zip(self.hits(&pulses)) {
             let mean_period = length / f64::from(f.pulses);
             let rate = rate(&hits, f.pulses, length).filter(|r| self.params.allows(*r)).unwrap_or(mean_period);
             let (kind, pulses) = if f.is_average {
-                (Kind::Average, round_pulses(&hits, self.events, f.pulses, length))
+                (PulseKind::Average, round_pulses(&hits, self.events, f.pulses, length))
             } else {
-                (Kind::Even, (0..f.pulses as usize).map(|k| (k as f64 + f.phase) * mean_period).collect())
+                (PulseKind::Even, (0..f.pulses as usize).map(|k| (k as f64 + f.phase) * mean_period).collect())
             };
             all.push(Candidate::steady(kind, p, rate, length, Vec::new(), Pulses::at(pulses)));
         }
@@ -102,7 +102,7 @@ impl<'a> OffGrid<'a> {
             // Neighbouring periods mostly have the same pulses.
             let same = divided.take().filter(|d| d.holds_at(r.period));
             let pulses = &divided.insert(same.unwrap_or_else(|| Divided::new(self.events, length, r.period))).pulses;
-            let mut c = Candidate::steady(Kind::Average, *p, r.period, length, Vec::new(), pulses.clone());
+            let mut c = Candidate::steady(PulseKind::Average, *p, r.period, length, Vec::new(), pulses.clone());
             c.is_attacks = true;
             all.push(c);
         }
@@ -113,7 +113,7 @@ impl<'a> OffGrid<'a> {
     }
 
     /// Follows some pulses again, those of equal parts side by side.
-    fn again(&self, pulses: &[&Followed], mut each: impl FnMut(usize, &[Start], usize, &[Step])) {
+    fn again(&self, pulses: &[&PulsePosterior], mut each: impl FnMut(usize, &[Start], usize, &[PulseStep])) {
         let mut steps = Vec::new();
         let mut at = 0;
         for bundle in pulses.chunk_by(|a, b| a.parts == b.parts).flat_map(|g| g.chunks(LANES)) {
@@ -125,7 +125,7 @@ impl<'a> OffGrid<'a> {
         }
     }
 
-    fn hits(&self, pulses: &[&Followed]) -> Vec<Vec<Hit>> {
+    fn hits(&self, pulses: &[&PulsePosterior]) -> Vec<Vec<Hit>> {
         let mut hits = vec![Vec::new(); pulses.len()];
         self.again(pulses, |at, starts, _, steps| {
             for (event, step) in steps.iter().enumerate() {
@@ -156,7 +156,7 @@ impl<'a> OffGrid<'a> {
         }
         states.sort_unstable();
         states.dedup();
-        let followed: Vec<&Followed> = states.iter().filter_map(|s| self.followed.get(*s)).collect();
+        let followed: Vec<&PulsePosterior> = states.iter().filter_map(|s| self.followed.get(*s)).collect();
         let rates: Vec<&Rate> = states[followed.len()..].iter().map(|s| &self.rates[s - self.followed.len()]).collect();
         let table = self.table(&followed, &rates);
         let width = states.len();
@@ -191,7 +191,7 @@ impl<'a> OffGrid<'a> {
         let piece = |(&(from, to, _), (pulses, period)): (&(usize, usize, usize), (Vec<f64>, f64))| Piece {
             start: if from == 0 { 0.0 } else { self.events[from].time },
             end: self.events.get(to).map_or(self.windows.length, |e| e.time),
-            kind: Kind::Average,
+            kind: PulseKind::Average,
             period,
             sizes: Vec::new(),
             pulses: Pulses::at(pulses),
@@ -202,7 +202,7 @@ impl<'a> OffGrid<'a> {
     }
 
     /// The shares of some pulses and rates in the log likelihood, event by event.
-    fn table(&self, followed: &[&Followed], rates: &[&Rate]) -> Vec<f32> {
+    fn table(&self, followed: &[&PulsePosterior], rates: &[&Rate]) -> Vec<f32> {
         let width = followed.len() + rates.len();
         let mut table = vec![0.0; self.events.len() * width];
         let mut fill = |at: usize, count: usize, event: usize, shares: &[f32]| {

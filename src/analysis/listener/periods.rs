@@ -1,6 +1,6 @@
 //! The periods at which a pulse is followed: those that fill the loop a whole number of times and agree best with the events.
 
-use super::changing::best;
+use super::best_path::best;
 use super::evidence::Event;
 use super::params::{Params, ROUNDING};
 use std::f64::consts::PI;

@@ -6,7 +6,7 @@
 //! with `m` the mean interval: a renewal process against a Poisson stream. It is the hearing of jittered tones and of figures of fours
 //! and threes.
 
-use super::changing::Windows;
+use super::best_path::Windows;
 use super::evidence::Event;
 use super::hypothesis::Pulses;
 use super::lanes::{LANES, Lanes, exp, ln};

@@ -4,7 +4,7 @@
 //! dynamic programming. `sigma` is what neighbouring intervals differ by (von Neumann 1941), so that the steps of a figure count as
 //! its own unevenness and a change of tempo does not; it is at least the noise floor. Neighbours nobody could tell apart are one.
 
-use super::hypothesis::{Candidate, Kind, Piece, Pulses};
+use super::hypothesis::{Candidate, Piece, PulseKind, Pulses};
 use crate::analysis::limits;
 
 /// Price of a stretch in nats: its tempo and its place, each worth knowing to about one part in fifty (ours, no source).
@@ -112,7 +112,7 @@ pub(super) fn cut(candidate: &mut Candidate, length: f64) {
         .map(|e| Piece {
             start: if e[0] == 0 { 0.0 } else { pulses[e[0]] },
             end: if e[1] == n { length } else { pulses[e[1]] },
-            kind: Kind::Average,
+            kind: PulseKind::Average,
             period: intervals.mean(e[0], e[1]),
             sizes: Vec::new(),
             pulses: Pulses::at(pulses[e[0]..e[1]].to_vec()),
@@ -122,7 +122,7 @@ pub(super) fn cut(candidate: &mut Candidate, length: f64) {
         let changing = Candidate::changing(pieces);
         (candidate.kind, candidate.period, candidate.pieces) = (changing.kind, changing.period, changing.pieces);
     } else {
-        (candidate.kind, candidate.pieces) = (Kind::Average, pieces);
+        (candidate.kind, candidate.pieces) = (PulseKind::Average, pieces);
     }
 }
 

@@ -1,6 +1,6 @@
 //! The structures the grid is heard in: even beats with bars and cuts, and cycles of unequal beats.
 
-use super::hypothesis::Kind;
+use super::hypothesis::PulseKind;
 use super::params::{Params, ROUNDING};
 use std::sync::LazyLock;
 
@@ -46,8 +46,8 @@ pub(super) struct Structure {
 }
 
 impl Structure {
-    pub(super) fn kind(&self) -> Kind {
-        if matches!(self.beats, Beats::Even { .. }) { Kind::Even } else { Kind::Unequal }
+    pub(super) fn kind(&self) -> PulseKind {
+        if matches!(self.beats, Beats::Even { .. }) { PulseKind::Even } else { PulseKind::Unequal }
     }
 
     /// Whether the cell this many cells after the cycle's start is a beat.

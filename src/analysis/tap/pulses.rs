@@ -1,7 +1,7 @@
 //! The pulses that taps may follow, unrolled over the passes of the loop.
 
 use super::{FollowedPulse, TapOptions, TapRate};
-use crate::analysis::hearing::{Hearing, Kind};
+use crate::analysis::hearing::{Hearing, HearingKind};
 use crate::analysis::report::Report;
 
 /// Passes over which two pulses are compared: one that re-enters each loop differs from one that continues only after the first.
@@ -94,7 +94,7 @@ impl Pulses {
 const SELDOM: f64 = 0.05;
 
 fn is_rare(h: &Hearing) -> bool {
-    h.probability < SELDOM && h.kind != Kind::Written
+    h.probability < SELDOM && h.kind != HearingKind::Written
 }
 
 /// The candidate pulses: the hearings, best first, then the attacks, then off-beats, doubles and halves of the hearings. Of

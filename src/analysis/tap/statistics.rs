@@ -14,11 +14,11 @@ pub struct Slip {
     pub pass: u64,
     /// The tap, from 0; `None` where one is missing.
     pub tap: Option<usize>,
-    /// Kind of slip.
+    /// HearingKind of slip.
     pub kind: SlipKind,
 }
 
-/// Kind of slip.
+/// HearingKind of slip.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum SlipKind {
     /// The tap is this many ms from the stretch's usual asynchrony, more than [`limits::AGREES`]; positive is late.

@@ -186,7 +186,8 @@ impl BlockBuilder<'_> {
         let mut own = None;
         for (i, finding) in self.report.findings.iter().enumerate() {
             if let (Some(under), Some(answer)) = (finding.part.filter(|p| Some(*p) != own), &self.report.answer) {
-                let lines = self.indented(&format!("{under}, {:.2}", under.of(&answer.split)), 2, self.theme.value());
+                let lines =
+                    self.indented(&format!("{under}, {:.2}", answer.hardness_parts.get(under)), 2, self.theme.value());
                 self.add(Item::Heading, lines);
             }
             own = finding.part;
@@ -231,7 +232,7 @@ impl BlockBuilder<'_> {
         let all = draw(&main);
         let draw_pairs = (3..=MAX_DRAWN_STREAMS).contains(&main.len());
         let mut blocks: Vec<Vec<Pieces>> = Vec::new();
-        let is_main = |p: &&crate::analysis::Pair| main.contains(&p.a) && main.contains(&p.b);
+        let is_main = |p: &&crate::analysis::StreamPair| main.contains(&p.a) && main.contains(&p.b);
         for p in report.pairs.iter().filter(is_main) {
             let mut lines = self.indented(&describe::stream_pair(groove, report, p), 2, Style::new());
             if draw_pairs {

@@ -2,7 +2,7 @@
 
 use super::grid::playhead;
 use super::pen::{Pen, fit};
-use crate::analysis::{Hearing, Kind, Report};
+use crate::analysis::{Hearing, HearingKind, Report};
 use crate::rhythm::Time;
 use crate::terminal::state::State;
 use crate::terminal::view::columns::Scale;
@@ -20,13 +20,13 @@ pub(crate) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
     let Some((report, _)) = state.report() else { return };
     let mut shown: Vec<(&Hearing, &str, Style)> = Vec::new();
     shown.extend(state.written_beat().map(|h| (h, "beat", theme.written())));
-    let selected = state.strip_hearing().filter(|(_, h)| h.kind != Kind::Written);
+    let selected = state.strip_hearing().filter(|(_, h)| h.kind != HearingKind::Written);
     shown.extend(selected.map(|(_, h)| (h, "heard", theme.hearing())));
     let others = report
         .hearings
         .iter()
         .enumerate()
-        .filter(|(i, h)| h.kind != Kind::Written && selected.is_none_or(|(c, _)| c != *i));
+        .filter(|(i, h)| h.kind != HearingKind::Written && selected.is_none_or(|(c, _)| c != *i));
     shown.extend(others.map(|(_, h)| (h, "", theme.faint())));
     for (row, (h, name, style)) in shown.iter().take(usize::from(layout.strips.height)).enumerate() {
         let label = format!("{name:<5} {:>4.0}", bpm_here(state, report, h));

@@ -7,7 +7,7 @@ use crate::analysis::attacks::LayerAttacks;
 use crate::analysis::clock::Clock;
 use crate::analysis::groups::{groups, groups_through};
 use crate::analysis::invariance::{same, single, split};
-use crate::analysis::stream::{Source, Stream};
+use crate::analysis::stream::{Stream, StreamSource};
 use crate::analysis::{AnalysisOptions, Report, report};
 use crate::rhythm::{Groove, Layer, Part};
 use proptest::strategy::{Strategy, ValueTree};
@@ -44,7 +44,7 @@ fn groups_round(g: &Groove) -> Vec<u32> {
 fn has_streams_of(a: &Report, b: &Report) -> bool {
     let periods = |r: &Report| r.streams.iter().map(|s| s.period).collect::<Vec<f64>>();
     let near = |x: f64, y: f64| (x / y - 1.0).abs() < 1e-6;
-    let of_hearing = |s: &Stream| matches!(s.source, Source::Hearing { .. });
+    let of_hearing = |s: &Stream| matches!(s.source, StreamSource::Hearing { .. });
     let known = periods(b);
     let own = a.streams.iter().filter(|s| !of_hearing(s)).all(|s| known.iter().any(|p| near(*p, s.period)));
     let is_same = a.streams.len() == b.streams.len() && periods(a).iter().zip(&known).all(|(x, y)| near(*x, *y));

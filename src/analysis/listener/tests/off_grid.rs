@@ -1,6 +1,6 @@
 //! Followed pulses and rates by their formulas, one event at a time in double precision, against the vector code.
 
-use super::super::changing::Windows;
+use super::super::best_path::Windows;
 use super::super::evidence::Event;
 use super::super::follow::Start;
 use super::super::off_grid::OffGrid;

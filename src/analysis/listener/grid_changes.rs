@@ -1,7 +1,7 @@
 //! A changing pulse where the cells are felt: the best sequence of structures.
 
-use super::changing::{best, best_path, runs, windows};
-use super::fold::{Factors, Folds, Grid};
+use super::best_path::{best, best_path, runs, windows};
+use super::fold::{EventGrid, Factors, Folds};
 use super::hypothesis::{Candidate, Piece, Pulses};
 use super::params::{Params, ROUNDING};
 use super::structure::Structure;
@@ -15,7 +15,7 @@ type State = (usize, usize);
 
 /// The best sequence of structures, if one that changes is better than each alone, with its log posterior.
 pub(super) fn changing(
-    grid: &Grid,
+    grid: &EventGrid,
     folds: &mut Folds,
     length: f64,
     cuts: &[f64],
@@ -73,7 +73,7 @@ fn best_of_all(structures: &[Structure], scores: &[f64]) -> Vec<State> {
 
 /// Adds the best structure of each of the best tempos of each window.
 fn best_of_windows(
-    grid: &Grid,
+    grid: &EventGrid,
     folds: &mut Folds,
     windows: &[(f64, f64)],
     structures: &[Structure],
@@ -127,7 +127,7 @@ fn best_of_windows(
 }
 
 /// The best sequence of states, cell by cell.
-fn path(grid: &Grid, structures: &[Structure], states: &[State], params: &Params) -> (Vec<usize>, f64) {
+fn path(grid: &EventGrid, structures: &[Structure], states: &[State], params: &Params) -> (Vec<usize>, f64) {
     /// What a state says of a cell that sounds, by its weight, and of an empty one, by place in the cycle.
     struct Shares {
         of_weight: Vec<f64>,

@@ -6,10 +6,10 @@
 //! ```
 //! The events are folded once per length of a cycle; then a phase of an even structure costs three look-ups.
 
-use super::cell::Cell;
+use super::cell::CellGrid;
 use super::evidence::Event;
-use super::fold::{Factors, Folds, Grid};
-use super::grid_changing::changing;
+use super::fold::{EventGrid, Factors, Folds};
+use super::grid_changes::changing;
 use super::hypothesis::{Candidate, Pulses, normalised};
 use super::params::Params;
 use super::structure::{Structure, structures};
@@ -38,7 +38,7 @@ pub(super) struct Cycle {
 }
 
 /// The log posterior of every structure at every phase, structure by structure.
-fn scores(grid: &Grid, folds: &Folds, structures: &[Structure], params: &Params, scale: f64) -> Vec<f64> {
+fn scores(grid: &EventGrid, folds: &Folds, structures: &[Structure], params: &Params, scale: f64) -> Vec<f64> {
     let (logs, densities) = (Factors::new(params, f64::ln), Factors::new(params, |x| x));
     let (all, cells) = (grid.weight + grid.off, grid.cells() as f64);
     let at_rest = all * params.rest.ln();
@@ -79,15 +79,15 @@ fn scores(grid: &Grid, folds: &Folds, structures: &[Structure], params: &Params,
 
 /// The log posterior of every structure at every phase, for a check against the formula.
 #[cfg(test)]
-pub(super) fn log_posteriors(events: &[Event], length: f64, cell: Cell, params: &Params) -> Vec<f64> {
-    let grid = Grid::new(events, length, cell, params);
+pub(super) fn log_posteriors(events: &[Event], length: f64, cell: CellGrid, params: &Params) -> Vec<f64> {
+    let grid = EventGrid::new(events, length, cell, params);
     let structures = structures(cell.length, grid.cells(), params);
     scores(&grid, &Folds::new(&grid, &structures), &structures, params, params.present / length)
 }
 
 /// The posterior of the beats on a grid of cells.
-pub(super) fn hear(events: &[Event], length: f64, cell: Cell, cuts: &[f64], params: &Params) -> GridPosterior {
-    let grid = Grid::new(events, length, cell, params);
+pub(super) fn hear(events: &[Event], length: f64, cell: CellGrid, cuts: &[f64], params: &Params) -> GridPosterior {
+    let grid = EventGrid::new(events, length, cell, params);
     let structures = structures(cell.length, grid.cells(), params);
     if structures.is_empty() {
         return GridPosterior::default();
@@ -112,7 +112,7 @@ struct Beat {
     phase: usize,
 }
 
-fn summed(grid: &Grid, length: f64, structures: &[Structure], probabilities: &[f64]) -> GridPosterior {
+fn summed(grid: &EventGrid, length: f64, structures: &[Structure], probabilities: &[f64]) -> GridPosterior {
     let mut cycles = vec![Vec::new(); structures.iter().map(|s| s.cycle + 1).max().unwrap_or(0)];
     let mut posterior = GridPosterior::default();
     let (mut rest, mut index) = (probabilities, 0);
@@ -154,7 +154,7 @@ fn summed(grid: &Grid, length: f64, structures: &[Structure], probabilities: &[f
     posterior
 }
 
-fn candidate(grid: &Grid, length: f64, s: &Structure, beat: &Beat) -> Candidate {
+fn candidate(grid: &EventGrid, length: f64, s: &Structure, beat: &Beat) -> Candidate {
     // The beats of one cycle from the loop's start, then cycle by cycle.
     let mut starts: Vec<usize> = s.starts().map(|start| (start + beat.phase) % s.cycle).collect();
     starts.sort_unstable();

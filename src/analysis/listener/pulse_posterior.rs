@@ -6,8 +6,8 @@
 //! ```
 
 use super::attractors::Attractor;
-use super::changing::Windows;
-use super::follow::{Count, Course, Start, Step};
+use super::best_path::Windows;
+use super::follow::{Count, Course, PulseStep, Start};
 use super::hypothesis::sum_of_logs;
 use super::lanes::{LANES, Lanes, exp, ln, low_bits, round};
 use super::params::Params;
@@ -24,7 +24,7 @@ const SLOTS: usize = 16;
 
 /// A pulse that was followed once round the loop.
 #[derive(Debug, Clone)]
-pub(super) struct Followed {
+pub(super) struct PulsePosterior {
     pub(super) start: Start,
     /// Where it has settled: the distance to it at the last event.
     pub(super) settled: f32,
@@ -86,7 +86,7 @@ impl Densities {
 
     /// Log density at an event, off the head of a bar and on it.
     #[inline(always)]
-    fn logs(&self, step: &Step) -> (Lanes, Lanes) {
+    fn logs(&self, step: &PulseStep) -> (Lanes, Lanes) {
         let (mut off, mut on) = ([0.0; LANES], [0.0; LANES]);
         for (density, bell) in off.iter_mut().zip(&step.bell) {
             *density = self.rest + self.beat * bell;
@@ -108,14 +108,14 @@ impl Densities {
 
     /// An event's share of the log likelihood without bars: what it says, less the pulses left silent before the next one.
     #[inline(always)]
-    fn share(&self, step: &Step, weight: f32, off: &Lanes, next: &Lanes) -> Lanes {
+    fn share(&self, step: &PulseStep, weight: f32, off: &Lanes, next: &Lanes) -> Lanes {
         std::array::from_fn(|i| {
             weight * (off[i] - self.log_mean[i]) - self.silent * (next[i] - step.index[i] - 1.0).max(0.0)
         })
     }
 
     /// The shares of every event.
-    pub(super) fn shares(&self, course: &Course, steps: &[Step], mut each: impl FnMut(usize, &Lanes)) {
+    pub(super) fn shares(&self, course: &Course, steps: &[PulseStep], mut each: impl FnMut(usize, &Lanes)) {
         let returned = std::array::from_fn(|i| steps[0].index[i] + steps[steps.len() - 1].index[i]);
         let next = steps[1..].iter().map(|s| &s.index).chain([&returned]);
         for (event, ((step, weight), next)) in steps.iter().zip(&course.weights).zip(next).enumerate() {
@@ -152,7 +152,7 @@ pub(super) struct Tally<'a> {
 
 impl Count for Tally<'_> {
     #[inline(always)]
-    fn add(&mut self, event: usize, step: &Step, next: &Lanes) {
+    fn add(&mut self, event: usize, step: &PulseStep, next: &Lanes) {
         let weight = self.course.weights[event];
         let (off, on) = self.densities.logs(step);
         // Short loops with plain choices, so that they become vector code.
@@ -191,7 +191,7 @@ fn follow_with<'a, 'b, S: pulp::Simd>(
     settled: Lanes,
     parts: usize,
     mut tally: Tally<'a>,
-    steps: &'b mut Vec<Step>,
+    steps: &'b mut Vec<PulseStep>,
 ) -> Tally<'a> {
     tally.course.follow_with(starts, settled, parts == 1, steps, &mut tally);
     tally
@@ -205,7 +205,7 @@ pub(super) fn count<'a>(
     course: &'a Course,
     windows: &'a Windows,
     params: &Params,
-    steps: &mut Vec<Step>,
+    steps: &mut Vec<PulseStep>,
 ) -> Tally<'a> {
     let tally = Tally {
         densities: Densities::new(starts, parts, params),
@@ -223,7 +223,7 @@ pub(super) fn count<'a>(
     follow(starts, settled, parts, tally, steps)
 }
 
-impl Followed {
+impl PulsePosterior {
     /// The posterior of an attractor of pulses cut into `parts`; `weight` is that of all events.
     pub(super) fn new(a: &Attractor<'_>, parts: usize, weight: f64, length: f64, params: &Params) -> Self {
         let (c, i) = (&a.tally, a.lane);
