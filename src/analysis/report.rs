@@ -8,7 +8,7 @@ use super::groups::{Groups, groups};
 use super::hearing::{self, Hearing, hearing_kind};
 use super::landing::{Landings, landings};
 use super::limits::{Carry, Limits};
-use super::listener::{self, Context, Input};
+use super::listener::{self, Context, Input, Params};
 use super::measure::{self, Measure};
 use super::speeds::SpeedReport;
 use super::stream::{self, Stream, StreamPair};
@@ -19,11 +19,11 @@ use std::sync::Arc;
 #[derive(Debug, Clone, PartialEq)]
 pub struct AnalysisOptions {
     /// The layers and the region whose beat is asked for.
-    pub scope: Scope,
+    pub(crate) scope: Scope,
     /// Playing speed, as a part of the written tempos (1 = as written).
-    pub speed: Fraction,
+    pub(crate) speed: Fraction,
     /// The player's limits.
-    pub limits: Limits,
+    pub(crate) limits: Limits,
 }
 
 impl Default for AnalysisOptions {
@@ -36,22 +36,22 @@ impl Default for AnalysisOptions {
 #[derive(Debug, Clone, PartialEq)]
 pub struct SectionReport {
     /// Section, from 0.
-    pub section: usize,
+    pub(crate) section: usize,
     /// Its groups; `None` without an attack.
-    pub groups: Option<Groups>,
+    pub(crate) groups: Option<Groups>,
     /// Its landings.
-    pub landings: Landings,
+    pub(crate) landings: Landings,
 }
 
 /// How a layer is built.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LayerReport {
     /// Layer, from 0.
-    pub layer: usize,
+    pub(crate) layer: usize,
     /// Section by section.
-    pub sections: Vec<SectionReport>,
+    pub(crate) sections: Vec<SectionReport>,
     /// The landings of all sections.
-    pub landings: Landings,
+    pub(crate) landings: Landings,
 }
 
 /// The beat of somebody who takes in all layers.
@@ -70,44 +70,44 @@ pub(crate) struct AllLayers {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Report {
     /// Playing speed the report was made for, as a part of the written tempos.
-    pub speed: f64,
+    pub(crate) speed: f64,
     /// Every layer, in order.
-    pub layers: Vec<LayerReport>,
+    pub(crate) layers: Vec<LayerReport>,
     /// The layers whose beat was asked for.
-    pub focus: Vec<usize>,
+    pub(crate) focus: Vec<usize>,
     /// Their attacks, in order of time, in seconds at full speed.
-    pub attacks: Vec<TimedAttack>,
+    pub(crate) attacks: Vec<TimedAttack>,
     /// The shortest cell that a fifth of these attacks need, in ms at the playing speed.
-    pub cell_ms: Option<f64>,
+    pub(crate) cell_ms: Option<f64>,
     /// How likely somebody who follows these layers keeps the written beat; `None` where there is nothing to hear a pulse from.
     pub(crate) answer: Option<Answer>,
     /// What such a listener may take as the beat, the likeliest first, and the written beat.
-    pub hearings: Vec<Hearing>,
+    pub(crate) hearings: Vec<Hearing>,
     /// The same for somebody who takes in all layers, where those are more.
     pub(crate) all: Option<AllLayers>,
     /// The model over the playing speeds, once it was asked: see [`Report::refine`].
     pub(crate) speeds: Option<Arc<SpeedReport>>,
     /// The streams: the written beat, the likely hearings stretch by stretch, layers of even attacks.
-    pub streams: Vec<Stream>,
+    pub(crate) streams: Vec<Stream>,
     /// Every pair of streams.
-    pub pairs: Vec<StreamPair>,
+    pub(crate) pairs: Vec<StreamPair>,
     /// Why the groove is hard, by the parts of the hardness, the largest first; empty for an easy groove.
-    pub findings: Vec<Finding>,
+    pub(crate) findings: Vec<Finding>,
     /// Published measures of the first of the focus layers, section by section where it has attacks.
-    pub measures: Vec<(usize, Vec<Measure>)>,
+    pub(crate) measures: Vec<(usize, Vec<Measure>)>,
     /// Positions to seconds and back, at full speed.
-    pub clock: Clock,
+    pub(crate) clock: Clock,
 }
 
 impl Report {
     /// The likeliest hearing that does not keep the written beat, as an index.
-    pub fn rival(&self) -> Option<usize> {
+    pub(crate) fn rival(&self) -> Option<usize> {
         let others = self.hearings.iter().enumerate().filter(|(_, h)| !h.keeps_written() && h.shown.is_some());
         others.max_by(|a, b| a.1.probability.total_cmp(&b.1.probability).then(b.0.cmp(&a.0))).map(|(i, _)| i)
     }
 
     /// The written beat, as an index into the hearings.
-    pub fn written(&self) -> Option<usize> {
+    pub(crate) fn written(&self) -> Option<usize> {
         self.hearings.iter().position(|h| h.kind == hearing::HearingKind::Written)
     }
 
@@ -118,7 +118,7 @@ impl Report {
 
     /// Adds what takes longer: the chart over the playing speeds, and the order of the reasons by what the written beat would
     /// regain without each.
-    pub fn refine(&mut self, groove: &Groove, options: &AnalysisOptions) {
+    pub(crate) fn refine(&mut self, groove: &Groove, options: &AnalysisOptions) {
         let input = input(&LayerAttacks::new(groove, &self.clock), &self.focus, options);
         let chart = listener::chart(&input);
         let range = options.scope.range(groove, &self.clock);
@@ -139,7 +139,7 @@ impl Report {
 }
 
 /// What can be said of a groove, but for what takes longer ([`Report::refine`]).
-pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
+pub(crate) fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     let clock = Clock::new(groove);
     let focus = options.scope.layers_of(groove);
     let every_layer: Vec<usize> = (0..groove.layers().len()).collect();
@@ -252,7 +252,7 @@ fn main_hearing(hearings: &[Hearing]) -> Option<&Hearing> {
 }
 
 /// The report with all that takes longer.
-pub fn full_report(groove: &Groove, options: &AnalysisOptions) -> Report {
+pub(crate) fn full_report(groove: &Groove, options: &AnalysisOptions) -> Report {
     let mut report = report(groove, options);
     report.refine(groove, options);
     report
@@ -261,16 +261,17 @@ pub fn full_report(groove: &Groove, options: &AnalysisOptions) -> Report {
 /// The question to the model about some layers.
 fn input(layer_attacks: &LayerAttacks<'_>, layers: &[usize], options: &AnalysisOptions) -> Input {
     let speed = options.speed.numer() as f64 / options.speed.denom() as f64;
-    let of = |region: Option<&Region>| Input::new(layer_attacks, layers, region, speed).with_limits(options.limits);
-    let input = of(options.scope.region.as_ref());
-    let context = match (options.limits.carry, &options.scope.region) {
-        (Carry::Nothing, _) => Context::Cold,
-        (Carry::Pulse, Some(region)) => {
-            Context::After(preceding_region(layer_attacks.groove, region).map(|r| Box::new(of(Some(&r)))))
+    let params = Params::new(options.limits);
+    let input = |region: Option<&Region>| Input { params, ..Input::new(layer_attacks, layers, region, speed) };
+    let region = options.scope.region.as_ref();
+    let context = match options.limits.carry {
+        Carry::Nothing => Context::Cold,
+        Carry::Pulse => {
+            let preceding = region.and_then(|r| preceding_region(layer_attacks.groove, r));
+            Context::After(preceding.map(|r| Box::new(input(Some(&r)))))
         }
-        (Carry::Pulse, None) => Context::After(None),
     };
-    Input { context, ..input }
+    Input { context, ..input(region) }
 }
 
 /// What comes just before a region: its section from the start, or all of the section before.
@@ -339,7 +340,7 @@ fn needs(groove: &Groove, found: &[TimedAttack], clock: &Clock) -> Vec<Need> {
 
 /// Share of the attacks that must need a cell for it to be the groove's cell (ours, no source): a single tuplet does not decide how
 /// fast the whole groove's grid runs.
-const FIFTH: f64 = 0.2;
+const MIN_CELL_SHARE: f64 = 0.2;
 
 /// The shortest cell that a fifth of the attacks need, in seconds at full speed.
 fn common_cell(needs: &[Need]) -> Option<f64> {
@@ -351,7 +352,7 @@ fn common_cell(needs: &[Need]) -> Option<f64> {
         .into_iter()
         .find(|(_, n)| {
             sum += n;
-            sum as f64 >= FIFTH * all as f64
+            sum as f64 >= MIN_CELL_SHARE * all as f64
         })
         .map(|(cell, _)| cell)
 }

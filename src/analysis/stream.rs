@@ -10,22 +10,22 @@ use crate::rhythm::{Groove, MeterKind};
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stream {
     /// What it is.
-    pub source: StreamSource,
+    pub(crate) source: StreamSource,
     /// The time from a pulse to the next.
-    pub period: f64,
+    pub(crate) period: f64,
     /// The first pulse.
-    pub start: f64,
+    pub(crate) start: f64,
     /// Its pulses in one loop, if it does not go on evenly from loop to loop.
-    pub loop_pulses: Option<LoopPulses>,
+    pub(crate) loop_pulses: Option<LoopPulses>,
 }
 
 /// The pulses of one loop that do not go on evenly into the next.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoopPulses {
     /// In order, at least one.
-    pub pulses: Vec<f64>,
+    pub(crate) pulses: Vec<f64>,
     /// Where the last one is over.
-    pub end: f64,
+    pub(crate) end: f64,
 }
 
 impl Stream {
@@ -68,9 +68,9 @@ impl Stream {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SharedTime {
     /// Seconds at the playing speed in which both sound.
-    pub seconds: f64,
+    pub(crate) seconds: f64,
     /// Pulses of the one within 20 ms of a pulse of the other.
-    pub coincidences: usize,
+    pub(crate) coincidences: usize,
 }
 
 /// Where a stream comes from.
@@ -93,31 +93,31 @@ pub enum StreamSource {
 #[derive(Debug, Clone, PartialEq)]
 pub struct StreamPair {
     /// The first stream, as an index into the report's streams.
-    pub a: usize,
+    pub(crate) a: usize,
     /// The second stream.
-    pub b: usize,
+    pub(crate) b: usize,
     /// Pulses of the second per pulse of the first.
-    pub ratio: f64,
+    pub(crate) ratio: f64,
     /// The ratio of rates, second to first, in whole numbers where one with terms up to 1000 is exact.
-    pub exact: Option<(u32, u32)>,
+    pub(crate) exact: Option<(u32, u32)>,
     /// The nearest ratio with terms up to 8.
-    pub simple: (u32, u32),
+    pub(crate) simple: (u32, u32),
     /// How far the ratio is from the simple one, in percent of it.
-    pub error_percent: f64,
+    pub(crate) error_percent: f64,
     /// Whether that difference of tempo is audible (limits: tempo change).
-    pub audible: bool,
+    pub(crate) audible: bool,
     /// Seconds from one meeting within 20 ms to the next, at the playing speed; `None` if they do not meet in ten minutes, or do
     /// not both go on.
-    pub meets_after: Option<f64>,
+    pub(crate) meets_after: Option<f64>,
     /// What they share, if they do not both go on.
-    pub shared: Option<SharedTime>,
+    pub(crate) shared: Option<SharedTime>,
     /// Where they do not meet, the least time between a pulse of the one and a pulse of the other, in seconds at the playing speed.
-    pub apart: Option<f64>,
+    pub(crate) apart: Option<f64>,
     /// Where the ratio is exact, the seconds at the playing speed after which they stand to each other as before.
-    pub again_after: Option<f64>,
+    pub(crate) again_after: Option<f64>,
     /// How far the second stream gets ahead (plus) or behind in one bar against the simple ratio, in ms at the playing speed; a
     /// bar of the first section.
-    pub drift_ms: f64,
+    pub(crate) drift_ms: f64,
 }
 
 /// Greatest term of a simple ratio (ours, no source).

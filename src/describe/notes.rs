@@ -21,11 +21,11 @@ pub enum Beaming {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NotationOptions {
     /// How beams are grouped.
-    pub beams: Beaming,
+    pub(crate) beams: Beaming,
     /// The text above the notes of the analysed layers.
-    pub over: Text,
+    pub(crate) over: Text,
     /// The text below them.
-    pub under: Text,
+    pub(crate) under: Text,
 }
 
 impl Default for NotationOptions {
@@ -43,9 +43,9 @@ impl Default for NotationOptions {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Text {
     /// The length in cells of the group that starts here.
-    pub groups: bool,
+    pub(crate) groups: bool,
     /// Where the attack lands, as players count it (1 e & a).
-    pub landings: Landings,
+    pub(crate) landings: Landings,
 }
 
 /// The landings that are printed.
@@ -88,7 +88,7 @@ pub(crate) fn parse_beaming(word: &str) -> Result<Beaming, String> {
 
 impl NotationOptions {
     /// Sets one option from its words: `beams group`, `over groups,half`, `under nothing`. `None` for any other words.
-    pub fn take(&mut self, key: &str, value: &str) -> Option<()> {
+    pub(crate) fn take(&mut self, key: &str, value: &str) -> Option<()> {
         match key {
             "beams" => self.beams = parse_beaming(value).ok()?,
             "over" => self.over = Text::parse(value).ok()?,
@@ -113,7 +113,7 @@ impl Text {
     ///
     /// # Errors
     /// The words that are allowed.
-    pub fn parse(words: &str) -> Result<Self, String> {
+    pub(crate) fn parse(words: &str) -> Result<Self, String> {
         let mut text = Self { groups: false, landings: Landings::None };
         if words == "nothing" {
             return Ok(text);
@@ -138,7 +138,7 @@ impl Text {
     }
 
     /// Whether any landing is printed.
-    pub fn has_landings(&self) -> bool {
+    pub(crate) fn has_landings(&self) -> bool {
         self.landings != Landings::None
     }
 }

@@ -19,17 +19,17 @@ const MIN_PULSE_COLUMNS: f64 = 2.0;
 /// A stream to draw.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct StreamLine {
-    pub name: String,
-    pub stream: Stream,
+    pub(crate) name: String,
+    pub(crate) stream: Stream,
 }
 
 /// The marks of a picture, one column wide.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Marks {
     /// A pulse that coincides with no other.
-    pub pulse: char,
+    pub(crate) pulse: char,
     /// A pulse within 20 ms of another stream's ([`limits::TOGETHER`]).
-    pub coincidence: char,
+    pub(crate) coincidence: char,
 }
 
 pub(crate) const PLAIN: Marks = Marks { pulse: '|', coincidence: '#' };

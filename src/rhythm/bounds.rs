@@ -6,13 +6,13 @@ use super::expected::expected;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Bound {
     /// Name of the quantity in messages.
-    pub what: &'static str,
+    pub(crate) what: &'static str,
     /// Least value.
-    pub least: i64,
+    pub(crate) least: i64,
     /// Greatest value.
-    pub greatest: i64,
+    pub(crate) greatest: i64,
     /// Unit, in the plural.
-    pub unit: &'static str,
+    pub(crate) unit: &'static str,
 }
 
 impl Bound {
@@ -22,7 +22,7 @@ impl Bound {
     }
 
     /// The range as text: `1 to 64 cells`.
-    pub fn range(&self) -> String {
+    pub(crate) fn range(&self) -> String {
         format!("{} to {} {}", self.least, self.greatest, self.unit)
     }
 }
@@ -31,9 +31,9 @@ impl Bound {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct OutOfBound {
     /// The bounds.
-    pub bound: &'static Bound,
+    pub(crate) bound: &'static Bound,
     /// The value.
-    pub value: i64,
+    pub(crate) value: i64,
 }
 
 impl std::fmt::Display for OutOfBound {
@@ -45,9 +45,9 @@ impl std::fmt::Display for OutOfBound {
 macro_rules! bounds {
     ($($name:ident: $what:literal, $least:literal, $greatest:literal, $unit:literal;)*) => {
         $(#[doc = concat!("Bounds of ", $what, ": ", $least, " to ", $greatest, " ", $unit, ".")]
-        pub static $name: Bound = Bound { what: $what, least: $least, greatest: $greatest, unit: $unit };)*
+        pub(crate) static $name: Bound = Bound { what: $what, least: $least, greatest: $greatest, unit: $unit };)*
         /// All bounds.
-        pub static ALL: &[&Bound] = &[$(&$name),*];
+        pub(crate) static ALL: &[&Bound] = &[$(&$name),*];
     };
 }
 

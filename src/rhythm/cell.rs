@@ -24,9 +24,9 @@ pub struct Pitch(u8);
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub struct Attack {
     /// How strongly it is played.
-    pub accent: Accent,
+    pub(crate) accent: Accent,
     /// Its pitch; `None` sounds the default of the voice.
-    pub pitch: Option<Pitch>,
+    pub(crate) pitch: Option<Pitch>,
 }
 
 /// One subdivision of a layer.
@@ -43,10 +43,10 @@ pub enum Cell {
 
 impl Cell {
     /// A plain attack without pitch.
-    pub const ATTACK: Cell = Cell::Attack(Attack { accent: Accent::Plain, pitch: None });
+    pub(crate) const ATTACK: Cell = Cell::Attack(Attack { accent: Accent::Plain, pitch: None });
 
     /// The attack, if the cell is one.
-    pub fn attack(self) -> Option<Attack> {
+    pub(crate) fn attack(self) -> Option<Attack> {
         match self {
             Cell::Attack(a) => Some(a),
             Cell::Rest | Cell::Hold => None,
@@ -63,12 +63,12 @@ pub(crate) fn semitones(letter: char) -> Option<u8> {
 
 impl Pitch {
     /// The pitch with this key number; `None` above 127.
-    pub fn new(key: u8) -> Option<Self> {
+    pub(crate) fn new(key: u8) -> Option<Self> {
         (key < 128).then_some(Self(key))
     }
 
     /// The key number, 0 to 127.
-    pub fn key(self) -> u8 {
+    pub(crate) fn key(self) -> u8 {
         self.0
     }
 
@@ -78,7 +78,7 @@ impl Pitch {
     }
 
     /// Reads scientific pitch notation: `E2`, `C#4`, `Bb3`, `C-1`.
-    pub fn parse(text: &str) -> Option<Self> {
+    pub(crate) fn parse(text: &str) -> Option<Self> {
         let mut chars = text.chars();
         let base = i32::from(semitones(chars.next()?.to_ascii_uppercase())?);
         let rest = chars.as_str();
@@ -113,14 +113,14 @@ impl Swing {
     ///
     /// # Errors
     /// A term that is out of bounds.
-    pub fn new(long: u8, short: u8) -> Result<Self, OutOfBound> {
+    pub(crate) fn new(long: u8, short: u8) -> Result<Self, OutOfBound> {
         SWING_TERM.check(i64::from(long))?;
         SWING_TERM.check(i64::from(short))?;
         Ok(Self { long, short })
     }
 
     /// Reads `2:1`.
-    pub fn parse(text: &str) -> Option<Self> {
+    pub(crate) fn parse(text: &str) -> Option<Self> {
         let (long, short) = text.split_once(':')?;
         Self::new(long.trim().parse().ok()?, short.trim().parse().ok()?).ok()
     }

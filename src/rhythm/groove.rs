@@ -16,27 +16,27 @@ use std::sync::Arc;
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Section {
     /// Its name, unique among the groove's sections.
-    pub name: String,
+    pub(crate) name: String,
     /// Its meter.
-    pub meter: Meter,
+    pub(crate) meter: Meter,
     /// Its tempo.
-    pub tempo: Tempo,
+    pub(crate) tempo: Tempo,
     /// Its number of bars.
-    pub bars: u16,
+    pub(crate) bars: u16,
     /// How many times it is played.
-    pub times: u16,
+    pub(crate) times: u16,
     /// Swing of the layers without their own.
-    pub swing: Option<Swing>,
+    pub(crate) swing: Option<Swing>,
 }
 
 impl Section {
     /// Length of one pass.
-    pub fn length(&self) -> Time {
+    pub(crate) fn length(&self) -> Time {
         self.meter.bar().repeated(usize::from(self.bars)).expect("bars are bounded")
     }
 
     /// Beats of one pass.
-    pub fn beats(&self) -> usize {
+    pub(crate) fn beats(&self) -> usize {
         self.meter.beats() * usize::from(self.bars)
     }
 }
@@ -45,27 +45,27 @@ impl Section {
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Layer {
     /// Its name, unique among the groove's layers.
-    pub name: String,
+    pub(crate) name: String,
     /// Its voice.
-    pub voice: Voice,
+    pub(crate) voice: Voice,
     /// The name of a sound file that replaces the voice if it can be played.
-    pub sound: Option<String>,
+    pub(crate) sound: Option<String>,
     /// Cells per beat outside tuplets, one number per section.
-    pub divisions: Vec<u16>,
+    pub(crate) divisions: Vec<u16>,
     /// Its swing; `None` takes the section's.
-    pub swing: Option<Swing>,
+    pub(crate) swing: Option<Swing>,
     /// Gain in dB.
-    pub gain: i8,
+    pub(crate) gain: i8,
     /// Level of an accent above a plain attack, and of a ghost below it, in dB; `None` leaves both to the voice.
-    pub depth: Option<u8>,
+    pub(crate) depth: Option<u8>,
     /// Position from left (-100) to right (100).
-    pub pan: i8,
+    pub(crate) pan: i8,
     /// Whether it is silent.
-    pub mute: bool,
+    pub(crate) mute: bool,
     /// Whether the layers that are not soloed are silent.
-    pub solo: bool,
+    pub(crate) solo: bool,
     /// One part per section.
-    pub parts: Vec<Arc<Part>>,
+    pub(crate) parts: Vec<Arc<Part>>,
 }
 
 /// A valid groove: every number is in its bounds, and every part fits its section.
@@ -81,25 +81,25 @@ pub struct Groove {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Place {
     /// The layer.
-    pub layer: usize,
+    pub(crate) layer: usize,
     /// The section.
-    pub section: usize,
+    pub(crate) section: usize,
     /// The cell of the layer's part in the section.
-    pub cell: usize,
+    pub(crate) cell: usize,
 }
 
 /// An attack in exact time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Event {
-    pub section: usize,
+    pub(crate) section: usize,
     /// Pass of the section, from 0.
-    pub pass: usize,
-    pub cell: usize,
+    pub(crate) pass: usize,
+    pub(crate) cell: usize,
     /// Time from the start of the pass.
-    pub offset: Time,
+    pub(crate) offset: Time,
     /// Length of its cell and the holds after it in the section.
-    pub length: Time,
-    pub attack: Attack,
+    pub(crate) length: Time,
+    pub(crate) attack: Attack,
 }
 
 impl Groove {
@@ -107,7 +107,7 @@ impl Groove {
     ///
     /// # Errors
     /// A number is out of bounds, a name is used twice, or a part does not fit its section.
-    pub fn new(title: &str, note: &str, sections: Vec<Section>, layers: Vec<Layer>) -> Result<Self, EditError> {
+    pub(crate) fn new(title: &str, note: &str, sections: Vec<Section>, layers: Vec<Layer>) -> Result<Self, EditError> {
         let groove = Self {
             title: title.to_owned(),
             note: note.to_owned(),
@@ -122,7 +122,7 @@ impl Groove {
     ///
     /// # Errors
     /// The number of bars is out of bounds.
-    pub fn blank(meter: Meter, tempo: Tempo, bars: u16) -> Result<Self, EditError> {
+    pub(crate) fn blank(meter: Meter, tempo: Tempo, bars: u16) -> Result<Self, EditError> {
         let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
         let context = PartContext { meter: &section.meter, bars: usize::from(bars), division: 4, swing: None };
         let layer = Layer::new("riff", Voice::Pluck, 4, vec![Part::rests(context)]);
@@ -140,22 +140,22 @@ impl Groove {
     }
 
     /// Its title.
-    pub fn title(&self) -> &str {
+    pub(crate) fn title(&self) -> &str {
         &self.title
     }
 
     /// Its note, a free text.
-    pub fn note(&self) -> &str {
+    pub(crate) fn note(&self) -> &str {
         &self.note
     }
 
     /// Its sections, in playing order.
-    pub fn sections(&self) -> &[Section] {
+    pub(crate) fn sections(&self) -> &[Section] {
         &self.sections
     }
 
     /// Its layers, from the top.
-    pub fn layers(&self) -> &[Arc<Layer>] {
+    pub(crate) fn layers(&self) -> &[Arc<Layer>] {
         &self.layers
     }
 
@@ -163,7 +163,7 @@ impl Groove {
     ///
     /// # Panics
     /// If there is no such layer or section.
-    pub fn context(&self, layer: usize, section: usize) -> PartContext<'_> {
+    pub(crate) fn context(&self, layer: usize, section: usize) -> PartContext<'_> {
         let (l, s) = (&self.layers[layer], &self.sections[section]);
         let (bars, division) = (usize::from(s.bars), l.divisions[section]);
         PartContext { meter: &s.meter, bars, division, swing: l.swing.or(s.swing) }
@@ -173,7 +173,7 @@ impl Groove {
     ///
     /// # Panics
     /// If there is no such layer or section.
-    pub fn part(&self, layer: usize, section: usize) -> &Part {
+    pub(crate) fn part(&self, layer: usize, section: usize) -> &Part {
         &self.layers[layer].parts[section]
     }
 
@@ -181,7 +181,7 @@ impl Groove {
     ///
     /// # Panics
     /// If there is no such layer or section.
-    pub fn cells(&self, layer: usize, section: usize) -> usize {
+    pub(crate) fn cells(&self, layer: usize, section: usize) -> usize {
         self.part(layer, section).len(self.context(layer, section))
     }
 
@@ -203,7 +203,7 @@ impl Groove {
     ///
     /// # Panics
     /// If there is no such layer.
-    pub fn events(&self, layer: usize) -> Vec<Event> {
+    pub(crate) fn events(&self, layer: usize) -> Vec<Event> {
         let mut events = Vec::new();
         for (s, section) in self.sections.iter().enumerate() {
             let attacks = self.part(layer, s).attacks(self.context(layer, s)).into_iter();
@@ -225,7 +225,7 @@ impl Groove {
     }
 
     /// Length of the groove over all passes; `None` on overflow.
-    pub fn length(&self) -> Option<Time> {
+    pub(crate) fn length(&self) -> Option<Time> {
         self.sections.iter().try_fold(Time::ZERO, |sum, s| sum.plus(s.length().repeated(usize::from(s.times))?))
     }
 
@@ -306,7 +306,7 @@ impl Groove {
 
 impl Layer {
     /// A layer at 0 dB in the centre, neither muted nor soloed, with one division in all sections.
-    pub fn new(name: &str, voice: Voice, division: u16, parts: Vec<Part>) -> Self {
+    pub(crate) fn new(name: &str, voice: Voice, division: u16, parts: Vec<Part>) -> Self {
         Self {
             name: name.to_owned(),
             voice,

@@ -8,9 +8,9 @@ use super::time::{Fraction, Time};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Span {
     /// Its length in beats.
-    pub beats: u16,
+    pub(crate) beats: u16,
     /// Its number of cells.
-    pub cells: u16,
+    pub(crate) cells: u16,
 }
 
 /// A layer's cells in one section.
@@ -36,13 +36,13 @@ pub enum Part {
 #[derive(Debug, Clone, Copy)]
 pub struct PartContext<'a> {
     /// The section's meter.
-    pub meter: &'a Meter,
+    pub(crate) meter: &'a Meter,
     /// The section's number of bars.
-    pub bars: usize,
+    pub(crate) bars: usize,
     /// The layer's division in the section.
-    pub division: u16,
+    pub(crate) division: u16,
     /// The layer's swing, or else the section's.
-    pub swing: Option<Swing>,
+    pub(crate) swing: Option<Swing>,
 }
 
 impl PartContext<'_> {
@@ -57,7 +57,7 @@ impl PartContext<'_> {
     }
 
     /// Length of one pass.
-    pub fn length(&self) -> Time {
+    pub(crate) fn length(&self) -> Time {
         self.meter.bar().repeated(self.bars).expect("bars are bounded")
     }
 
@@ -71,28 +71,28 @@ impl PartContext<'_> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Spot {
     /// First beat of the span, from the section's start.
-    pub beat: usize,
-    pub span: Span,
+    pub(crate) beat: usize,
+    pub(crate) span: Span,
     /// Index of the cell within the span.
-    pub cell: usize,
+    pub(crate) cell: usize,
     /// Index of the span's first cell within the part.
-    pub first: usize,
+    pub(crate) first: usize,
 }
 
 /// An attack with the time it sounds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct SoundedAttack {
-    pub cell: usize,
-    pub attack: Attack,
+    pub(crate) cell: usize,
+    pub(crate) attack: Attack,
     /// From the section's start.
-    pub start: Time,
+    pub(crate) start: Time,
     /// The end of its last hold.
-    pub end: Time,
+    pub(crate) end: Time,
 }
 
 impl Part {
     /// A part of rests.
-    pub fn rests(context: PartContext<'_>) -> Self {
+    pub(crate) fn rests(context: PartContext<'_>) -> Self {
         Self::Barred {
             spans: vec![context.even_span(); context.beats()],
             cells: vec![Cell::Rest; context.even_cells()],
@@ -108,7 +108,7 @@ impl Part {
     }
 
     /// The stored cells: all of a barred part, one repetition of a cycle.
-    pub fn stored(&self) -> &[Cell] {
+    pub(crate) fn stored(&self) -> &[Cell] {
         match self {
             Self::Barred { cells, .. } | Self::Cycled { cells, .. } => cells,
         }
@@ -134,7 +134,7 @@ impl Part {
     }
 
     /// Whether the part is a cycle.
-    pub fn is_cycle(&self) -> bool {
+    pub(crate) fn is_cycle(&self) -> bool {
         matches!(self, Self::Cycled { .. })
     }
 
@@ -190,7 +190,7 @@ impl Part {
     }
 
     /// The attacks in order, with swing.
-    pub fn attacks(&self, context: PartContext<'_>) -> Vec<SoundedAttack> {
+    pub(crate) fn attacks(&self, context: PartContext<'_>) -> Vec<SoundedAttack> {
         let mut attacks: Vec<SoundedAttack> = Vec::new();
         let mut sounding = false;
         let length = context.length();

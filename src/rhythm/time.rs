@@ -22,7 +22,7 @@ impl Fraction {
     pub(crate) const ONE: Fraction = Fraction(Ratio::new_raw(1, 1));
 
     /// `numer / denom` in lowest terms; `None` if `denom` is not positive.
-    pub fn new(numer: i64, denom: i64) -> Option<Self> {
+    pub(crate) fn new(numer: i64, denom: i64) -> Option<Self> {
         (denom > 0 && numer != i64::MIN).then(|| {
             // The remainder has the same common divisor and is mostly far smaller.
             let common = (numer % denom).gcd(&denom);
@@ -31,32 +31,32 @@ impl Fraction {
     }
 
     /// A whole number.
-    pub fn whole(n: i32) -> Self {
+    pub(crate) fn whole(n: i32) -> Self {
         Self(Ratio::from_integer(i64::from(n)))
     }
 
     /// Numerator in lowest terms.
-    pub fn numer(self) -> i64 {
+    pub(crate) fn numer(self) -> i64 {
         *self.0.numer()
     }
 
     /// Denominator in lowest terms, positive.
-    pub fn denom(self) -> i64 {
+    pub(crate) fn denom(self) -> i64 {
         *self.0.denom()
     }
 
     /// Sum, or `None` on overflow.
-    pub fn plus(self, other: Self) -> Option<Self> {
+    pub(crate) fn plus(self, other: Self) -> Option<Self> {
         self.0.checked_add(&other.0).map(Self)
     }
 
     /// Difference, or `None` on overflow.
-    pub fn minus(self, other: Self) -> Option<Self> {
+    pub(crate) fn minus(self, other: Self) -> Option<Self> {
         self.0.checked_sub(&other.0).map(Self)
     }
 
     /// Product, or `None` on overflow.
-    pub fn times(self, other: Self) -> Option<Self> {
+    pub(crate) fn times(self, other: Self) -> Option<Self> {
         self.0.checked_mul(&other.0).map(Self)
     }
 
@@ -75,7 +75,7 @@ impl Fraction {
     }
 
     /// Reads `150`, `132.5` or `400/3` exactly; `None` for anything else, and on overflow.
-    pub fn parse(text: &str) -> Option<Self> {
+    pub(crate) fn parse(text: &str) -> Option<Self> {
         let digits = |s: &str| s.bytes().all(|b| b.is_ascii_digit()).then(|| s.parse::<i64>().ok()).flatten();
         let (sign, text) = text.strip_prefix('-').map_or((1, text), |rest| (-1, rest));
         if let Some((n, d)) = text.split_once('/') {
@@ -120,37 +120,37 @@ impl fmt::Debug for Fraction {
 
 impl Time {
     /// Zero.
-    pub const ZERO: Time = Time(Fraction::ZERO);
+    pub(crate) const ZERO: Time = Time(Fraction::ZERO);
     /// A whole note.
-    pub const WHOLE: Time = Time(Fraction::ONE);
+    pub(crate) const WHOLE: Time = Time(Fraction::ONE);
 
     /// `numer / denom` whole notes; `None` if `denom` is not positive.
-    pub fn new(numer: i64, denom: i64) -> Option<Self> {
+    pub(crate) fn new(numer: i64, denom: i64) -> Option<Self> {
         Fraction::new(numer, denom).map(Self)
     }
 
     /// The number of whole notes.
-    pub fn wholes(self) -> Fraction {
+    pub(crate) fn wholes(self) -> Fraction {
         self.0
     }
 
     /// Numerator in lowest terms.
-    pub fn numer(self) -> i64 {
+    pub(crate) fn numer(self) -> i64 {
         self.0.numer()
     }
 
     /// Denominator in lowest terms, positive.
-    pub fn denom(self) -> i64 {
+    pub(crate) fn denom(self) -> i64 {
         self.0.denom()
     }
 
     /// Sum, or `None` on overflow.
-    pub fn plus(self, other: Self) -> Option<Self> {
+    pub(crate) fn plus(self, other: Self) -> Option<Self> {
         self.0.plus(other.0).map(Self)
     }
 
     /// Difference, or `None` on overflow.
-    pub fn minus(self, other: Self) -> Option<Self> {
+    pub(crate) fn minus(self, other: Self) -> Option<Self> {
         self.0.minus(other.0).map(Self)
     }
 
@@ -159,7 +159,7 @@ impl Time {
     }
 
     /// This length `n` times, or `None` on overflow.
-    pub fn repeated(self, n: usize) -> Option<Self> {
+    pub(crate) fn repeated(self, n: usize) -> Option<Self> {
         let n = i64::try_from(n).ok()?;
         self.scaled(Fraction::new(n, 1)?)
     }

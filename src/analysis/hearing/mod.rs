@@ -17,72 +17,72 @@ use fit::{PulsePlacement, fit};
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Stretch {
     /// First attack, as an index into the report's attacks.
-    pub first: usize,
+    pub(crate) first: usize,
     /// Number of attacks.
-    pub attacks: usize,
+    pub(crate) attacks: usize,
     /// Start in seconds at full speed: its first pulse.
-    pub start: f64,
+    pub(crate) start: f64,
     /// Mean period in seconds at full speed.
-    pub period: f64,
+    pub(crate) period: f64,
     /// Pulses per minute at the playing speed.
-    pub bpm: f64,
+    pub(crate) bpm: f64,
     /// Attacks per minute at the playing speed, from its first attack to the first one after it, round the loop.
-    pub attack_rate: f64,
+    pub(crate) attack_rate: f64,
     /// Number of pulses.
-    pub pulses: usize,
+    pub(crate) pulses: usize,
     /// RMS distance of the attacks on the pulse from it, in ms at the playing speed.
-    pub deviation_ms: f64,
+    pub(crate) deviation_ms: f64,
     /// The same as a share of the period.
-    pub deviation: f64,
+    pub(crate) deviation: f64,
 }
 
 /// A pulse, steady, unequal or changing by stretches, that a listener may take as the beat.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Hearing {
     /// What it is.
-    pub kind: HearingKind,
+    pub(crate) kind: HearingKind,
     /// The model's probability, 0 to 1. The written beat is listed however unlikely it is.
-    pub probability: f64,
+    pub(crate) probability: f64,
     /// The tempered probability that is shown, 0 to 1; `None` below a probability of 0.01.
-    pub shown: Option<f64>,
+    pub(crate) shown: Option<f64>,
     /// Share of its time in which it keeps the written beat, 0 to 1.
-    pub written_share: f64,
+    pub(crate) written_share: f64,
     /// Its stretches, at least one.
-    pub stretches: Vec<Stretch>,
+    pub(crate) stretches: Vec<Stretch>,
     /// Its pulses in seconds at full speed, in order.
-    pub pulses: Vec<f64>,
+    pub(crate) pulses: Vec<f64>,
     /// Attacks on a pulse, at most one for each.
-    pub on_pulse: usize,
+    pub(crate) on_pulse: usize,
     /// Attacks between pulses, by the number of equal parts that reach them: halves, thirds, quarters and so on.
-    pub between: Vec<(u16, usize)>,
+    pub(crate) between: Vec<(u16, usize)>,
     /// Attacks on none of these.
-    pub off_pulse: usize,
+    pub(crate) off_pulse: usize,
     /// Pulses without one of the attacks.
-    pub silent: usize,
+    pub(crate) silent: usize,
     /// Pulses without an attack of any layer.
-    pub unsounded: usize,
+    pub(crate) unsounded: usize,
     /// RMS distance of the attacks on the pulse from it, in ms at the playing speed.
-    pub deviation_ms: f64,
+    pub(crate) deviation_ms: f64,
     /// The same as a share of the period.
-    pub deviation: f64,
+    pub(crate) deviation: f64,
     /// Whether the loop is a whole number of its periods; otherwise it re-enters each loop.
-    pub closes: bool,
+    pub(crate) closes: bool,
 }
 
 impl Hearing {
     /// Whether it keeps the written beat for more than half of its time.
-    pub fn keeps_written(&self) -> bool {
+    pub(crate) fn keeps_written(&self) -> bool {
         self.written_share > 0.5
     }
 
     /// Share of the attacks on a pulse, 0 to 1.
-    pub fn share(&self) -> f64 {
+    pub(crate) fn share(&self) -> f64 {
         let all = self.on_pulse + self.off_pulse + self.between.iter().map(|b| b.1).sum::<usize>();
         if all == 0 { 0.0 } else { self.on_pulse as f64 / all as f64 }
     }
 
     /// Mean period in seconds at full speed.
-    pub fn period(&self) -> f64 {
+    pub(crate) fn period(&self) -> f64 {
         match self.pulses[..] {
             [first, .., last] => (last - first) / (self.pulses.len() - 1) as f64,
             _ => self.stretches.first().map_or(f64::INFINITY, |s| s.period),
@@ -91,7 +91,7 @@ impl Hearing {
 
     /// Pulses per minute at full speed times `speed`, in the stretch with most attacks (the first of several): a mean over
     /// stretches would be a tempo that nobody hears.
-    pub fn bpm(&self, speed: f64) -> f64 {
+    pub(crate) fn bpm(&self, speed: f64) -> f64 {
         let longest = self.stretches.iter().fold(None, |best: Option<&Stretch>, s| match best {
             Some(b) if b.attacks >= s.attacks => best,
             _ => Some(s),
@@ -123,7 +123,7 @@ impl Hearing {
 
     /// The tempos of its stretches in order, at full speed times `speed`: at most four, without those that cannot be told from the
     /// one before.
-    pub fn tempos(&self, speed: f64) -> Vec<f64> {
+    pub(crate) fn tempos(&self, speed: f64) -> Vec<f64> {
         let periods = self.stretches.iter().filter(|s| s.attacks > 0 || self.stretches.len() == 1).map(|s| s.period);
         distinct_tempos(periods, speed)
     }

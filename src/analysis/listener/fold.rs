@@ -111,8 +111,12 @@ pub(super) struct Factors {
 impl Factors {
     /// The densities through a function.
     pub(super) fn new(params: &Params, of: impl Fn(f64) -> f64) -> Self {
-        let over_rest = |x| of(x) - of(params.rest);
-        Self { head: over_rest(params.head), beat: over_rest(params.beat), cut: over_rest(params.cut) }
+        let over_rest = |x| of(x) - of(params.rest_weight);
+        Self {
+            head: over_rest(params.head_weight),
+            beat: over_rest(params.beat_weight),
+            cut: over_rest(params.cut_weight),
+        }
     }
 }
 

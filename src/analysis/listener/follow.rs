@@ -12,11 +12,11 @@ use super::lanes::{LANES, Lanes, exp, round};
 use super::params::Params;
 
 /// Events on which a pulse settles before it is measured; two rounds of a shorter loop.
-const SETTLE: usize = 128;
+const SETTLING_EVENTS: usize = 128;
 
 /// An attack halfway between two pulses belongs to the earlier one, and of two attacks as near to a pulse the later one is on it: by so
 /// much more than rounding errors, so that these decide nothing.
-const TIE: f32 = 1e-3;
+const TIE_MARGIN: f32 = 1e-3;
 
 /// Where a pulse starts; in seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -65,8 +65,8 @@ impl Course {
     /// The distances to up to [`LANES`] pulses at the last event, settled.
     pub(super) fn settle(&self, starts: &[Start]) -> Lanes {
         let n = self.steps.len();
-        let short = n <= SETTLE / 2;
-        let from = if short { 0 } else { n.saturating_sub(SETTLE) };
+        let short = n <= SETTLING_EVENTS / 2;
+        let from = if short { 0 } else { n.saturating_sub(SETTLING_EVENTS) };
         // The start is at the phase itself, before the first event that is settled on.
         let lead = if from == 0 { self.times[0] } else { 0.0 };
         let mut follower = Follower::new(starts, lanes(starts, |s| s.phase).map(|phase| lead - phase), self.alpha);
@@ -107,7 +107,7 @@ impl Course {
                 if let Some(last) = out.last_mut().filter(|_| single) {
                     for lane in 0..LANES {
                         let same = last.index[lane] == index[lane];
-                        let nearer = bell[lane] * (1.0 + TIE) >= before[lane];
+                        let nearer = bell[lane] * (1.0 + TIE_MARGIN) >= before[lane];
                         last.bell[lane] = if same && nearer { 0.0 } else { last.bell[lane] };
                         now.bell[lane] = if same && !nearer { 0.0 } else { bell[lane] };
                     }
@@ -160,7 +160,7 @@ impl Follower {
         let mut now = PulseStep { error: [0.0; LANES], index: [0.0; LANES], bell: [0.0; LANES] };
         for lane in 0..LANES {
             let x = self.since[lane] + step;
-            let z = round(x * self.rate[lane] - TIE);
+            let z = round(x * self.rate[lane] - TIE_MARGIN);
             let e = x - z * self.period[lane];
             let d = e * self.sharpness[lane];
             let g = exp(-0.5 * d * d);

@@ -86,19 +86,28 @@ pub(super) struct Candidate {
     pub(super) probability: f64,
     /// Mean beat, in seconds at the playing speed.
     pub(super) period: f64,
-    /// Whether its pulses are the attacks they follow, so that its pieces are cut from them.
-    pub(super) follows: bool,
-    /// Whether its pulses are all the attacks and nothing else but halves and thirds between them.
-    pub(super) is_attacks: bool,
-    /// Whether it comes from the grid.
-    pub(super) on_grid: bool,
+    pub(super) origin: PulseOrigin,
     pub(super) pieces: Vec<Piece>,
+}
+
+/// Where the pulses of a candidate come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum PulseOrigin {
+    /// The grid.
+    Grid,
+    /// An even stream that was fitted to the attacks.
+    EvenStream,
+    /// They are attacks that were followed, so that its pieces are cut from them.
+    FollowedAttacks,
+    /// They are all the attacks, and nothing else but halves and thirds between them.
+    AllAttacks,
 }
 
 impl Candidate {
     /// A hearing of one pulse for the whole loop.
     pub(super) fn steady(
         kind: PulseKind,
+        origin: PulseOrigin,
         probability: f64,
         period: f64,
         length: f64,
@@ -109,23 +118,19 @@ impl Candidate {
             kind,
             probability,
             period,
-            follows: kind == PulseKind::Average,
-            is_attacks: false,
-            on_grid: false,
+            origin,
             pieces: vec![Piece { start: 0.0, end: length, kind, period, sizes, pulses }],
         }
     }
 
     /// A pulse that changes from piece to piece.
-    pub(super) fn changing(pieces: Vec<Piece>) -> Self {
+    pub(super) fn changing(origin: PulseOrigin, pieces: Vec<Piece>) -> Self {
         let longest = argmax(&pieces.iter().map(|p| p.end - p.start).collect::<Vec<_>>());
         Self {
             kind: PulseKind::Changing,
             probability: 0.0,
             period: pieces.get(longest).map_or(0.0, |p| p.period),
-            follows: false,
-            is_attacks: false,
-            on_grid: false,
+            origin,
             pieces,
         }
     }

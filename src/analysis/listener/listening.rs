@@ -15,44 +15,44 @@ const MIN_SHOWN: f64 = 0.01;
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ModelStretch {
     /// Start.
-    pub start: f64,
+    pub(crate) start: f64,
     /// End.
-    pub end: f64,
+    pub(crate) end: f64,
     /// Its kind.
-    pub kind: PulseKind,
+    pub(crate) kind: PulseKind,
     /// Mean beat in seconds at full speed.
-    pub period: f64,
+    pub(crate) period: f64,
     /// Beats per minute at the playing speed.
-    pub bpm: f64,
+    pub(crate) bpm: f64,
     /// Number of pulses.
-    pub pulses: usize,
+    pub(crate) pulses: usize,
     /// Sizes of unequal beats in units, from its first pulse on; empty for other kinds.
-    pub sizes: Vec<u8>,
+    pub(crate) sizes: Vec<u8>,
     /// How it keeps the written beat, if it does.
-    pub member: Option<Member>,
+    pub(crate) member: Option<Member>,
 }
 
 /// One way to take the beat.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ModelHearing {
     /// Its kind.
-    pub kind: PulseKind,
+    pub(crate) kind: PulseKind,
     /// Its probability.
-    pub probability: f64,
+    pub(crate) probability: f64,
     /// What is shown of it, 0 to 1: tempered, since the order is trusted and the confidence is not. `None` if it is too unlikely.
-    pub shown: Option<f64>,
+    pub(crate) shown: Option<f64>,
     /// Mean beat of its longest stretch in seconds at full speed.
-    pub period: f64,
+    pub(crate) period: f64,
     /// Beats per minute of its longest stretch at the playing speed.
-    pub bpm: f64,
+    pub(crate) bpm: f64,
     /// Its pulses in seconds at full speed from the start of the loop.
-    pub pulses: Vec<f64>,
+    pub(crate) pulses: Vec<f64>,
     /// Its stretches, at least one.
-    pub stretches: Vec<ModelStretch>,
+    pub(crate) stretches: Vec<ModelStretch>,
     /// Share of its time in which it keeps the written beat.
-    pub written_share: f64,
+    pub(crate) written_share: f64,
     /// How it does so, for most of that time.
-    pub member: Option<Member>,
+    pub(crate) member: Option<Member>,
 }
 
 impl ModelHearing {
@@ -98,25 +98,25 @@ pub(super) fn main_kind(kind: PulseKind, stretches: impl Iterator<Item = (PulseK
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct Listening {
     /// The hearings, likeliest first.
-    pub hearings: Vec<ModelHearing>,
+    pub(crate) hearings: Vec<ModelHearing>,
     /// Probability that the written beat is kept.
-    pub written: f64,
+    pub(crate) written: f64,
     /// What is shown of it, 0 to 1, tempered as the hearings are.
-    pub shown_written: f64,
+    pub(crate) shown_written: f64,
     /// The probability that it is lost, by what is heard instead.
-    pub hardness_parts: HardnessParts,
+    pub(crate) hardness_parts: HardnessParts,
     /// Probability of unequal beats or bars of five and seven, where cells are felt.
-    pub odd: f64,
+    pub(crate) odd: f64,
     /// Probability of cycles that agree with the written bars, where cells are felt.
-    pub bar: f64,
+    pub(crate) bar: f64,
     /// The cell in seconds at the playing speed; `None` if the attacks lie on no grid.
-    pub cell: Option<f64>,
+    pub(crate) cell: Option<f64>,
     /// How well it is felt, 0 to 1.
-    pub feel: f64,
+    pub(crate) feel: f64,
     /// Tempo spans that were heard by themselves.
-    pub spans: usize,
+    pub(crate) spans: usize,
     /// Length of the loop in seconds at full speed.
-    pub length: f64,
+    pub(crate) length: f64,
 }
 
 impl Listening {

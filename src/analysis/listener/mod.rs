@@ -48,7 +48,7 @@ use cell::CellGrid;
 use evidence::TempoSpan;
 use family::Written;
 use grid_posterior::Cycle;
-use hypothesis::{Candidate, Piece};
+use hypothesis::{Candidate, Piece, PulseOrigin};
 #[cfg(test)]
 pub(crate) use input::{VoicedAttack, WrittenMeter};
 pub(crate) use params::Params;
@@ -60,10 +60,10 @@ const MAX_SEQUENCES: usize = 12;
 /// Hearings of less are left out.
 const MIN_PROBABILITY: f64 = 1e-4;
 /// Hearings of less are not cut into stretches.
-const MIN_CUT: f64 = 1e-3;
+const MIN_CUT_PROBABILITY: f64 = 1e-3;
 /// How far a carried pulse may be off and still go on: in period and in phase, as parts of the period.
-const CARRIED_PERIOD: f64 = 0.08;
-const CARRIED_PHASE: f64 = 0.12;
+const CARRIED_PERIOD_TOLERANCE: f64 = 0.08;
+const CARRIED_PHASE_TOLERANCE: f64 = 0.12;
 
 /// A span that was heard.
 struct HeardSpan {
@@ -90,7 +90,7 @@ pub(crate) fn listen(input: &Input) -> Option<Listening> {
     let mut parts: Vec<(f64, Listening)> = Vec::new();
     for span in evidence::spans(input) {
         if let Some(heard) = hear(span, &context, input) {
-            let part = told(&heard, input);
+            let part = answer(&heard, input);
             if input.context != Context::Cold {
                 context = part.carried();
             }
@@ -145,7 +145,8 @@ fn hear(span: TempoSpan, context: &[Carried], input: &Input) -> Option<HeardSpan
     }
     for c in &mut candidates {
         c.probability /= sum;
-        if c.follows && c.probability >= MIN_CUT {
+        let follows = matches!(c.origin, PulseOrigin::FollowedAttacks | PulseOrigin::AllAttacks);
+        if follows && c.probability >= MIN_CUT_PROBABILITY {
             stretches::cut(c, span.length);
         }
     }
@@ -157,7 +158,7 @@ fn carry(candidates: &mut [Candidate], context: &[Carried], span: &TempoSpan, in
     if context.is_empty() {
         return;
     }
-    let change = (-input.params.change).exp();
+    let change = (-input.params.change_cost).exp();
     for c in candidates.iter_mut() {
         let goes_on = |k: &&Carried| {
             let (period, next) = (k.period / input.speed, k.next / input.speed);
@@ -165,8 +166,8 @@ fn carry(candidates: &mut [Candidate], context: &[Carried], span: &TempoSpan, in
             let distance = |p: f64| (p - next).abs();
             // The loop's return comes with its first pulse.
             let returned = times.first().map_or(f64::INFINITY, |p| distance(p + span.length));
-            (period / c.period - 1.0).abs() <= CARRIED_PERIOD
-                && times.iter().map(|p| distance(*p)).fold(returned, f64::min) <= CARRIED_PHASE * c.period
+            (period / c.period - 1.0).abs() <= CARRIED_PERIOD_TOLERANCE
+                && times.iter().map(|p| distance(*p)).fold(returned, f64::min) <= CARRIED_PHASE_TOLERANCE * c.period
         };
         let kept: f64 = context.iter().filter(goes_on).map(|k| k.probability).sum();
         c.probability *= kept + (1.0 - kept).max(0.0) * change;
@@ -175,7 +176,7 @@ fn carry(candidates: &mut [Candidate], context: &[Carried], span: &TempoSpan, in
 }
 
 /// The answer for one span, at full speed and held against the written meter.
-fn told(heard: &HeardSpan, input: &Input) -> Listening {
+fn answer(heard: &HeardSpan, input: &Input) -> Listening {
     let (from, to) = heard.span.range;
     let overlaps = |s: &&TimedSection| s.start < to - 1e-9 && s.end > from + 1e-9;
     let written = |s: &TimedSection| Written::new(s, (from, to), input.speed);
@@ -216,8 +217,8 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
     listening
 }
 
-/// Part of the period by which a pulse may be off the end of a span by rounding.
-const SEAM: f64 = 1e-3;
+/// Part of the period by which a pulse may be off the end of a span by rounding (ours, no source).
+const SEAM_TOLERANCE: f64 = 1e-3;
 
 /// Adds average pulses whose tempos cannot be told apart to the likeliest of them.
 fn merge_averages(hearings: &mut Vec<ModelHearing>) {
@@ -255,7 +256,7 @@ fn hearing(
                 times.iter().copied().find(|next| *next > t).or(times.first().map(|next| next + (to - from) / speed));
             next.map_or(p.period, |next| next - t)
         });
-        let period = until_next.unwrap_or_else(|| p.tempo(c)).clamp(params.shortest, params.longest);
+        let period = until_next.unwrap_or_else(|| p.tempo(c)).clamp(params.shortest_beat, params.longest_beat);
         ModelStretch {
             start: from + p.start * speed,
             end: from + p.end * speed,
@@ -268,7 +269,7 @@ fn hearing(
         }
     };
     // A pulse just before the end of the span is its first one, rounded.
-    let rounding = SEAM * c.period * speed;
+    let rounding = SEAM_TOLERANCE * c.period * speed;
     let at = |t: &f64| Some(from + t * speed).filter(|at| to - at > rounding).unwrap_or(from);
     let mut pulses: Vec<f64> = times.iter().map(at).collect();
     pulses.sort_by(f64::total_cmp);

@@ -13,9 +13,9 @@ use super::lanes::{LANES, Lanes, exp, ln, low_bits, round};
 use super::params::Params;
 
 /// A pulse of which the events stand off by more than this part of the period is an average one (ours, no source).
-const UNEVEN: f64 = 0.02;
+const MAX_EVEN_DEVIATION: f64 = 0.02;
 /// An event with a bell above this is on a pulse.
-pub(super) const HIT: f32 = 0.5;
+pub(super) const MIN_HIT_BELL: f32 = 0.5;
 /// Bars looked at: 1 to 4 pulses; their heads follow from sums by index modulo 12.
 const BARS: [usize; 4] = [1, 2, 3, 4];
 const INDEX_PERIOD: usize = 12;
@@ -63,9 +63,9 @@ pub(super) struct Densities {
 impl Densities {
     pub(super) fn new(starts: &[Start], parts: usize, params: &Params) -> Self {
         let lane = |i: usize| &starts[i.min(starts.len() - 1)];
-        let rest = (if parts == 1 { params.stray_weight } else { params.rest }) as f32;
-        let (beat, head) = (params.beat as f32 - rest, (params.head - params.beat) as f32);
-        let cut = if parts == 1 { 0.0 } else { params.cut as f32 - rest };
+        let rest = (if parts == 1 { params.stray_weight } else { params.rest_weight }) as f32;
+        let (beat, head) = (params.beat_weight as f32 - rest, (params.head_weight - params.beat_weight) as f32);
+        let cut = if parts == 1 { 0.0 } else { params.cut_weight as f32 - rest };
         let share = |i: usize| bell(lane(i), parts) / f64::from(lane(i).period);
         let cuts = (parts - 1) as f64 * f64::from(cut);
         let mean: [f64; LANES] = std::array::from_fn(|i| f64::from(rest) + (f64::from(beat) + cuts) * share(i));
@@ -77,7 +77,7 @@ impl Densities {
             spacing: std::array::from_fn(|i| lane(i).period / parts as f32),
             cells: std::array::from_fn(|i| parts as f32 / lane(i).period),
             sharpness: std::array::from_fn(|i| 1.0 / lane(i).sigma),
-            silent: params.silent as f32,
+            silent: params.silent_beat_cost as f32,
             mean,
             log_mean: mean.map(|m| m.ln() as f32),
             of_heads: std::array::from_fn(|i| f64::from(head) * share(i)),
@@ -167,9 +167,9 @@ impl Count for Tally<'_> {
         }
         let mut slot = [0_u32; LANES];
         for i in 0..LANES {
-            let hit = if bell[i] > HIT { 1.0 } else { 0.0 };
+            let hit = if bell[i] > MIN_HIT_BELL { 1.0 } else { 0.0 };
             self.hit[i] += if index[i] == self.last[i] { 0.0 } else { hit };
-            self.last[i] = if bell[i] > HIT { index[i] } else { self.last[i] };
+            self.last[i] = if bell[i] > MIN_HIT_BELL { index[i] } else { self.last[i] };
             let period = INDEX_PERIOD as f32;
             slot[i] = low_bits(index[i] - period * round((index[i] - 5.5) * (1.0 / period)));
         }
@@ -229,22 +229,23 @@ impl PulsePosterior {
         let (c, i) = (&a.tally, a.lane);
         let period = f64::from(a.start.period);
         let mean_period = length / f64::from(a.pulses);
-        let scale = params.present / length;
+        let scale = params.present_length / length;
         let felt = if parts == 1 { 0.0 } else { params.feel(period / parts as f64).max(1e-3).ln() };
-        let base = params.prior(mean_period) - params.silent * f64::from((a.pulses - c.hit[i]).max(0.0)) * scale
-            + params.first * f64::from(c.first[i])
+        let base = params.prior(mean_period)
+            - params.silent_beat_cost * f64::from((a.pulses - c.hit[i]).max(0.0)) * scale
+            + params.first_beat_bonus * f64::from(c.first[i])
             + felt
-            - if parts == 3 { params.three } else { 0.0 };
+            - if parts == 3 { params.three_cost } else { 0.0 };
         let bell = bell(&a.start, parts);
         let mut logs = Vec::with_capacity(10);
         for bar in BARS {
             let mean = c.densities.mean[i] + if bar > 1 { c.densities.of_heads[i] / bar as f64 } else { 0.0 };
             let closes = (a.pulses as usize).is_multiple_of(bar);
-            let constant = -weight * mean.ln() - if closes { 0.0 } else { params.change };
+            let constant = -weight * mean.ln() - if closes { 0.0 } else { params.change_cost };
             let prior = base
                 - (bar as f64 * period / bell).ln()
-                - if bar == 3 { params.three } else { 0.0 }
-                - if bar > 1 { params.bar } else { 0.0 };
+                - if bar == 3 { params.three_cost } else { 0.0 }
+                - if bar > 1 { params.bar_cost } else { 0.0 };
             for o in 0..bar {
                 let heads: f64 =
                     if bar > 1 { c.heads[i][..INDEX_PERIOD].iter().skip(o).step_by(bar).sum() } else { 0.0 };
@@ -257,7 +258,7 @@ impl PulsePosterior {
             parts,
             pulses: a.pulses,
             phase: f64::from(a.phase),
-            is_average: (c.squares[i] / c.weight[i].max(1e-9)).sqrt() > UNEVEN * period,
+            is_average: (c.squares[i] / c.weight[i].max(1e-9)).sqrt() > MAX_EVEN_DEVIATION * period,
             log: sum_of_logs(&logs),
             prior: params.prior(mean_period) - (period / bell).ln(),
             shares: c.shares.iter().map(|s| s[i]).collect(),

@@ -9,12 +9,12 @@ use std::panic::resume_unwind;
 use std::thread;
 
 /// Playing speeds of the chart, in percent.
-const SLOWEST: u16 = 40;
-const FASTEST: u16 = 120;
+const MIN_PERCENT: u16 = 40;
+const MAX_PERCENT: u16 = 120;
 /// A groove of more attacks gets a coarse chart.
-const LONG: usize = 2500;
+const MAX_FINE_ATTACKS: usize = 2500;
 /// Pulses within this part of the period make two hearings one.
-const SAME_PULSE: f64 = 0.12;
+const PULSE_TOLERANCE: f64 = 0.12;
 
 /// Who leads at a speed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,42 +31,42 @@ pub(crate) enum Leader {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct SpeedPoint {
     /// Playing speed in percent of the written tempos.
-    pub percent: u16,
+    pub(crate) percent: u16,
     /// Probability that the written beat is lost.
-    pub hardness: f64,
+    pub(crate) hardness: f64,
     /// Who has the greatest probability, before anything is smoothed.
-    pub leader: Leader,
+    pub(crate) leader: Leader,
     /// Its probability over that of the next.
-    pub lead: f64,
+    pub(crate) lead: f64,
     /// Probability of the likeliest hearing that loses the written beat.
-    pub best: f64,
+    pub(crate) best: f64,
 }
 
 /// A playing speed from which on another hearing leads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct LeadChange {
     /// In percent of the written tempos.
-    pub percent: u16,
+    pub(crate) percent: u16,
     /// Who leads from here on.
-    pub leader: Leader,
+    pub(crate) leader: Leader,
 }
 
 /// The model over the playing speeds.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct SpeedChart {
     /// From slow to fast.
-    pub points: Vec<SpeedPoint>,
+    pub(crate) points: Vec<SpeedPoint>,
     /// The hearings that lead somewhere, each as it is at the speed where it leads first.
-    pub hearings: Vec<ModelHearing>,
+    pub(crate) hearings: Vec<ModelHearing>,
     /// Where the leader changes, from slow to fast; the first row is the slowest speed. A hearing that never leads by a factor of
     /// 1.5 before it loses again does not count; but where it is likelier than the written beat by that factor, nobody leads.
-    pub lead_changes: Vec<LeadChange>,
+    pub(crate) lead_changes: Vec<LeadChange>,
 }
 
 /// The chart from 40 to 120 % in steps of 5 %, and of 1 % where the leader changes; of a long groove in steps of 10 % and 5 %.
 pub(crate) fn chart(input: &Input) -> SpeedChart {
-    let (step, min_step) = if input.attacks.len() > LONG { (10, 5) } else { (5, 1) };
-    let mut percents: Vec<u16> = (SLOWEST..=FASTEST).step_by(step).collect();
+    let (step, min_step) = if input.attacks.len() > MAX_FINE_ATTACKS { (10, 5) } else { (5, 1) };
+    let mut percents: Vec<u16> = (MIN_PERCENT..=MAX_PERCENT).step_by(step).collect();
     let mut heard: Vec<(u16, Listening)> = Vec::new();
     loop {
         let at =
@@ -143,7 +143,7 @@ impl SpeedChart {
             are_averages
                 || kind == b.main_kind()
                     && difference < limits::TEMPO_CHANGE.high
-                    && merge::on_each_other(&a.pulses, &b.pulses, length, SAME_PULSE * a.period.min(b.period))
+                    && merge::on_each_other(&a.pulses, &b.pulses, length, PULSE_TOLERANCE * a.period.min(b.period))
         };
         self.hearings.iter().position(|h| near(h, hearing)).unwrap_or_else(|| {
             self.hearings.push(hearing.clone());

@@ -116,14 +116,14 @@ fn another_cut_keeps_groups_landings_and_streams() {
         assert_eq!(plain.layers[0].landings, r.layers[0].landings);
         assert!(has_streams_of(&plain, &r) && has_streams_of(&r, &plain), "{:?}\n{:?}", plain.streams, r.streams);
         let later = plain.clock.total() * f64::from(from) / f64::from(bars);
-        begun.count(&heard, [&g, &turn], later, |input| input.params.first = 0.0);
+        begun.count(&heard, [&g, &turn], later, |input| input.params.first_beat_bonus = 0.0);
 
         let cut = split(&g, bars / 2);
         let r = report(&cut, &AnalysisOptions::default());
         assert_eq!(groups(&g, 0, 0), groups_through(&cut, 0, 0..2));
         assert_eq!(plain.layers[0].landings, r.layers[0].landings);
         assert!(has_streams_of(&plain, &r) && has_streams_of(&r, &plain), "{:?}\n{:?}", plain.streams, r.streams);
-        halved.count(&heard, [&g, &cut], 0.0, |input| input.params.change = 1e6);
+        halved.count(&heard, [&g, &cut], 0.0, |input| input.params.change_cost = 1e6);
     }
     // What a cut changes is known: shares far from these tell of something else.
     assert!(begun.all * 2 < asked && halved.all * 50 < asked && halved.without == 0, "{begun:?} {halved:?}");

@@ -25,14 +25,14 @@ fn slow(events: &[Event], length: f64, cell: CellGrid, params: &Params) -> Vec<f
             for i in 0..cells {
                 log += weights[i] * (density[i] / mean).ln();
                 if weights[i] == 0.0 && s.is_beat(place(i)) {
-                    log -= params.silent;
+                    log -= params.silent_beat_cost;
                 }
             }
             if !cells.is_multiple_of(s.cycle) {
-                log -= params.change;
+                log -= params.change_cost;
             }
-            let on_first = if s.is_beat(place(first)) { params.first } else { 0.0 };
-            all.push(log * params.present / length + s.prior + on_first);
+            let on_first = if s.is_beat(place(first)) { params.first_beat_bonus } else { 0.0 };
+            all.push(log * params.present_length / length + s.prior + on_first);
         }
     }
     all

@@ -116,7 +116,7 @@ fn gains_are_what_a_counterfactual_says() {
     assert!((gain(Cause::Layer(0)) - (without.written - base.written)).abs() < 1e-9);
     assert!(gain(Cause::Layer(0)) > 0.3, "{all:?} {}", line(&base));
     let mut patient = input.clone();
-    patient.params.silent = 0.0;
+    patient.params.silent_beat_cost = 0.0;
     let patient = listen(&patient).expect("a pulse");
     assert!((gain(Cause::SilentBeats) - (patient.written - base.written)).abs() < 1e-9);
     assert_eq!(gains(&Piece::new(FOUR, 100.0, 1, &[(Voice::Kick, 1, "....")]).input()), []);
