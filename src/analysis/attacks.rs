@@ -8,16 +8,16 @@ use std::borrow::Cow;
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Scope {
     /// Layers, from 0; empty means the first layer that has attacks. Muted layers count like the others.
-    pub(crate) layers: Vec<usize>,
+    pub layers: Vec<usize>,
     /// Only what begins in this region; its layers count only if `layers` is empty.
-    pub(crate) region: Option<Region>,
+    pub region: Option<Region>,
 }
 
 /// An attack in seconds at the written tempos. Attacks of several layers at one time are one.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TimedAttack {
     /// Seconds from the start of the groove.
-    pub(crate) seconds: f64,
+    pub seconds: f64,
     /// Layer, from 0; the topmost of those that sound together.
     pub(crate) layer: usize,
     /// Section, from 0.
@@ -55,11 +55,6 @@ impl Scope {
             Some((clock.seconds(r.section, 0, r.from)?, clock.seconds(r.section, 0, end)?))
         });
         of_region.filter(|(a, b)| a < b).unwrap_or((0.0, clock.total()))
-    }
-
-    /// The attacks meant, in order of time.
-    pub(crate) fn attacks(&self, groove: &Groove, clock: &Clock) -> Vec<TimedAttack> {
-        LayerAttacks::new(groove, clock).joined(&self.layers_of(groove), self.region.as_ref())
     }
 }
 

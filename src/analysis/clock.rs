@@ -21,7 +21,7 @@ struct ClockSpan {
 
 /// A position found back from seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Moment {
+pub(crate) struct Moment {
     /// Section, from 0.
     pub(crate) section: usize,
     /// Time through, from 0.
@@ -37,7 +37,7 @@ pub(crate) fn wholes(time: Time) -> f64 {
 
 impl Clock {
     /// The clock of a groove.
-    pub(crate) fn new(groove: &Groove) -> Self {
+    pub fn new(groove: &Groove) -> Self {
         let mut clock = Self::default();
         let mut at_whole = 0.0;
         for (section, s) in groove.sections().iter().enumerate() {
@@ -61,7 +61,7 @@ impl Clock {
     }
 
     /// Length of the groove in seconds.
-    pub(crate) fn total(&self) -> f64 {
+    pub fn total(&self) -> f64 {
         self.total
     }
 
@@ -71,7 +71,7 @@ impl Clock {
     }
 
     /// Seconds from the start of the groove; `None` for a section or pass that is not there.
-    pub(crate) fn seconds(&self, section: usize, pass: usize, offset: Time) -> Option<f64> {
+    pub fn seconds(&self, section: usize, pass: usize, offset: Time) -> Option<f64> {
         let span = self.span(section, pass)?;
         Some(span.start + wholes(offset) * span.seconds_per_whole)
     }

@@ -17,7 +17,7 @@ pub struct Groups {
     /// The groups, from each attack to the next, the last one to the section's end.
     pub(crate) line: Vec<u32>,
     /// The groups in cells as they stand on the grid, also where tuplets make cells of unequal length.
-    pub(crate) cells: Vec<u32>,
+    pub cells: Vec<u32>,
     /// Cells before the first attack.
     pub(crate) lead_cells: u32,
     /// The groups in cells in their shortest form with repeats, as they are said; empty without an attack.
@@ -74,7 +74,7 @@ impl Figure {
 }
 
 /// The groups of a layer in a section; `None` without an attack.
-pub(crate) fn groups(groove: &Groove, layer: usize, section: usize) -> Option<Groups> {
+pub fn groups(groove: &Groove, layer: usize, section: usize) -> Option<Groups> {
     groups_through(groove, layer, section..section + 1)
 }
 

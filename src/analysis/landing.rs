@@ -6,7 +6,7 @@ use std::fmt;
 
 /// The metrical depth of a position, from the downbeat down.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Depth {
+pub(crate) enum Depth {
     /// The first beat of a bar.
     Downbeat,
     /// Another strong beat: the head of a term of an additive meter, the middle of a bar of four beats.
@@ -113,7 +113,7 @@ pub(crate) fn syllable(spot: Spot, context: PartContext<'_>) -> String {
 
 /// How many attacks land at one depth.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Landing {
+pub(crate) struct Landing {
     /// The depth.
     pub(crate) depth: Depth,
     /// Attacks that land there, every time through counted.
@@ -122,7 +122,7 @@ pub struct Landing {
 
 /// The landings of some attacks, strongest depth first.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Landings {
+pub(crate) struct Landings {
     /// One row per depth that occurs.
     pub(crate) rows: Vec<Landing>,
     /// All attacks.
@@ -142,12 +142,6 @@ impl Landings {
     /// Adds other landings to these.
     pub(crate) fn merge(&mut self, other: &Landings) {
         other.rows.iter().for_each(|r| self.add(r.depth, r.count));
-    }
-
-    /// Share of the attacks, 0 to 1, that land where `test` says; 0 without attacks.
-    pub(crate) fn share(&self, test: impl Fn(Depth) -> bool) -> f64 {
-        let hits: usize = self.rows.iter().filter(|r| test(r.depth)).map(|r| r.count).sum();
-        if self.total == 0 { 0.0 } else { hits as f64 / self.total as f64 }
     }
 }
 

@@ -19,11 +19,11 @@ use std::sync::Arc;
 #[derive(Debug, Clone, PartialEq)]
 pub struct AnalysisOptions {
     /// The layers and the region whose beat is asked for.
-    pub(crate) scope: Scope,
+    pub scope: Scope,
     /// Playing speed, as a part of the written tempos (1 = as written).
-    pub(crate) speed: Fraction,
+    pub speed: Fraction,
     /// The player's limits.
-    pub(crate) limits: Limits,
+    pub limits: Limits,
 }
 
 impl Default for AnalysisOptions {
@@ -34,7 +34,7 @@ impl Default for AnalysisOptions {
 
 /// How a layer is built in one section.
 #[derive(Debug, Clone, PartialEq)]
-pub struct SectionReport {
+pub(crate) struct SectionReport {
     /// Section, from 0.
     pub(crate) section: usize,
     /// Its groups; `None` without an attack.
@@ -45,7 +45,7 @@ pub struct SectionReport {
 
 /// How a layer is built.
 #[derive(Debug, Clone, PartialEq)]
-pub struct LayerReport {
+pub(crate) struct LayerReport {
     /// Layer, from 0.
     pub(crate) layer: usize,
     /// Section by section.
@@ -70,19 +70,19 @@ pub(crate) struct AllLayers {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Report {
     /// Playing speed the report was made for, as a part of the written tempos.
-    pub(crate) speed: f64,
+    pub speed: f64,
     /// Every layer, in order.
     pub(crate) layers: Vec<LayerReport>,
     /// The layers whose beat was asked for.
     pub(crate) focus: Vec<usize>,
     /// Their attacks, in order of time, in seconds at full speed.
-    pub(crate) attacks: Vec<TimedAttack>,
+    pub attacks: Vec<TimedAttack>,
     /// The shortest cell that a fifth of these attacks need, in ms at the playing speed.
-    pub(crate) cell_ms: Option<f64>,
+    pub cell_ms: Option<f64>,
     /// How likely somebody who follows these layers keeps the written beat; `None` where there is nothing to hear a pulse from.
     pub(crate) answer: Option<Answer>,
     /// What such a listener may take as the beat, the likeliest first, and the written beat.
-    pub(crate) hearings: Vec<Hearing>,
+    pub hearings: Vec<Hearing>,
     /// The same for somebody who takes in all layers, where those are more.
     pub(crate) all: Option<AllLayers>,
     /// The model over the playing speeds, once it was asked: see [`Report::refine`].
@@ -92,11 +92,11 @@ pub struct Report {
     /// Every pair of streams.
     pub(crate) pairs: Vec<StreamPair>,
     /// Why the groove is hard, by the parts of the hardness, the largest first; empty for an easy groove.
-    pub(crate) findings: Vec<Finding>,
+    pub findings: Vec<Finding>,
     /// Published measures of the first of the focus layers, section by section where it has attacks.
     pub(crate) measures: Vec<(usize, Vec<Measure>)>,
     /// Positions to seconds and back, at full speed.
-    pub(crate) clock: Clock,
+    pub clock: Clock,
 }
 
 impl Report {
@@ -118,7 +118,7 @@ impl Report {
 
     /// Adds what takes longer: the chart over the playing speeds, and the order of the reasons by what the written beat would
     /// regain without each.
-    pub(crate) fn refine(&mut self, groove: &Groove, options: &AnalysisOptions) {
+    pub fn refine(&mut self, groove: &Groove, options: &AnalysisOptions) {
         let input = input(&LayerAttacks::new(groove, &self.clock), &self.focus, options);
         let chart = listener::chart(&input);
         let range = options.scope.range(groove, &self.clock);
@@ -139,7 +139,7 @@ impl Report {
 }
 
 /// What can be said of a groove, but for what takes longer ([`Report::refine`]).
-pub(crate) fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
+pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     let clock = Clock::new(groove);
     let focus = options.scope.layers_of(groove);
     let every_layer: Vec<usize> = (0..groove.layers().len()).collect();
@@ -252,7 +252,7 @@ fn main_hearing(hearings: &[Hearing]) -> Option<&Hearing> {
 }
 
 /// The report with all that takes longer.
-pub(crate) fn full_report(groove: &Groove, options: &AnalysisOptions) -> Report {
+pub fn full_report(groove: &Groove, options: &AnalysisOptions) -> Report {
     let mut report = report(groove, options);
     report.refine(groove, options);
     report

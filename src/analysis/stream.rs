@@ -8,7 +8,7 @@ use crate::rhythm::{Groove, MeterKind};
 
 /// A pulse that sounds on its own. Times are in seconds at the playing speed.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Stream {
+pub(crate) struct Stream {
     /// What it is.
     pub(crate) source: StreamSource,
     /// The time from a pulse to the next.
@@ -21,7 +21,7 @@ pub struct Stream {
 
 /// The pulses of one loop that do not go on evenly into the next.
 #[derive(Debug, Clone, PartialEq)]
-pub struct LoopPulses {
+pub(crate) struct LoopPulses {
     /// In order, at least one.
     pub(crate) pulses: Vec<f64>,
     /// Where the last one is over.
@@ -66,7 +66,7 @@ impl Stream {
 
 /// What two streams share that do not both go on.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SharedTime {
+pub(crate) struct SharedTime {
     /// Seconds at the playing speed in which both sound.
     pub(crate) seconds: f64,
     /// Pulses of the one within 20 ms of a pulse of the other.
@@ -75,7 +75,7 @@ pub struct SharedTime {
 
 /// Where a stream comes from.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum StreamSource {
+pub(crate) enum StreamSource {
     /// The written beat.
     Written,
     /// A hearing, by its index in the report, or one of its stretches.
@@ -91,7 +91,7 @@ pub enum StreamSource {
 
 /// How two streams stand to each other.
 #[derive(Debug, Clone, PartialEq)]
-pub struct StreamPair {
+pub(crate) struct StreamPair {
     /// The first stream, as an index into the report's streams.
     pub(crate) a: usize,
     /// The second stream.

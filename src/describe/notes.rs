@@ -21,11 +21,11 @@ pub enum Beaming {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NotationOptions {
     /// How beams are grouped.
-    pub(crate) beams: Beaming,
+    pub beams: Beaming,
     /// The text above the notes of the analysed layers.
-    pub(crate) over: Text,
+    pub over: Text,
     /// The text below them.
-    pub(crate) under: Text,
+    pub under: Text,
 }
 
 impl Default for NotationOptions {
@@ -50,7 +50,7 @@ pub struct Text {
 
 /// The landings that are printed.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Landings {
+pub(crate) enum Landings {
     /// No landing.
     None,
     /// The landing of every attack.
@@ -113,7 +113,7 @@ impl Text {
     ///
     /// # Errors
     /// The words that are allowed.
-    pub(crate) fn parse(words: &str) -> Result<Self, String> {
+    pub fn parse(words: &str) -> Result<Self, String> {
         let mut text = Self { groups: false, landings: Landings::None };
         if words == "nothing" {
             return Ok(text);

@@ -60,7 +60,7 @@ pub(crate) fn syllables(groove: &Groove, region: &Region) -> String {
 }
 
 /// Groups, boxes and syllables of the whole groove, or of one section.
-pub(crate) fn all(groove: &Groove, section: Option<usize>) -> String {
+pub fn all(groove: &Groove, section: Option<usize>) -> String {
     let mut text = format!("{}\n", visible(groove.title()));
     for (i, s) in groove.sections().iter().enumerate().filter(|(i, _)| section.is_none_or(|wanted| wanted == *i)) {
         let region = whole_section(groove, i);

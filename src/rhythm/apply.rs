@@ -68,7 +68,7 @@ impl Groove {
     ///
     /// # Errors
     /// The edit names something that does not exist, or its result would be invalid.
-    pub(crate) fn edited(&self, edit: &Edit) -> Result<Groove, EditError> {
+    pub fn edited(&self, edit: &Edit) -> Result<Groove, EditError> {
         let mut groove = self.clone();
         groove.change(edit)?;
         // Edits of cells change no length.

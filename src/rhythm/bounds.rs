@@ -6,13 +6,13 @@ use super::expected::expected;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Bound {
     /// Name of the quantity in messages.
-    pub(crate) what: &'static str,
+    pub what: &'static str,
     /// Least value.
-    pub(crate) least: i64,
+    pub least: i64,
     /// Greatest value.
-    pub(crate) greatest: i64,
+    pub greatest: i64,
     /// Unit, in the plural.
-    pub(crate) unit: &'static str,
+    pub unit: &'static str,
 }
 
 impl Bound {
@@ -22,7 +22,7 @@ impl Bound {
     }
 
     /// The range as text: `1 to 64 cells`.
-    pub(crate) fn range(&self) -> String {
+    pub fn range(&self) -> String {
         format!("{} to {} {}", self.least, self.greatest, self.unit)
     }
 }
@@ -47,7 +47,7 @@ macro_rules! bounds {
         $(#[doc = concat!("Bounds of ", $what, ": ", $least, " to ", $greatest, " ", $unit, ".")]
         pub(crate) static $name: Bound = Bound { what: $what, least: $least, greatest: $greatest, unit: $unit };)*
         /// All bounds.
-        pub(crate) static ALL: &[&Bound] = &[$(&$name),*];
+        pub static ALL: &[&Bound] = &[$(&$name),*];
     };
 }
 

@@ -24,9 +24,9 @@ pub struct Pitch(u8);
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub struct Attack {
     /// How strongly it is played.
-    pub(crate) accent: Accent,
+    pub accent: Accent,
     /// Its pitch; `None` sounds the default of the voice.
-    pub(crate) pitch: Option<Pitch>,
+    pub pitch: Option<Pitch>,
 }
 
 /// One subdivision of a layer.
@@ -43,10 +43,10 @@ pub enum Cell {
 
 impl Cell {
     /// A plain attack without pitch.
-    pub(crate) const ATTACK: Cell = Cell::Attack(Attack { accent: Accent::Plain, pitch: None });
+    pub const ATTACK: Cell = Cell::Attack(Attack { accent: Accent::Plain, pitch: None });
 
     /// The attack, if the cell is one.
-    pub(crate) fn attack(self) -> Option<Attack> {
+    pub fn attack(self) -> Option<Attack> {
         match self {
             Cell::Attack(a) => Some(a),
             Cell::Rest | Cell::Hold => None,
@@ -63,7 +63,7 @@ pub(crate) fn semitones(letter: char) -> Option<u8> {
 
 impl Pitch {
     /// The pitch with this key number; `None` above 127.
-    pub(crate) fn new(key: u8) -> Option<Self> {
+    pub fn new(key: u8) -> Option<Self> {
         (key < 128).then_some(Self(key))
     }
 
@@ -120,7 +120,7 @@ impl Swing {
     }
 
     /// Reads `2:1`.
-    pub(crate) fn parse(text: &str) -> Option<Self> {
+    pub fn parse(text: &str) -> Option<Self> {
         let (long, short) = text.split_once(':')?;
         Self::new(long.trim().parse().ok()?, short.trim().parse().ok()?).ok()
     }

@@ -119,7 +119,7 @@ fn shown(c: Option<(usize, char)>) -> String {
 ///
 /// # Errors
 /// An unknown mark, a bar or part of the wrong length, an invalid tuplet, and a hold after a rest.
-pub(crate) fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Result<Part, NotationError> {
+pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Result<Part, NotationError> {
     let (per_bar, beats) = (meter.beats(), meter.beats() * bars);
     let bar_cells = per_bar * usize::from(division);
     let bar_length = || {

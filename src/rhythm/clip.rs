@@ -18,7 +18,7 @@ pub struct Clip {
 
 /// The cells of one layer.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Row {
+pub(crate) struct Row {
     /// In order, without overlap.
     pub(crate) runs: Vec<Run>,
     /// Whether the last sound goes on after the copied cells.
@@ -27,7 +27,7 @@ pub struct Row {
 
 /// Cells of one length, one after another.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Run {
+pub(crate) struct Run {
     /// From the region's start, without swing.
     pub(crate) start: Time,
     /// Length of each cell.
@@ -37,7 +37,7 @@ pub struct Run {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum RunKind {
+pub(crate) enum RunKind {
     /// Cells of the layer's division.
     Even,
     /// A whole tuplet.

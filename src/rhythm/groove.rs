@@ -16,27 +16,27 @@ use std::sync::Arc;
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Section {
     /// Its name, unique among the groove's sections.
-    pub(crate) name: String,
+    pub name: String,
     /// Its meter.
-    pub(crate) meter: Meter,
+    pub meter: Meter,
     /// Its tempo.
-    pub(crate) tempo: Tempo,
+    pub tempo: Tempo,
     /// Its number of bars.
-    pub(crate) bars: u16,
+    pub bars: u16,
     /// How many times it is played.
-    pub(crate) times: u16,
+    pub times: u16,
     /// Swing of the layers without their own.
-    pub(crate) swing: Option<Swing>,
+    pub swing: Option<Swing>,
 }
 
 impl Section {
     /// Length of one pass.
-    pub(crate) fn length(&self) -> Time {
+    pub fn length(&self) -> Time {
         self.meter.bar().repeated(usize::from(self.bars)).expect("bars are bounded")
     }
 
     /// Beats of one pass.
-    pub(crate) fn beats(&self) -> usize {
+    pub fn beats(&self) -> usize {
         self.meter.beats() * usize::from(self.bars)
     }
 }
@@ -45,27 +45,27 @@ impl Section {
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Layer {
     /// Its name, unique among the groove's layers.
-    pub(crate) name: String,
+    pub name: String,
     /// Its voice.
-    pub(crate) voice: Voice,
+    pub voice: Voice,
     /// The name of a sound file that replaces the voice if it can be played.
-    pub(crate) sound: Option<String>,
+    pub sound: Option<String>,
     /// Cells per beat outside tuplets, one number per section.
-    pub(crate) divisions: Vec<u16>,
+    pub divisions: Vec<u16>,
     /// Its swing; `None` takes the section's.
-    pub(crate) swing: Option<Swing>,
+    pub swing: Option<Swing>,
     /// Gain in dB.
-    pub(crate) gain: i8,
+    pub gain: i8,
     /// Level of an accent above a plain attack, and of a ghost below it, in dB; `None` leaves both to the voice.
-    pub(crate) depth: Option<u8>,
+    pub depth: Option<u8>,
     /// Position from left (-100) to right (100).
-    pub(crate) pan: i8,
+    pub pan: i8,
     /// Whether it is silent.
-    pub(crate) mute: bool,
+    pub mute: bool,
     /// Whether the layers that are not soloed are silent.
-    pub(crate) solo: bool,
+    pub solo: bool,
     /// One part per section.
-    pub(crate) parts: Vec<Arc<Part>>,
+    pub parts: Vec<Arc<Part>>,
 }
 
 /// A valid groove: every number is in its bounds, and every part fits its section.
@@ -81,25 +81,25 @@ pub struct Groove {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Place {
     /// The layer.
-    pub(crate) layer: usize,
+    pub layer: usize,
     /// The section.
-    pub(crate) section: usize,
+    pub section: usize,
     /// The cell of the layer's part in the section.
-    pub(crate) cell: usize,
+    pub cell: usize,
 }
 
 /// An attack in exact time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Event {
-    pub(crate) section: usize,
+    pub section: usize,
     /// Pass of the section, from 0.
-    pub(crate) pass: usize,
-    pub(crate) cell: usize,
+    pub pass: usize,
+    pub cell: usize,
     /// Time from the start of the pass.
-    pub(crate) offset: Time,
+    pub offset: Time,
     /// Length of its cell and the holds after it in the section.
-    pub(crate) length: Time,
-    pub(crate) attack: Attack,
+    pub length: Time,
+    pub attack: Attack,
 }
 
 impl Groove {
@@ -107,7 +107,7 @@ impl Groove {
     ///
     /// # Errors
     /// A number is out of bounds, a name is used twice, or a part does not fit its section.
-    pub(crate) fn new(title: &str, note: &str, sections: Vec<Section>, layers: Vec<Layer>) -> Result<Self, EditError> {
+    pub fn new(title: &str, note: &str, sections: Vec<Section>, layers: Vec<Layer>) -> Result<Self, EditError> {
         let groove = Self {
             title: title.to_owned(),
             note: note.to_owned(),
@@ -122,7 +122,7 @@ impl Groove {
     ///
     /// # Errors
     /// The number of bars is out of bounds.
-    pub(crate) fn blank(meter: Meter, tempo: Tempo, bars: u16) -> Result<Self, EditError> {
+    pub fn blank(meter: Meter, tempo: Tempo, bars: u16) -> Result<Self, EditError> {
         let section = Section { name: "A".into(), meter, tempo, bars, times: 1, swing: None };
         let context = PartContext { meter: &section.meter, bars: usize::from(bars), division: 4, swing: None };
         let layer = Layer::new("riff", Voice::Pluck, 4, vec![Part::rests(context)]);
@@ -140,22 +140,22 @@ impl Groove {
     }
 
     /// Its title.
-    pub(crate) fn title(&self) -> &str {
+    pub fn title(&self) -> &str {
         &self.title
     }
 
     /// Its note, a free text.
-    pub(crate) fn note(&self) -> &str {
+    pub fn note(&self) -> &str {
         &self.note
     }
 
     /// Its sections, in playing order.
-    pub(crate) fn sections(&self) -> &[Section] {
+    pub fn sections(&self) -> &[Section] {
         &self.sections
     }
 
     /// Its layers, from the top.
-    pub(crate) fn layers(&self) -> &[Arc<Layer>] {
+    pub fn layers(&self) -> &[Arc<Layer>] {
         &self.layers
     }
 
@@ -163,7 +163,7 @@ impl Groove {
     ///
     /// # Panics
     /// If there is no such layer or section.
-    pub(crate) fn context(&self, layer: usize, section: usize) -> PartContext<'_> {
+    pub fn context(&self, layer: usize, section: usize) -> PartContext<'_> {
         let (l, s) = (&self.layers[layer], &self.sections[section]);
         let (bars, division) = (usize::from(s.bars), l.divisions[section]);
         PartContext { meter: &s.meter, bars, division, swing: l.swing.or(s.swing) }
@@ -173,7 +173,7 @@ impl Groove {
     ///
     /// # Panics
     /// If there is no such layer or section.
-    pub(crate) fn part(&self, layer: usize, section: usize) -> &Part {
+    pub fn part(&self, layer: usize, section: usize) -> &Part {
         &self.layers[layer].parts[section]
     }
 
@@ -181,7 +181,7 @@ impl Groove {
     ///
     /// # Panics
     /// If there is no such layer or section.
-    pub(crate) fn cells(&self, layer: usize, section: usize) -> usize {
+    pub fn cells(&self, layer: usize, section: usize) -> usize {
         self.part(layer, section).len(self.context(layer, section))
     }
 
@@ -203,7 +203,7 @@ impl Groove {
     ///
     /// # Panics
     /// If there is no such layer.
-    pub(crate) fn events(&self, layer: usize) -> Vec<Event> {
+    pub fn events(&self, layer: usize) -> Vec<Event> {
         let mut events = Vec::new();
         for (s, section) in self.sections.iter().enumerate() {
             let attacks = self.part(layer, s).attacks(self.context(layer, s)).into_iter();
@@ -225,7 +225,7 @@ impl Groove {
     }
 
     /// Length of the groove over all passes; `None` on overflow.
-    pub(crate) fn length(&self) -> Option<Time> {
+    pub fn length(&self) -> Option<Time> {
         self.sections.iter().try_fold(Time::ZERO, |sum, s| sum.plus(s.length().repeated(usize::from(s.times))?))
     }
 
@@ -306,7 +306,7 @@ impl Groove {
 
 impl Layer {
     /// A layer at 0 dB in the centre, neither muted nor soloed, with one division in all sections.
-    pub(crate) fn new(name: &str, voice: Voice, division: u16, parts: Vec<Part>) -> Self {
+    pub fn new(name: &str, voice: Voice, division: u16, parts: Vec<Part>) -> Self {
         Self {
             name: name.to_owned(),
             voice,

@@ -57,7 +57,7 @@ impl Meter {
     ///
     /// # Errors
     /// No term, a zero term, an invalid lower number or too many beats.
-    pub(crate) fn new(terms: Vec<u16>, lower: u16) -> Result<Self, MeterError> {
+    pub fn new(terms: Vec<u16>, lower: u16) -> Result<Self, MeterError> {
         if terms.is_empty() || terms.contains(&0) {
             let upper: Vec<String> = terms.iter().map(u16::to_string).collect();
             return Err(MeterError::Form(format!("{}/{lower}", upper.join("+"))));
@@ -74,7 +74,7 @@ impl Meter {
     ///
     /// # Errors
     /// Those of [`Meter::new`], and [`MeterError::Form`] for any other text.
-    pub(crate) fn parse(text: &str) -> Result<Self, MeterError> {
+    pub fn parse(text: &str) -> Result<Self, MeterError> {
         let form = || MeterError::Form(text.to_owned());
         let number = |s: &str| {
             let s = s.trim();
@@ -89,7 +89,7 @@ impl Meter {
     }
 
     /// The family of the meter.
-    pub(crate) fn kind(&self) -> MeterKind {
+    pub fn kind(&self) -> MeterKind {
         match self.terms[..] {
             [n] if n > 3 && n.is_multiple_of(3) => MeterKind::Compound,
             [_] => MeterKind::Simple,
@@ -102,28 +102,28 @@ impl Meter {
     }
 
     /// Beats in a bar.
-    pub(crate) fn beats(&self) -> usize {
+    pub fn beats(&self) -> usize {
         if self.kind() == MeterKind::Compound { self.upper() / 3 } else { self.upper() }
     }
 
     /// Length of a beat.
-    pub(crate) fn beat(&self) -> Time {
+    pub fn beat(&self) -> Time {
         let units = if self.kind() == MeterKind::Compound { 3 } else { 1 };
         Time::new(units, i64::from(self.lower)).expect("the lower number is at least 1")
     }
 
     /// Length of a bar.
-    pub(crate) fn bar(&self) -> Time {
+    pub fn bar(&self) -> Time {
         Time::new(self.upper() as i64, i64::from(self.lower)).expect("the lower number is at least 1")
     }
 
     /// The lower number.
-    pub(crate) fn lower(&self) -> u16 {
+    pub fn lower(&self) -> u16 {
         self.lower
     }
 
     /// Terms of the upper number; one for a simple or compound meter.
-    pub(crate) fn terms(&self) -> &[u16] {
+    pub fn terms(&self) -> &[u16] {
         &self.terms
     }
 
@@ -177,7 +177,7 @@ impl Tempo {
     ///
     /// # Errors
     /// [`OutOfBound`] with the tempo rounded down.
-    pub(crate) fn new(bpm: Fraction, unit: Time) -> Result<Self, OutOfBound> {
+    pub fn new(bpm: Fraction, unit: Time) -> Result<Self, OutOfBound> {
         let least = Fraction::whole(TEMPO.least as i32);
         let greatest = Fraction::whole(TEMPO.greatest as i32);
         if bpm < least || bpm > greatest || unit <= Time::ZERO {
@@ -187,7 +187,7 @@ impl Tempo {
     }
 
     /// Beats per minute.
-    pub(crate) fn bpm(self) -> Fraction {
+    pub fn bpm(self) -> Fraction {
         self.bpm
     }
 
@@ -197,7 +197,7 @@ impl Tempo {
     }
 
     /// Whole notes per minute, exact.
-    pub(crate) fn wholes_per_minute(self) -> Fraction {
+    pub fn wholes_per_minute(self) -> Fraction {
         self.bpm.times(self.unit.wholes()).expect("tempo and unit are bounded")
     }
 }

@@ -8,9 +8,9 @@ use super::time::{Fraction, Time};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Span {
     /// Its length in beats.
-    pub(crate) beats: u16,
+    pub beats: u16,
     /// Its number of cells.
-    pub(crate) cells: u16,
+    pub cells: u16,
 }
 
 /// A layer's cells in one section.
@@ -36,13 +36,13 @@ pub enum Part {
 #[derive(Debug, Clone, Copy)]
 pub struct PartContext<'a> {
     /// The section's meter.
-    pub(crate) meter: &'a Meter,
+    pub meter: &'a Meter,
     /// The section's number of bars.
-    pub(crate) bars: usize,
+    pub bars: usize,
     /// The layer's division in the section.
-    pub(crate) division: u16,
+    pub division: u16,
     /// The layer's swing, or else the section's.
-    pub(crate) swing: Option<Swing>,
+    pub swing: Option<Swing>,
 }
 
 impl PartContext<'_> {
@@ -82,12 +82,12 @@ pub(crate) struct Spot {
 /// An attack with the time it sounds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct SoundedAttack {
-    pub(crate) cell: usize,
-    pub(crate) attack: Attack,
+    pub cell: usize,
+    pub attack: Attack,
     /// From the section's start.
-    pub(crate) start: Time,
+    pub start: Time,
     /// The end of its last hold.
-    pub(crate) end: Time,
+    pub end: Time,
 }
 
 impl Part {
@@ -108,7 +108,7 @@ impl Part {
     }
 
     /// The stored cells: all of a barred part, one repetition of a cycle.
-    pub(crate) fn stored(&self) -> &[Cell] {
+    pub fn stored(&self) -> &[Cell] {
         match self {
             Self::Barred { cells, .. } | Self::Cycled { cells, .. } => cells,
         }
@@ -134,7 +134,7 @@ impl Part {
     }
 
     /// Whether the part is a cycle.
-    pub(crate) fn is_cycle(&self) -> bool {
+    pub fn is_cycle(&self) -> bool {
         matches!(self, Self::Cycled { .. })
     }
 
@@ -190,7 +190,7 @@ impl Part {
     }
 
     /// The attacks in order, with swing.
-    pub(crate) fn attacks(&self, context: PartContext<'_>) -> Vec<SoundedAttack> {
+    pub fn attacks(&self, context: PartContext<'_>) -> Vec<SoundedAttack> {
         let mut attacks: Vec<SoundedAttack> = Vec::new();
         let mut sounding = false;
         let length = context.length();

@@ -22,7 +22,7 @@ impl Fraction {
     pub(crate) const ONE: Fraction = Fraction(Ratio::new_raw(1, 1));
 
     /// `numer / denom` in lowest terms; `None` if `denom` is not positive.
-    pub(crate) fn new(numer: i64, denom: i64) -> Option<Self> {
+    pub fn new(numer: i64, denom: i64) -> Option<Self> {
         (denom > 0 && numer != i64::MIN).then(|| {
             // The remainder has the same common divisor and is mostly far smaller.
             let common = (numer % denom).gcd(&denom);
@@ -31,17 +31,17 @@ impl Fraction {
     }
 
     /// A whole number.
-    pub(crate) fn whole(n: i32) -> Self {
+    pub fn whole(n: i32) -> Self {
         Self(Ratio::from_integer(i64::from(n)))
     }
 
     /// Numerator in lowest terms.
-    pub(crate) fn numer(self) -> i64 {
+    pub fn numer(self) -> i64 {
         *self.0.numer()
     }
 
     /// Denominator in lowest terms, positive.
-    pub(crate) fn denom(self) -> i64 {
+    pub fn denom(self) -> i64 {
         *self.0.denom()
     }
 
@@ -56,7 +56,7 @@ impl Fraction {
     }
 
     /// Product, or `None` on overflow.
-    pub(crate) fn times(self, other: Self) -> Option<Self> {
+    pub fn times(self, other: Self) -> Option<Self> {
         self.0.checked_mul(&other.0).map(Self)
     }
 
@@ -75,7 +75,7 @@ impl Fraction {
     }
 
     /// Reads `150`, `132.5` or `400/3` exactly; `None` for anything else, and on overflow.
-    pub(crate) fn parse(text: &str) -> Option<Self> {
+    pub fn parse(text: &str) -> Option<Self> {
         let digits = |s: &str| s.bytes().all(|b| b.is_ascii_digit()).then(|| s.parse::<i64>().ok()).flatten();
         let (sign, text) = text.strip_prefix('-').map_or((1, text), |rest| (-1, rest));
         if let Some((n, d)) = text.split_once('/') {
@@ -120,17 +120,17 @@ impl fmt::Debug for Fraction {
 
 impl Time {
     /// Zero.
-    pub(crate) const ZERO: Time = Time(Fraction::ZERO);
+    pub const ZERO: Time = Time(Fraction::ZERO);
     /// A whole note.
     pub(crate) const WHOLE: Time = Time(Fraction::ONE);
 
     /// `numer / denom` whole notes; `None` if `denom` is not positive.
-    pub(crate) fn new(numer: i64, denom: i64) -> Option<Self> {
+    pub fn new(numer: i64, denom: i64) -> Option<Self> {
         Fraction::new(numer, denom).map(Self)
     }
 
     /// The number of whole notes.
-    pub(crate) fn wholes(self) -> Fraction {
+    pub fn wholes(self) -> Fraction {
         self.0
     }
 
@@ -145,12 +145,12 @@ impl Time {
     }
 
     /// Sum, or `None` on overflow.
-    pub(crate) fn plus(self, other: Self) -> Option<Self> {
+    pub fn plus(self, other: Self) -> Option<Self> {
         self.0.plus(other.0).map(Self)
     }
 
     /// Difference, or `None` on overflow.
-    pub(crate) fn minus(self, other: Self) -> Option<Self> {
+    pub fn minus(self, other: Self) -> Option<Self> {
         self.0.minus(other.0).map(Self)
     }
 
@@ -159,7 +159,7 @@ impl Time {
     }
 
     /// This length `n` times, or `None` on overflow.
-    pub(crate) fn repeated(self, n: usize) -> Option<Self> {
+    pub fn repeated(self, n: usize) -> Option<Self> {
         let n = i64::try_from(n).ok()?;
         self.scaled(Fraction::new(n, 1)?)
     }

@@ -12,15 +12,15 @@ macro_rules! voices {
 
         impl Voice {
             /// Every voice.
-            pub(crate) const ALL: &'static [Voice] = &[$(Voice::$variant,)*];
+            pub const ALL: &'static [Voice] = &[$(Voice::$variant,)*];
 
             /// Its name in files and on screen.
-            pub(crate) fn name(self) -> &'static str {
+            pub fn name(self) -> &'static str {
                 match self { $(Voice::$variant => $name,)* }
             }
 
             /// A short description of its sound.
-            pub(crate) fn description(self) -> &'static str {
+            pub fn description(self) -> &'static str {
                 match self { $(Voice::$variant => $words,)* }
             }
 

@@ -23,7 +23,7 @@ pub struct Stretch {
     /// Start in seconds at full speed: its first pulse.
     pub(crate) start: f64,
     /// Mean period in seconds at full speed.
-    pub(crate) period: f64,
+    pub period: f64,
     /// Pulses per minute at the playing speed.
     pub(crate) bpm: f64,
     /// Attacks per minute at the playing speed, from its first attack to the first one after it, round the loop.
@@ -40,25 +40,25 @@ pub struct Stretch {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Hearing {
     /// What it is.
-    pub(crate) kind: HearingKind,
+    pub kind: HearingKind,
     /// The model's probability, 0 to 1. The written beat is listed however unlikely it is.
-    pub(crate) probability: f64,
+    pub probability: f64,
     /// The tempered probability that is shown, 0 to 1; `None` below a probability of 0.01.
     pub(crate) shown: Option<f64>,
     /// Share of its time in which it keeps the written beat, 0 to 1.
     pub(crate) written_share: f64,
     /// Its stretches, at least one.
-    pub(crate) stretches: Vec<Stretch>,
+    pub stretches: Vec<Stretch>,
     /// Its pulses in seconds at full speed, in order.
-    pub(crate) pulses: Vec<f64>,
+    pub pulses: Vec<f64>,
     /// Attacks on a pulse, at most one for each.
-    pub(crate) on_pulse: usize,
+    pub on_pulse: usize,
     /// Attacks between pulses, by the number of equal parts that reach them: halves, thirds, quarters and so on.
     pub(crate) between: Vec<(u16, usize)>,
     /// Attacks on none of these.
     pub(crate) off_pulse: usize,
     /// Pulses without one of the attacks.
-    pub(crate) silent: usize,
+    pub silent: usize,
     /// Pulses without an attack of any layer.
     pub(crate) unsounded: usize,
     /// RMS distance of the attacks on the pulse from it, in ms at the playing speed.
@@ -66,12 +66,12 @@ pub struct Hearing {
     /// The same as a share of the period.
     pub(crate) deviation: f64,
     /// Whether the loop is a whole number of its periods; otherwise it re-enters each loop.
-    pub(crate) closes: bool,
+    pub closes: bool,
 }
 
 impl Hearing {
     /// Whether it keeps the written beat for more than half of its time.
-    pub(crate) fn keeps_written(&self) -> bool {
+    pub fn keeps_written(&self) -> bool {
         self.written_share > 0.5
     }
 
@@ -82,7 +82,7 @@ impl Hearing {
     }
 
     /// Mean period in seconds at full speed.
-    pub(crate) fn period(&self) -> f64 {
+    pub fn period(&self) -> f64 {
         match self.pulses[..] {
             [first, .., last] => (last - first) / (self.pulses.len() - 1) as f64,
             _ => self.stretches.first().map_or(f64::INFINITY, |s| s.period),
@@ -91,7 +91,7 @@ impl Hearing {
 
     /// Pulses per minute at full speed times `speed`, in the stretch with most attacks (the first of several): a mean over
     /// stretches would be a tempo that nobody hears.
-    pub(crate) fn bpm(&self, speed: f64) -> f64 {
+    pub fn bpm(&self, speed: f64) -> f64 {
         let longest = self.stretches.iter().fold(None, |best: Option<&Stretch>, s| match best {
             Some(b) if b.attacks >= s.attacks => best,
             _ => Some(s),

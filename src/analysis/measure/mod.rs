@@ -42,7 +42,7 @@ impl Ring {
 
 /// One measure of a rhythm.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Measure {
+pub(crate) struct Measure {
     /// Its name.
     pub(crate) name: &'static str,
     /// Its source.

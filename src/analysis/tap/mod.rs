@@ -14,7 +14,7 @@ use super::report::Report;
 use pulses::of_report;
 
 /// Fewest taps that are analysed (ours, no source: a stretch costs as much as about seven taps can save).
-pub(crate) const MIN_TAPS: usize = 8;
+pub const MIN_TAPS: usize = 8;
 /// Most taps that are analysed; earlier ones are dropped.
 pub(crate) const MAX_TAPS: usize = 2000;
 
@@ -22,12 +22,12 @@ pub(crate) const MAX_TAPS: usize = 2000;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TapOptions {
     /// Playing speed as a fraction of the written tempos, above 0.
-    pub(crate) speed: f64,
+    pub speed: f64,
     /// Start and end of the loop in seconds from the groove's start, at full speed.
-    pub(crate) range: (f64, f64),
+    pub range: (f64, f64),
     /// Subtracted from every tap, in seconds of real time: the latency and the player's habitual asynchrony. 0 means
     /// unknown, which doubles the accepted asynchrony.
-    pub(crate) offset: f64,
+    pub offset: f64,
 }
 
 /// How often a pulse is tapped.
@@ -60,54 +60,46 @@ pub enum FollowedPulse {
 #[derive(Debug, Clone, PartialEq)]
 pub struct TapStretch {
     /// First tap, from 0.
-    pub(crate) first: usize,
+    pub first: usize,
     /// Number of taps.
-    pub(crate) taps: usize,
+    pub taps: usize,
     /// Its start, in seconds from the groove's start at full speed.
-    pub(crate) at: f64,
+    pub at: f64,
     /// Pass of the loop in which it begins, from 0.
-    pub(crate) pass: u64,
+    pub pass: u64,
     /// The pulse it follows.
-    pub(crate) follows: FollowedPulse,
+    pub follows: FollowedPulse,
     /// The second-best pulse.
-    pub(crate) runner_up: Option<FollowedPulse>,
+    pub runner_up: Option<FollowedPulse>,
     /// Log odds (nats) against the second-best pulse, 0 or more.
-    pub(crate) margin: f64,
+    pub margin: f64,
     /// Taps per minute of real time, by least squares over all taps; missing and double taps do not change it.
-    pub(crate) rate: f64,
+    pub rate: f64,
     /// Asynchrony, spread, drift and slips; `None` if no pulse is followed.
-    pub(crate) stats: Option<TapStats>,
+    pub stats: Option<TapStats>,
 }
 
 /// The analysis of a list of taps.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct TapReport {
     /// Number of taps analysed.
-    pub(crate) taps: usize,
+    pub taps: usize,
     /// Number of earlier taps that were dropped.
-    pub(crate) dropped: usize,
+    pub dropped: usize,
     /// The stretches in order, each of at least [`MIN_TAPS`] taps.
-    pub(crate) stretches: Vec<TapStretch>,
+    pub stretches: Vec<TapStretch>,
 }
 
 impl TapReport {
     /// Whether there are fewer than [`MIN_TAPS`] taps.
-    pub(crate) fn has_too_few_taps(&self) -> bool {
+    pub fn has_too_few_taps(&self) -> bool {
         self.taps < MIN_TAPS
-    }
-
-    /// The stretch with most taps; the first of several.
-    pub(crate) fn longest(&self) -> Option<&TapStretch> {
-        self.stretches.iter().fold(None, |best: Option<&TapStretch>, s| match best {
-            Some(b) if b.taps >= s.taps => best,
-            _ => Some(s),
-        })
     }
 }
 
 /// Analyses taps given in seconds at full speed from the loop's start, counted on over all passes. Taps that are not finite are
 /// dropped; the others are sorted.
-pub(crate) fn tap_report(report: &Report, options: &TapOptions, taps: &[f64]) -> TapReport {
+pub fn tap_report(report: &Report, options: &TapOptions, taps: &[f64]) -> TapReport {
     let length = (options.range.1 - options.range.0) / options.speed;
     let mut times: Vec<f64> =
         taps.iter().filter(|t| t.is_finite()).map(|t| t / options.speed - options.offset).collect();

@@ -9,13 +9,13 @@ use crate::analysis::limits;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Slip {
     /// Position of the pulse, in seconds from the groove's start at full speed.
-    pub(crate) at: f64,
+    pub at: f64,
     /// Pass of the loop, from 0.
-    pub(crate) pass: u64,
+    pub pass: u64,
     /// The tap, from 0; `None` where one is missing.
-    pub(crate) tap: Option<usize>,
+    pub tap: Option<usize>,
     /// HearingKind of slip.
-    pub(crate) kind: SlipKind,
+    pub kind: SlipKind,
 }
 
 /// HearingKind of slip.
@@ -35,26 +35,26 @@ pub enum SlipKind {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct TapStats {
     /// Taps counted in the stats: all but those that slipped.
-    pub(crate) counted: usize,
+    pub counted: usize,
     /// Mean asynchrony in ms; negative is early.
-    pub(crate) mean_ms: f64,
+    pub mean_ms: f64,
     /// Its standard error in ms: `s / sqrt(n) * sqrt((1 + r) / (1 - r))` with `s` the spread, `n` the taps counted and `r`, 0
     /// to 0.9, the correlation of neighbouring asynchronies (Bayley & Hammersley 1946).
-    pub(crate) error_ms: f64,
+    pub error_ms: f64,
     /// Spread: standard deviation of the asynchronies in ms, `n - 1` in the divisor.
-    pub(crate) spread_ms: f64,
+    pub spread_ms: f64,
     /// The same as a share of the pulse's period.
-    pub(crate) spread: f64,
+    pub spread: f64,
     /// Drift in ms per pulse, by least squares; positive is falling behind.
-    pub(crate) drift_ms: f64,
+    pub drift_ms: f64,
     /// Its standard error in ms.
-    pub(crate) drift_error_ms: f64,
+    pub drift_error_ms: f64,
     /// The drift as a tempo difference in percent; positive is faster than the pulse.
-    pub(crate) tempo_percent: f64,
+    pub tempo_percent: f64,
     /// The slips, in order of time.
-    pub(crate) slips: Vec<Slip>,
+    pub slips: Vec<Slip>,
     /// The asynchrony of every tap in ms, in order.
-    pub(crate) asynchronies: Vec<f64>,
+    pub asynchronies: Vec<f64>,
 }
 
 /// Statistics of taps on a pulse; `shifts` holds the asynchrony that the search assigned to each tap.

@@ -10,7 +10,7 @@ const MAX_EXACT: usize = 96;
 ///
 /// Exact up to 96 groups (interval dynamic programming over splits and periods). A longer line is compressed by its shortest
 /// period, or else repeat by repeat, and its form may not be the shortest.
-pub(crate) fn compress(groups: &[u32]) -> Vec<Term> {
+pub fn compress(groups: &[u32]) -> Vec<Term> {
     if groups.len() <= MAX_EXACT {
         return shortest(groups);
     }
@@ -57,7 +57,7 @@ fn leading_repeat(groups: &[u32]) -> Option<(usize, usize)> {
 
 /// The shortest period of a line: the least `p` with `groups[i] == groups[i + p]` for all `i` (prefix function of Knuth, Morris &
 /// Pratt 1977).
-pub(crate) fn period(groups: &[u32]) -> usize {
+pub fn period(groups: &[u32]) -> usize {
     let mut border = vec![0_usize; groups.len()];
     for i in 1..groups.len() {
         let mut k = border[i - 1];

@@ -121,7 +121,7 @@ pub(crate) fn expand(terms: &[Term]) -> Vec<u32> {
 }
 
 /// Prints a line; [`parse`] reads it back.
-pub(crate) fn print(terms: &[Term]) -> String {
+pub fn print(terms: &[Term]) -> String {
     let terms = terms.iter().map(|t| match t {
         Term::Group(n) => n.to_string(),
         Term::Repeat(n, inner) => format!("{n}({})", print(inner)),
