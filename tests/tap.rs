@@ -3,7 +3,7 @@
 use crate::support::in_package;
 use proptest::prelude::*;
 use teeter::analysis::tap::{FollowedPulse, MIN_TAPS, Slip, SlipKind, TapOptions, TapRate, TapReport, tap_report};
-use teeter::analysis::{AnalysisOptions, Hearing, Kind, Report, report};
+use teeter::analysis::{AnalysisOptions, Hearing, HearingKind, Report, report};
 use teeter::rhythm::{Fraction, Groove};
 
 /// Pseudorandom numbers, the same on every machine (Steele, Lea & Flood 2014, `SplitMix`).
@@ -67,7 +67,7 @@ impl Setting {
     }
 
     fn written(&self) -> FollowedPulse {
-        FollowedPulse::Hearing(self.hearing(|h| h.kind == Kind::Written), TapRate::Pulse)
+        FollowedPulse::Hearing(self.hearing(|h| h.kind == HearingKind::Written), TapRate::Pulse)
     }
 
     /// `count` taps on a pulse, with a delay and a jitter in ms of real time.

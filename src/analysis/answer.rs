@@ -1,19 +1,43 @@
 //! What the listener model answers, summed up: how likely the written beat is, and what is heard instead of it.
 
-use super::listener::{Listening, Split};
+use super::listener::Listening;
 use std::fmt;
 
 /// What is heard instead of the written beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub(crate) enum Part {
+pub(crate) enum HardnessPart {
+    /// Unequal beats.
     Unequal,
+    /// A beat that follows the attacks.
     Average,
+    /// The beat, or a multiple or part of it that is counted with it, at another phase.
     Displaced,
+    /// An even beat of another rate.
     OtherRate,
+    /// A pulse that changes.
     Changing,
 }
 
-impl Part {
+/// The hardness by its parts, which add up to it.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct HardnessParts([f64; 5]);
+
+impl HardnessParts {
+    pub(crate) fn get(&self, part: HardnessPart) -> f64 {
+        self.0[part as usize]
+    }
+
+    pub(super) fn add(&mut self, part: HardnessPart, probability: f64) {
+        self.0[part as usize] += probability;
+    }
+
+    #[cfg(test)]
+    pub(super) fn sum(&self) -> f64 {
+        self.0.iter().sum()
+    }
+}
+
+impl HardnessPart {
     pub(crate) const ALL: [Self; 5] = [Self::Unequal, Self::Average, Self::Displaced, Self::OtherRate, Self::Changing];
 
     /// The name of the part in JSON.
@@ -26,20 +50,9 @@ impl Part {
             Self::Changing => "changing",
         }
     }
-
-    /// Its share of the hardness.
-    pub(crate) fn of(self, split: &Split) -> f64 {
-        match self {
-            Self::Unequal => split.unequal,
-            Self::Average => split.average,
-            Self::Displaced => split.displaced,
-            Self::OtherRate => split.other_rate,
-            Self::Changing => split.changing,
-        }
-    }
 }
 
-impl fmt::Display for Part {
+impl fmt::Display for HardnessPart {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::Unequal => "unequal beats",
@@ -58,8 +71,8 @@ pub(crate) struct Answer {
     pub(crate) written: f64,
     /// The tempered probability of the same that is shown.
     pub(crate) shown_written: f64,
-    /// What is heard instead; the parts add up to the hardness.
-    pub(crate) split: Split,
+    /// What is heard instead.
+    pub(crate) hardness_parts: HardnessParts,
     /// Whether it is the mean of answers, one for each written tempo.
     pub(crate) is_mean: bool,
     /// Probability of unequal beats or bars of five and seven, where cells are felt.
@@ -69,9 +82,9 @@ pub(crate) struct Answer {
 }
 
 impl Answer {
-    pub(super) fn of(heard: &Listening) -> Self {
-        let Listening { written, shown_written, split, odd, bar, spans, .. } = *heard;
-        Self { written, shown_written, split, is_mean: spans > 1, odd, bar }
+    pub(super) fn new(heard: &Listening) -> Self {
+        let Listening { written, shown_written, hardness_parts, odd, bar, spans, .. } = *heard;
+        Self { written, shown_written, hardness_parts, is_mean: spans > 1, odd, bar }
     }
 
     /// Probability that the written beat is lost.
@@ -84,9 +97,9 @@ impl Answer {
         self.hardness() + self.odd + (1.0 - self.bar)
     }
 
-    /// The parts worth telling, the largest first.
-    pub(crate) fn parts(&self) -> Vec<(Part, f64)> {
-        let mut parts: Vec<(Part, f64)> = Part::ALL.map(|p| (p, p.of(&self.split))).to_vec();
+    /// The parts of [`MIN_PART`] or more, the largest first.
+    pub(crate) fn parts(&self) -> Vec<(HardnessPart, f64)> {
+        let mut parts = HardnessPart::ALL.map(|p| (p, self.hardness_parts.get(p))).to_vec();
         parts.retain(|p| p.1 >= MIN_PART);
         parts.sort_by(|a, b| b.1.total_cmp(&a.1));
         parts

@@ -19,20 +19,20 @@ pub struct TimedAttack {
     /// Seconds from the start of the groove.
     pub seconds: f64,
     /// Layer, from 0; the topmost of those that sound together.
-    pub layer: usize,
+    pub(crate) layer: usize,
     /// Section, from 0.
-    pub section: usize,
+    pub(crate) section: usize,
     /// Time through, from 0.
-    pub pass: usize,
+    pub(crate) pass: usize,
     /// Cell of the layer in the section.
-    pub cell: usize,
+    pub(crate) cell: usize,
     /// The strongest accent of those that sound together.
-    pub accent: Accent,
+    pub(crate) accent: Accent,
 }
 
 impl Scope {
     /// The layers meant in this groove, in order; empty if there is none with attacks.
-    pub fn layers_of(&self, groove: &Groove) -> Vec<usize> {
+    pub(crate) fn layers_of(&self, groove: &Groove) -> Vec<usize> {
         let count = groove.layers().len();
         if !self.layers.is_empty() {
             let mut layers: Vec<usize> = self.layers.iter().copied().filter(|l| *l < count).collect();
@@ -49,29 +49,24 @@ impl Scope {
     }
 
     /// Start and end of the time meant, in seconds: the region, or the whole groove.
-    pub fn range(&self, groove: &Groove, clock: &Clock) -> (f64, f64) {
+    pub(crate) fn range(&self, groove: &Groove, clock: &Clock) -> (f64, f64) {
         let of_region = self.region.as_ref().and_then(|r| {
             let end = groove.sections().get(r.section)?.length().min(r.to);
             Some((clock.seconds(r.section, 0, r.from)?, clock.seconds(r.section, 0, end)?))
         });
         of_region.filter(|(a, b)| a < b).unwrap_or((0.0, clock.total()))
     }
-
-    /// The attacks meant, in order of time.
-    pub fn attacks(&self, groove: &Groove, clock: &Clock) -> Vec<TimedAttack> {
-        LayerAttacks::new(groove, clock).joined(&self.layers_of(groove), self.region.as_ref())
-    }
 }
 
 /// Most attacks that [`LayerAttacks`] keeps: some ten megabytes.
-const MAX_KEPT: usize = 1 << 18;
+const MAX_KEPT_ATTACKS: usize = 1 << 18;
 /// Fewest attacks that are joined before all of them are there.
-pub(super) const MIN_UNJOINED: usize = 4096;
+pub(super) const MIN_UNJOINED_ATTACKS: usize = 4096;
 
 /// The attacks of each layer in playing order: worked out once for all that ask about them, unless they are too many to keep.
 pub(crate) struct LayerAttacks<'a> {
-    pub groove: &'a Groove,
-    pub clock: &'a Clock,
+    pub(crate) groove: &'a Groove,
+    pub(crate) clock: &'a Clock,
     /// Those of the first layers.
     kept: Vec<Vec<TimedAttack>>,
 }
@@ -82,7 +77,7 @@ impl<'a> LayerAttacks<'a> {
         for layer in 0..groove.layers().len() {
             let attacks = attacks_of(groove, clock, layer);
             count += attacks.len();
-            if count > MAX_KEPT {
+            if count > MAX_KEPT_ATTACKS {
                 break;
             }
             kept.push(attacks);
@@ -90,7 +85,7 @@ impl<'a> LayerAttacks<'a> {
         Self { groove, clock, kept }
     }
 
-    pub(crate) fn of(&self, layer: usize) -> Cow<'_, [TimedAttack]> {
+    pub(crate) fn layer(&self, layer: usize) -> Cow<'_, [TimedAttack]> {
         match self.kept.get(layer) {
             Some(attacks) => Cow::Borrowed(attacks),
             None => Cow::Owned(attacks_of(self.groove, self.clock, layer)),
@@ -106,9 +101,9 @@ impl<'a> LayerAttacks<'a> {
                 region.is_none_or(|r| r.section == a.section && a.pass == 0)
                     && cells.as_ref().is_none_or(|c| c.contains(&a.cell))
             };
-            all.extend(self.of(layer).iter().filter(is_inside));
+            all.extend(self.layer(layer).iter().filter(is_inside));
             // Layers that sound together would otherwise need memory for each of them.
-            if all.len() > 2 * joined + MIN_UNJOINED {
+            if all.len() > 2 * joined + MIN_UNJOINED_ATTACKS {
                 join(&mut all);
                 joined = all.len();
             }
@@ -167,7 +162,7 @@ mod tests {
         let attacks = LayerAttacks::new(&groove, &clock);
         let each: Vec<Vec<TimedAttack>> = (0..48).map(|l| attacks.joined(&[l], None)).collect();
         let mut all = each.concat();
-        assert!(all.len() > 2 * MIN_UNJOINED, "joined more than once");
+        assert!(all.len() > 2 * MIN_UNJOINED_ATTACKS, "joined more than once");
         join(&mut all);
         assert_eq!(attacks.joined(&(0..48).collect::<Vec<_>>(), None), all);
         // A time at a time: the topmost layer, and the strongest accent.

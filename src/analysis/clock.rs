@@ -21,13 +21,13 @@ struct ClockSpan {
 
 /// A position found back from seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Moment {
+pub(crate) struct Moment {
     /// Section, from 0.
-    pub section: usize,
+    pub(crate) section: usize,
     /// Time through, from 0.
-    pub pass: usize,
+    pub(crate) pass: usize,
     /// Whole notes from the start of this time through.
-    pub wholes: f64,
+    pub(crate) wholes: f64,
 }
 
 /// The nearest number to an exact time in whole notes.
@@ -83,46 +83,46 @@ impl Clock {
     }
 
     /// Whole notes from the start of the groove, every time through counted.
-    pub fn whole_notes(&self, section: usize, pass: usize, offset: Time) -> Option<f64> {
+    pub(crate) fn whole_notes(&self, section: usize, pass: usize, offset: Time) -> Option<f64> {
         Some(self.span(section, pass)?.wholes_start + wholes(offset))
     }
 
     /// Seconds at so many whole notes from the start of the groove, every time through counted; beyond the end the last tempo goes on.
-    pub fn at_whole(&self, whole_notes: f64) -> f64 {
+    pub(crate) fn at_whole(&self, whole_notes: f64) -> f64 {
         let next = self.spans.partition_point(|s| s.wholes_start <= whole_notes + 1e-9);
         let span = self.spans.get(next.saturating_sub(1));
         span.map_or(0.0, |s| s.start + (whole_notes - s.wholes_start) * s.seconds_per_whole)
     }
 
     /// Whole notes from the start of the groove at so many seconds: the inverse of [`Clock::at_whole`].
-    pub fn whole_of(&self, seconds: f64) -> f64 {
+    pub(crate) fn whole_of(&self, seconds: f64) -> f64 {
         let next = self.spans.partition_point(|s| s.start <= seconds + 1e-9);
         let span = self.spans.get(next.saturating_sub(1));
         span.map_or(0.0, |s| s.wholes_start + (seconds - s.start) / s.seconds_per_whole)
     }
 
     /// Whole notes of the whole groove, every time through counted.
-    pub fn total_wholes(&self) -> f64 {
+    pub(crate) fn total_wholes(&self) -> f64 {
         self.spans.last().map_or(0.0, |s| s.wholes_start + s.wholes)
     }
 
     /// Seconds a whole note lasts in a section; `None` for a section that is not there.
-    pub fn seconds_per_whole(&self, section: usize) -> Option<f64> {
+    pub(crate) fn seconds_per_whole(&self, section: usize) -> Option<f64> {
         self.span(section, 0).map(|s| s.seconds_per_whole)
     }
 
     /// Start and end of a time through a section in seconds.
-    pub fn range(&self, section: usize, pass: usize) -> Option<(f64, f64)> {
+    pub(crate) fn range(&self, section: usize, pass: usize) -> Option<(f64, f64)> {
         self.span(section, pass).map(|s| (s.start, s.start + s.wholes * s.seconds_per_whole))
     }
 
     /// Every time through, as section and pass, in playing order.
-    pub fn passes(&self) -> impl Iterator<Item = (usize, usize)> + '_ {
+    pub(crate) fn passes(&self) -> impl Iterator<Item = (usize, usize)> + '_ {
         self.spans.iter().map(|s| (s.section, s.pass))
     }
 
     /// The position at so many seconds; `None` before the start or from the end on.
-    pub fn moment(&self, seconds: f64) -> Option<Moment> {
+    pub(crate) fn moment(&self, seconds: f64) -> Option<Moment> {
         let next = self.spans.partition_point(|s| s.start <= seconds + 1e-9);
         let span = self.spans.get(next.checked_sub(1)?)?;
         let wholes = ((seconds - span.start) / span.seconds_per_whole).max(0.0);

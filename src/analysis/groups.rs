@@ -9,66 +9,66 @@ use std::ops::Range;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Groups {
     /// Length of the unit the groups are counted in: the layer's cell, or the common measure of all attacks where tuplets stand.
-    pub unit: Time,
+    pub(crate) unit: Time,
     /// Whether the unit is the layer's cell.
-    pub in_cells: bool,
+    pub(crate) in_cells: bool,
     /// Units before the first attack.
-    pub lead: u32,
+    pub(crate) lead: u32,
     /// The groups, from each attack to the next, the last one to the section's end.
-    pub line: Vec<u32>,
+    pub(crate) line: Vec<u32>,
     /// The groups in cells as they stand on the grid, also where tuplets make cells of unequal length.
     pub cells: Vec<u32>,
     /// Cells before the first attack.
-    pub lead_cells: u32,
+    pub(crate) lead_cells: u32,
     /// The groups in cells in their shortest form with repeats, as they are said; empty without an attack.
-    pub text: String,
+    pub(crate) text: String,
     /// The groups from accent to accent, if some of the attacks are accents.
-    pub accents: Option<AccentGroups>,
+    pub(crate) accents: Option<AccentGroups>,
     /// Printed length of the shortest form of the line in units, a group counting as one character.
-    pub length: usize,
+    pub(crate) length: usize,
     /// The figures: every line of groups that comes again in that form, outer ones before those within them.
-    pub figures: Vec<Figure>,
+    pub(crate) figures: Vec<Figure>,
 }
 
 /// The groups from each accent to the next, the last one to the section's end, in cells as they stand on the grid.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct AccentGroups {
     /// Cells before the first accent.
-    pub lead_cells: u32,
+    pub(crate) lead_cells: u32,
     /// In their shortest form with repeats.
-    pub text: String,
+    pub(crate) text: String,
 }
 
 /// A line of groups that comes again.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Figure {
     /// Its groups.
-    pub groups: Vec<u32>,
+    pub(crate) groups: Vec<u32>,
     /// Its length in units.
-    pub units: u32,
+    pub(crate) units: u32,
     /// How many times it comes, one after the other.
-    pub times: u32,
+    pub(crate) times: u32,
     /// Units from the section's start to each place from which on it comes so many times in a row.
-    pub heads: Vec<u32>,
+    pub(crate) heads: Vec<u32>,
     /// Units it covers, all its comings within outer figures counted.
-    pub covers: u32,
+    pub(crate) covers: u32,
     /// Bars after which its head falls on a downbeat again (least common multiple of figure and bar).
-    pub meets_after_bars: u64,
+    pub(crate) meets_after_bars: u64,
     /// How many figures that takes.
-    pub meets_after_figures: u64,
+    pub(crate) meets_after_figures: u64,
     /// Its rotation that comes first in order: equal for figures that are rotations of each other (one necklace).
-    pub necklace: Vec<u32>,
+    pub(crate) necklace: Vec<u32>,
 }
 
 impl Figure {
     /// Whether every place from which on it comes is a downbeat.
-    pub fn is_on_downbeats(&self) -> bool {
+    pub(crate) fn is_on_downbeats(&self) -> bool {
         let bar = u64::from(self.units) * self.meets_after_figures / self.meets_after_bars.max(1);
         self.heads.iter().all(|head| u64::from(*head).is_multiple_of(bar.max(1)))
     }
 
     /// Whether it breaks off before its head falls on a downbeat again.
-    pub fn breaks_off(&self) -> bool {
+    pub(crate) fn breaks_off(&self) -> bool {
         u64::from(self.times) < self.meets_after_figures
     }
 }
@@ -170,7 +170,7 @@ fn figure(groups: Vec<u32>, times: u32, heads: Vec<u32>, bar: u32) -> Figure {
 
 /// The rotation of a line that comes first in order: two lines are one necklace exactly if these are equal
 /// (least rotation after Booth 1980, in the two-pointer form).
-pub fn necklace(groups: &[u32]) -> Vec<u32> {
+pub(crate) fn necklace(groups: &[u32]) -> Vec<u32> {
     let n = groups.len();
     let (mut i, mut j, mut k) = (0, 1, 0);
     while i < n && j < n && k < n {

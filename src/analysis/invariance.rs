@@ -8,10 +8,10 @@ use std::sync::Arc;
 /// What a report says of its hearings. Where a pulse stands at the loop's very seam, rounding decides which of its unequal beats is
 /// named first.
 fn heard(r: &Report) -> Vec<(String, f64, f64)> {
-    let name = |kind: Kind| match kind {
-        Kind::Unequal { mut sizes, unit } => {
+    let name = |kind: HearingKind| match kind {
+        HearingKind::Unequal { mut sizes, unit } => {
             sizes.sort_unstable();
-            Kind::Unequal { sizes, unit }.to_string()
+            HearingKind::Unequal { sizes, unit }.to_string()
         }
         kind => kind.to_string(),
     };

@@ -6,7 +6,7 @@ use std::fmt;
 
 /// The metrical depth of a position, from the downbeat down.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Depth {
+pub(crate) enum Depth {
     /// The first beat of a bar.
     Downbeat,
     /// Another strong beat: the head of a term of an additive meter, the middle of a bar of four beats.
@@ -20,7 +20,7 @@ pub enum Depth {
 impl Depth {
     /// The depth as a number: 0 the downbeat, 1 strong beats, 2 beats, then one more for each cut of the beat (into halves, or
     /// thirds in a compound meter, then halves again; a tuplet counts as one cut).
-    pub fn level(self) -> u32 {
+    pub(crate) fn level(self) -> u32 {
         match self {
             Depth::Downbeat => 0,
             Depth::Strong => 1,
@@ -30,7 +30,7 @@ impl Depth {
     }
 
     /// Whether the position lies on a beat.
-    pub fn on_beat(self) -> bool {
+    pub(crate) fn on_beat(self) -> bool {
         !matches!(self, Depth::Part(_))
     }
 }
@@ -113,25 +113,25 @@ pub(crate) fn syllable(spot: Spot, context: PartContext<'_>) -> String {
 
 /// How many attacks land at one depth.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Landing {
+pub(crate) struct Landing {
     /// The depth.
-    pub depth: Depth,
+    pub(crate) depth: Depth,
     /// Attacks that land there, every time through counted.
-    pub count: usize,
+    pub(crate) count: usize,
 }
 
 /// The landings of some attacks, strongest depth first.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Landings {
+pub(crate) struct Landings {
     /// One row per depth that occurs.
-    pub rows: Vec<Landing>,
+    pub(crate) rows: Vec<Landing>,
     /// All attacks.
-    pub total: usize,
+    pub(crate) total: usize,
 }
 
 impl Landings {
     /// Counts `times` attacks at a depth.
-    pub fn add(&mut self, depth: Depth, times: usize) {
+    pub(crate) fn add(&mut self, depth: Depth, times: usize) {
         self.total += times;
         match self.rows.binary_search_by(|r| r.depth.cmp(&depth)) {
             Ok(i) => self.rows[i].count += times,
@@ -140,14 +140,8 @@ impl Landings {
     }
 
     /// Adds other landings to these.
-    pub fn merge(&mut self, other: &Landings) {
+    pub(crate) fn merge(&mut self, other: &Landings) {
         other.rows.iter().for_each(|r| self.add(r.depth, r.count));
-    }
-
-    /// Share of the attacks, 0 to 1, that land where `test` says; 0 without attacks.
-    pub fn share(&self, test: impl Fn(Depth) -> bool) -> f64 {
-        let hits: usize = self.rows.iter().filter(|r| test(r.depth)).map(|r| r.count).sum();
-        if self.total == 0 { 0.0 } else { hits as f64 / self.total as f64 }
     }
 }
 

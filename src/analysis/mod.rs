@@ -23,13 +23,13 @@ pub mod tap;
 #[cfg(test)]
 mod tests;
 
-pub(crate) use answer::{Answer, Part};
+pub(crate) use answer::{Answer, HardnessPart};
 pub use attacks::Scope;
 pub use clock::Clock;
 pub(crate) use finding::Finding;
 pub(crate) use groups::Figure;
 pub(crate) use hearing::Stretch;
-pub use hearing::{Hearing, Kind};
+pub use hearing::{Hearing, HearingKind};
 pub(crate) use landing::{Landing, Landings};
 pub use limits::{Carry, Limits};
 pub(crate) use listener::Leader;
@@ -37,5 +37,5 @@ pub(crate) use measure::Measure;
 pub(crate) use reason::{Reason, percent, tempo_row};
 pub use report::{AnalysisOptions, Report, full_report, report};
 pub(crate) use report::{LayerReport, SectionReport};
-pub(crate) use speeds::{LeadingHearing, Lost, SpeedReport};
-pub(crate) use stream::{Pair, Source, Stream};
+pub(crate) use speeds::{LeadingHearing, LostSpeeds, SpeedReport};
+pub(crate) use stream::{Stream, StreamPair, StreamSource};

@@ -1,6 +1,6 @@
 //! What can make a groove hard, with its numbers and as a sentence.
 
-use super::hearing::Kind;
+use super::hearing::HearingKind;
 use std::fmt;
 
 /// What makes a groove hard. Tempos and times are those of the playing speed, shares are 0 to 1.
@@ -56,7 +56,7 @@ pub(crate) enum Reason {
     /// So many even pulses in the time of so many beats.
     CrossRhythm { pulses: u8, beats: u8 },
     /// The attacks form the beat in another place.
-    Displacement(Kind),
+    Displacement(HearingKind),
     /// Accents that are not on a beat.
     AccentsOffBeat(f64),
     /// Accents at even distances against a figure of another length, in cells.
@@ -150,7 +150,7 @@ impl fmt::Display for Reason {
             Self::CrossRhythm { pulses, beats } => {
                 write!(f, "a listener may hear {pulses} even pulses in the time of {beats} beats")
             }
-            Self::Displacement(Kind::Displaced { late, .. }) => {
+            Self::Displacement(HearingKind::Displaced { late, .. }) => {
                 write!(f, "a listener may hear a shifted beat: {late}")
             }
             Self::Displacement(kind) => write!(f, "a listener may hear a shifted beat: {kind}"),

@@ -5,13 +5,13 @@ use super::attacks::{LayerAttacks, Scope, TimedAttack};
 use super::clock::{Clock, wholes};
 use super::finding::{self, Finding};
 use super::groups::{Groups, groups};
-use super::hearing::{self, Hearing, kind_of};
+use super::hearing::{self, Hearing, hearing_kind};
 use super::landing::{Landings, landings};
 use super::limits::{Carry, Limits};
-use super::listener::{self, Context, Input, TwoStreams};
+use super::listener::{self, Context, Input, Params};
 use super::measure::{self, Measure};
 use super::speeds::SpeedReport;
-use super::stream::{self, Pair, Stream};
+use super::stream::{self, Stream, StreamPair};
 use crate::rhythm::{Fraction, Groove, Place, Region, Time};
 use std::sync::Arc;
 
@@ -34,24 +34,24 @@ impl Default for AnalysisOptions {
 
 /// How a layer is built in one section.
 #[derive(Debug, Clone, PartialEq)]
-pub struct SectionReport {
+pub(crate) struct SectionReport {
     /// Section, from 0.
-    pub section: usize,
+    pub(crate) section: usize,
     /// Its groups; `None` without an attack.
-    pub groups: Option<Groups>,
+    pub(crate) groups: Option<Groups>,
     /// Its landings.
-    pub landings: Landings,
+    pub(crate) landings: Landings,
 }
 
 /// How a layer is built.
 #[derive(Debug, Clone, PartialEq)]
-pub struct LayerReport {
+pub(crate) struct LayerReport {
     /// Layer, from 0.
-    pub layer: usize,
+    pub(crate) layer: usize,
     /// Section by section.
-    pub sections: Vec<SectionReport>,
+    pub(crate) sections: Vec<SectionReport>,
     /// The landings of all sections.
-    pub landings: Landings,
+    pub(crate) landings: Landings,
 }
 
 /// The beat of somebody who takes in all layers.
@@ -62,8 +62,8 @@ pub(crate) struct AllLayers {
     pub(crate) attacks: Vec<TimedAttack>,
     /// The likeliest first.
     pub(crate) hearings: Vec<Hearing>,
-    /// Where it differs from the beat of the layers asked about.
-    pub(crate) two_streams: Option<TwoStreams>,
+    /// P(written) of the layers asked about less that of all layers, where these lead to different beats.
+    pub(crate) stream_difference: Option<f64>,
 }
 
 /// All that is said of a groove.
@@ -72,9 +72,9 @@ pub struct Report {
     /// Playing speed the report was made for, as a part of the written tempos.
     pub speed: f64,
     /// Every layer, in order.
-    pub layers: Vec<LayerReport>,
+    pub(crate) layers: Vec<LayerReport>,
     /// The layers whose beat was asked for.
-    pub focus: Vec<usize>,
+    pub(crate) focus: Vec<usize>,
     /// Their attacks, in order of time, in seconds at full speed.
     pub attacks: Vec<TimedAttack>,
     /// The shortest cell that a fifth of these attacks need, in ms at the playing speed.
@@ -88,27 +88,27 @@ pub struct Report {
     /// The model over the playing speeds, once it was asked: see [`Report::refine`].
     pub(crate) speeds: Option<Arc<SpeedReport>>,
     /// The streams: the written beat, the likely hearings stretch by stretch, layers of even attacks.
-    pub streams: Vec<Stream>,
+    pub(crate) streams: Vec<Stream>,
     /// Every pair of streams.
-    pub pairs: Vec<Pair>,
+    pub(crate) pairs: Vec<StreamPair>,
     /// Why the groove is hard, by the parts of the hardness, the largest first; empty for an easy groove.
     pub findings: Vec<Finding>,
     /// Published measures of the first of the focus layers, section by section where it has attacks.
-    pub measures: Vec<(usize, Vec<Measure>)>,
+    pub(crate) measures: Vec<(usize, Vec<Measure>)>,
     /// Positions to seconds and back, at full speed.
     pub clock: Clock,
 }
 
 impl Report {
     /// The likeliest hearing that does not keep the written beat, as an index.
-    pub fn rival(&self) -> Option<usize> {
+    pub(crate) fn rival(&self) -> Option<usize> {
         let others = self.hearings.iter().enumerate().filter(|(_, h)| !h.keeps_written() && h.shown.is_some());
         others.max_by(|a, b| a.1.probability.total_cmp(&b.1.probability).then(b.0.cmp(&a.0))).map(|(i, _)| i)
     }
 
     /// The written beat, as an index into the hearings.
-    pub fn written(&self) -> Option<usize> {
-        self.hearings.iter().position(|h| h.kind == hearing::Kind::Written)
+    pub(crate) fn written(&self) -> Option<usize> {
+        self.hearings.iter().position(|h| h.kind == hearing::HearingKind::Written)
     }
 
     /// Whether [`Report::refine`] has added what takes longer.
@@ -122,7 +122,7 @@ impl Report {
         let input = input(&LayerAttacks::new(groove, &self.clock), &self.focus, options);
         let chart = listener::chart(&input);
         let range = options.scope.range(groove, &self.clock);
-        let m = hearing::Material {
+        let m = hearing::HearingContext {
             groove,
             clock: &self.clock,
             range,
@@ -131,7 +131,7 @@ impl Report {
             everything: &[],
             sections: &input.sections,
         };
-        self.speeds = Some(Arc::new(SpeedReport::new(&chart, |h| kind_of(h, &m))));
+        self.speeds = Some(Arc::new(SpeedReport::new(chart, |h| hearing_kind(h, &m))));
         if self.findings.len() > 1 {
             finding::order_by_gain(&mut self.findings, &listener::gains(&input));
         }
@@ -161,7 +161,7 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     let range = options.scope.range(groove, &clock);
     let all_times = times(&everything);
     let found_times = times(&found);
-    let material = hearing::Material {
+    let material = hearing::HearingContext {
         groove,
         clock: &clock,
         range,
@@ -177,15 +177,15 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
         let inside = |a: &&TimedAttack| a.seconds >= range.0 - 1e-9 && a.seconds < range.1 - 1e-9;
         let inside: Vec<TimedAttack> = everything.iter().filter(inside).copied().collect();
         let inside_times = times(&inside);
-        let material = hearing::Material { attacks: &inside_times, sections: &asked[1].sections, ..material };
+        let material = hearing::HearingContext { attacks: &inside_times, sections: &asked[1].sections, ..material };
         AllLayers {
-            answer: Answer::of(&of_all),
+            answer: Answer::new(&of_all),
             attacks: inside,
             hearings: hearing::hearings(&of_all, &material),
-            two_streams: heard.as_ref().and_then(|h| listener::two_streams(h, &of_all)),
+            stream_difference: heard.as_ref().and_then(|h| listener::stream_difference(h, &of_all)),
         }
     });
-    let answer = heard.as_ref().map(Answer::of);
+    let answer = heard.as_ref().map(Answer::new);
     let streams = stream::streams(&layer_attacks, &hearings, range, speed);
     let pairs = stream::pairs(groove, &streams, &clock, speed);
     let measured = focus.first().and_then(|l| layers.get(*l)).map(|l| l.sections.as_slice()).unwrap_or_default();
@@ -194,7 +194,7 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
         .filter_map(|s| Some((s.section, measure::measures(groove, s.section, s.groups.as_ref()?))))
         .collect();
     let findings = answer.as_ref().map(|answer| {
-        finding::findings(&finding::Material {
+        finding::findings(&finding::FindingContext {
             groove,
             layers: &layers,
             focus: &focus,
@@ -206,7 +206,7 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
             answer,
             hearings: &hearings,
             two_streams: all.as_ref().and_then(|a| {
-                let difference = a.two_streams.as_ref()?.difference;
+                let difference = a.stream_difference?;
                 let (followed, all) = a.main_hearings(&hearings)?;
                 let meets_after = stream::meets_after(followed, all, range.1 - range.0, speed);
                 Some(finding::TwoStreams { difference, followed, all, meets_after })
@@ -247,7 +247,7 @@ impl AllLayers {
 /// The first hearing; where it keeps the written beat, that.
 fn main_hearing(hearings: &[Hearing]) -> Option<&Hearing> {
     let first = hearings.first()?;
-    let written = hearings.iter().find(|h| h.kind == hearing::Kind::Written);
+    let written = hearings.iter().find(|h| h.kind == hearing::HearingKind::Written);
     written.filter(|_| first.keeps_written()).or(Some(first))
 }
 
@@ -261,16 +261,17 @@ pub fn full_report(groove: &Groove, options: &AnalysisOptions) -> Report {
 /// The question to the model about some layers.
 fn input(layer_attacks: &LayerAttacks<'_>, layers: &[usize], options: &AnalysisOptions) -> Input {
     let speed = options.speed.numer() as f64 / options.speed.denom() as f64;
-    let of = |region: Option<&Region>| Input::new(layer_attacks, layers, region, speed).with_limits(options.limits);
-    let input = of(options.scope.region.as_ref());
-    let context = match (options.limits.carry, &options.scope.region) {
-        (Carry::Nothing, _) => Context::Cold,
-        (Carry::Pulse, Some(region)) => {
-            Context::After(preceding_region(layer_attacks.groove, region).map(|r| Box::new(of(Some(&r)))))
+    let params = Params::new(options.limits);
+    let input = |region: Option<&Region>| Input { params, ..Input::new(layer_attacks, layers, region, speed) };
+    let region = options.scope.region.as_ref();
+    let context = match options.limits.carry {
+        Carry::Nothing => Context::Cold,
+        Carry::Pulse => {
+            let preceding = region.and_then(|r| preceding_region(layer_attacks.groove, r));
+            Context::After(preceding.map(|r| Box::new(input(Some(&r)))))
         }
-        (Carry::Pulse, None) => Context::After(None),
     };
-    Input { context, ..input }
+    Input { context, ..input(region) }
 }
 
 /// What comes just before a region: its section from the start, or all of the section before.
@@ -339,7 +340,7 @@ fn needs(groove: &Groove, found: &[TimedAttack], clock: &Clock) -> Vec<Need> {
 
 /// Share of the attacks that must need a cell for it to be the groove's cell (ours, no source): a single tuplet does not decide how
 /// fast the whole groove's grid runs.
-const FIFTH: f64 = 0.2;
+const MIN_CELL_SHARE: f64 = 0.2;
 
 /// The shortest cell that a fifth of the attacks need, in seconds at full speed.
 fn common_cell(needs: &[Need]) -> Option<f64> {
@@ -351,7 +352,7 @@ fn common_cell(needs: &[Need]) -> Option<f64> {
         .into_iter()
         .find(|(_, n)| {
             sum += n;
-            sum as f64 >= FIFTH * all as f64
+            sum as f64 >= MIN_CELL_SHARE * all as f64
         })
         .map(|(cell, _)| cell)
 }

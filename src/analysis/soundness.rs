@@ -13,7 +13,7 @@ fn sound(r: &Report) -> Result<(), TestCaseError> {
         prop_assert!(share(h.probability) && h.shown.is_none_or(share) && share(h.share()), "{:?}", h);
         let bpm = h.bpm(r.speed);
         // The written beat is listed at any tempo; what is heard as a beat is none of those that nobody can keep.
-        let range = if h.kind == Kind::Written { 0.0..f64::INFINITY } else { 29.99..300.01 };
+        let range = if h.kind == HearingKind::Written { 0.0..f64::INFINITY } else { 29.99..300.01 };
         prop_assert!(range.contains(&bpm), "{:?} {} {:?}", h.kind, bpm, h.stretches);
         prop_assert!(h.deviation <= limits::AGREES.value / 100.0 + 1e-6 && h.deviation_ms.is_finite());
         prop_assert!(h.pulses.windows(2).all(|w| w[0] < w[1]), "{:?}: pulses in order", h.kind);
@@ -29,7 +29,7 @@ fn sound(r: &Report) -> Result<(), TestCaseError> {
     }
     if let Some(answer) = &r.answer {
         prop_assert!(share(answer.written) && share(answer.shown_written), "{:?}", answer);
-        let parts: f64 = Part::ALL.iter().map(|p| p.of(&answer.split)).sum();
+        let parts: f64 = HardnessPart::ALL.iter().map(|p| answer.hardness_parts.get(*p)).sum();
         prop_assert!((parts - answer.hardness()).abs() < 1e-6, "the parts add up: {:?}", answer);
         prop_assert!((-1e-9..=3.0 + 1e-9).contains(&answer.meter_load()), "{:?}", answer);
     }

@@ -1,12 +1,12 @@
 //! The listener model over the playing speeds: how hard the groove is and which hearing leads.
 
-use super::hearing::Kind;
-use super::listener::{Leader, SpeedChart, distinct_tempos};
+use super::hearing::HearingKind;
+use super::listener::{self, LeadChange, Leader, SpeedChart, distinct_tempos};
 
 /// A hearing that leads at some speed.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct LeadingHearing {
-    pub(crate) kind: Kind,
+    pub(crate) kind: HearingKind,
     /// The periods of its stretches in seconds at full speed.
     pub(crate) periods: Vec<f64>,
 }
@@ -18,18 +18,9 @@ impl LeadingHearing {
     }
 }
 
-/// A playing speed from which another hearing leads.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct LeadChange {
-    /// In percent of the written tempos.
-    pub(crate) percent: u16,
-    /// What leads from here on.
-    pub(crate) leader: Leader,
-}
-
 /// At which of some speeds most listeners lose the written beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Lost {
+pub(crate) enum LostSpeeds {
     Nowhere,
     Somewhere,
     Everywhere,
@@ -46,15 +37,15 @@ pub(crate) struct SpeedReport {
 }
 
 impl SpeedReport {
-    pub(super) fn new(chart: &SpeedChart, kind_of: impl Fn(&super::listener::Hearing) -> Kind) -> Self {
-        let leading = |h: &super::listener::Hearing| LeadingHearing {
-            kind: kind_of(h),
+    pub(super) fn new(chart: SpeedChart, kind: impl Fn(&listener::ModelHearing) -> HearingKind) -> Self {
+        let leading = |h: &listener::ModelHearing| LeadingHearing {
+            kind: kind(h),
             periods: h.stretches.iter().map(|s| s.period).collect(),
         };
         Self {
             points: chart.points.iter().map(|p| (p.percent, p.hardness)).collect(),
             hearings: chart.hearings.iter().map(leading).collect(),
-            changes: chart.turns.iter().map(|t| LeadChange { percent: t.percent, leader: t.leader }).collect(),
+            changes: chart.lead_changes,
         }
     }
 
@@ -78,12 +69,12 @@ impl SpeedReport {
     }
 
     /// Whether most listeners lose it at the speeds from `from` to below `to`, in percent.
-    pub(crate) fn lost_between(&self, from: u16, to: u16) -> Lost {
+    pub(crate) fn lost_between(&self, from: u16, to: u16) -> LostSpeeds {
         let range = || self.points.iter().filter(|p| (from..to).contains(&p.0));
         match range().filter(|p| p.1 > 0.5).count() {
-            0 => Lost::Nowhere,
-            n if n == range().count() => Lost::Everywhere,
-            _ => Lost::Somewhere,
+            0 => LostSpeeds::Nowhere,
+            n if n == range().count() => LostSpeeds::Everywhere,
+            _ => LostSpeeds::Somewhere,
         }
     }
 

@@ -2,45 +2,45 @@
 
 use super::attacks::LayerAttacks;
 use super::clock::{Clock, wholes};
-use super::hearing::{Hearing, Kind};
+use super::hearing::{Hearing, HearingKind};
 use super::limits;
 use crate::rhythm::{Groove, MeterKind};
 
 /// A pulse that sounds on its own. Times are in seconds at the playing speed.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Stream {
+pub(crate) struct Stream {
     /// What it is.
-    pub source: Source,
+    pub(crate) source: StreamSource,
     /// The time from a pulse to the next.
-    pub period: f64,
+    pub(crate) period: f64,
     /// The first pulse.
-    pub start: f64,
+    pub(crate) start: f64,
     /// Its pulses in one loop, if it does not go on evenly from loop to loop.
-    pub once: Option<Once>,
+    pub(crate) loop_pulses: Option<LoopPulses>,
 }
 
-/// Pulses that sound in one loop and not evenly on into the next.
+/// The pulses of one loop that do not go on evenly into the next.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Once {
-    /// The pulses in order, at least one.
-    pub pulses: Vec<f64>,
-    /// Where they are over.
-    pub end: f64,
+pub(crate) struct LoopPulses {
+    /// In order, at least one.
+    pub(crate) pulses: Vec<f64>,
+    /// Where the last one is over.
+    pub(crate) end: f64,
 }
 
 impl Stream {
     /// A stream that goes on from loop to loop.
-    pub(crate) fn endless(source: Source, period: f64, start: f64) -> Self {
-        Self { source, period, start, once: None }
+    pub(crate) fn endless(source: StreamSource, period: f64, start: f64) -> Self {
+        Self { source, period, start, loop_pulses: None }
     }
 
     pub(crate) fn end(&self) -> Option<f64> {
-        self.once.as_ref().map(|once| once.end)
+        self.loop_pulses.as_ref().map(|l| l.end)
     }
 
     /// The pulse nearest to a time.
     pub(crate) fn nearest(&self, time: f64) -> f64 {
-        let Some(Once { pulses, .. }) = &self.once else {
+        let Some(LoopPulses { pulses, .. }) = &self.loop_pulses else {
             return self.start + ((time - self.start) / self.period).round() * self.period;
         };
         let next = pulses.partition_point(|p| *p < time);
@@ -55,8 +55,8 @@ impl Stream {
 
     /// The pulses from one time to another.
     pub(crate) fn between(&self, from: f64, to: f64) -> Vec<f64> {
-        if let Some(once) = &self.once {
-            return once.pulses.iter().copied().filter(|p| (from..=to).contains(p)).collect();
+        if let Some(LoopPulses { pulses, .. }) = &self.loop_pulses {
+            return pulses.iter().copied().filter(|p| (from..=to).contains(p)).collect();
         }
         let first = ((from - self.start) / self.period).ceil();
         let pulses = (0..).map(|k| self.start + (first + f64::from(k)) * self.period);
@@ -66,16 +66,16 @@ impl Stream {
 
 /// What two streams share that do not both go on.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Shared {
+pub(crate) struct SharedTime {
     /// Seconds at the playing speed in which both sound.
-    pub seconds: f64,
+    pub(crate) seconds: f64,
     /// Pulses of the one within 20 ms of a pulse of the other.
-    pub coincidences: usize,
+    pub(crate) coincidences: usize,
 }
 
 /// Where a stream comes from.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Source {
+pub(crate) enum StreamSource {
     /// The written beat.
     Written,
     /// A hearing, by its index in the report, or one of its stretches.
@@ -91,47 +91,47 @@ pub enum Source {
 
 /// How two streams stand to each other.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Pair {
+pub(crate) struct StreamPair {
     /// The first stream, as an index into the report's streams.
-    pub a: usize,
+    pub(crate) a: usize,
     /// The second stream.
-    pub b: usize,
+    pub(crate) b: usize,
     /// Pulses of the second per pulse of the first.
-    pub ratio: f64,
+    pub(crate) ratio: f64,
     /// The ratio of rates, second to first, in whole numbers where one with terms up to 1000 is exact.
-    pub exact: Option<(u32, u32)>,
+    pub(crate) exact: Option<(u32, u32)>,
     /// The nearest ratio with terms up to 8.
-    pub simple: (u32, u32),
+    pub(crate) simple: (u32, u32),
     /// How far the ratio is from the simple one, in percent of it.
-    pub error_percent: f64,
+    pub(crate) error_percent: f64,
     /// Whether that difference of tempo is audible (limits: tempo change).
-    pub audible: bool,
+    pub(crate) audible: bool,
     /// Seconds from one meeting within 20 ms to the next, at the playing speed; `None` if they do not meet in ten minutes, or do
     /// not both go on.
-    pub meets_after: Option<f64>,
+    pub(crate) meets_after: Option<f64>,
     /// What they share, if they do not both go on.
-    pub shared: Option<Shared>,
+    pub(crate) shared: Option<SharedTime>,
     /// Where they do not meet, the least time between a pulse of the one and a pulse of the other, in seconds at the playing speed.
-    pub apart: Option<f64>,
+    pub(crate) apart: Option<f64>,
     /// Where the ratio is exact, the seconds at the playing speed after which they stand to each other as before.
-    pub again_after: Option<f64>,
+    pub(crate) again_after: Option<f64>,
     /// How far the second stream gets ahead (plus) or behind in one bar against the simple ratio, in ms at the playing speed; a
     /// bar of the first section.
-    pub drift_ms: f64,
+    pub(crate) drift_ms: f64,
 }
 
-/// Greatest term of a simple ratio.
-const SIMPLE: u32 = 8;
-/// Ratios with terms up to this are far apart; a mean rate may be rounded.
-const FEW: f64 = 32.0;
-/// Greatest term of a ratio that is called exact.
-const EXACT: u32 = 1000;
+/// Greatest term of a simple ratio (ours, no source).
+const MAX_SIMPLE_TERM: u32 = 8;
+/// Ratios with terms up to this are so far apart that a mean rate may be rounded (ours, no source).
+const MAX_ROUNDED_TERM: f64 = 32.0;
+/// Greatest term of a ratio that is called exact (ours, no source).
+const MAX_EXACT_TERM: u32 = 1000;
 /// Intervals that differ by less are equal, in seconds.
-const SAME_TIME: f64 = 1e-6;
-/// By how much of a period the length of a loop may miss whole periods of a pulse that goes on.
-const SAME_PERIODS: f64 = 1e-3;
-/// Seconds in which a meeting is looked for.
-const PATIENCE: f64 = 600.0;
+const TIME_TOLERANCE: f64 = 1e-6;
+/// By how much of a period the length of a loop may miss whole periods of a pulse that goes on (ours, no source).
+const PERIOD_TOLERANCE: f64 = 1e-3;
+/// Seconds in which a meeting is looked for (ours, no source).
+const MAX_MEETING_SECONDS: f64 = 600.0;
 
 /// Hearings less likely than this are no streams, and most hearings that are (ours, no source).
 const MIN_PROBABILITY: f64 = 0.05;
@@ -149,12 +149,14 @@ pub(super) fn streams(
     let groove = layer_attacks.groove;
     let mut streams = Vec::new();
     let additive = groove.sections().iter().any(|s| s.meter.kind() == MeterKind::Additive);
-    if let Some(written) = hearings.iter().find(|h| h.kind == Kind::Written && h.stretches.len() == 1 && !additive) {
+    if let Some(written) =
+        hearings.iter().find(|h| h.kind == HearingKind::Written && h.stretches.len() == 1 && !additive)
+    {
         let (period, start) = (written.stretches[0].period, written.pulses[0]);
-        streams.push(Stream::endless(Source::Written, period / speed, start / speed));
+        streams.push(Stream::endless(StreamSource::Written, period / speed, start / speed));
     }
     let likely = hearings.iter().enumerate().filter(|(_, h)| {
-        !h.keeps_written() && h.probability >= MIN_PROBABILITY && !matches!(h.kind, Kind::Unequal { .. })
+        !h.keeps_written() && h.probability >= MIN_PROBABILITY && !matches!(h.kind, HearingKind::Unequal { .. })
     });
     for (hearing, h) in likely.take(MAX_HEARINGS) {
         let several = h.stretches.len() > 1;
@@ -167,21 +169,22 @@ pub(super) fn streams(
         };
         let stretches = h.stretches.iter().enumerate().filter(|(i, _)| is_new(*i));
         for (i, s) in stretches.take(MAX_STRETCHES) {
-            let source = Source::Hearing { hearing, stretch: several.then_some(i) };
+            let source = StreamSource::Hearing { hearing, stretch: several.then_some(i) };
             let next = h.stretches.get(i + 1).map_or(range.1, |next| next.start);
-            let pulses: Vec<f64> = h.pulses_in(i).iter().map(|p| p / speed).collect();
             if several && !h.is_even_in(i) {
                 continue;
             }
-            let once = (!goes_on).then_some(Once { pulses, end: next / speed });
-            if once.as_ref().is_none_or(|once| !once.pulses.is_empty()) {
-                streams.push(Stream { source, period: s.period / speed, start: s.start / speed, once });
+            let pulses: Vec<f64> = h.pulses_in(i).iter().map(|p| p / speed).collect();
+            if goes_on || !pulses.is_empty() {
+                let loop_pulses = (!goes_on).then_some(LoopPulses { pulses, end: next / speed });
+                streams.push(Stream { source, period: s.period / speed, start: s.start / speed, loop_pulses });
             }
         }
     }
     for layer in 0..groove.layers().len() {
         let of_layer = even_layer(layer_attacks, layer, speed);
-        streams.extend(of_layer.filter(|l| !streams.iter().any(|s| (s.period - l.period).abs() * speed < SAME_TIME)));
+        streams
+            .extend(of_layer.filter(|l| !streams.iter().any(|s| (s.period - l.period).abs() * speed < TIME_TOLERANCE)));
     }
     streams
 }
@@ -195,7 +198,7 @@ pub(super) fn is_even(h: &Hearing) -> bool {
 fn goes_on(h: &Hearing, length: f64) -> bool {
     let [s] = &h.stretches[..] else { return false };
     let count = length / s.period;
-    (h.kind == Kind::Written && is_even(h)) || (h.closes && (count - count.round()).abs() < SAME_PERIODS)
+    (h.kind == HearingKind::Written && is_even(h)) || (h.closes && (count - count.round()).abs() < PERIOD_TOLERANCE)
 }
 
 /// A layer of even attacks. Once in the loop the pulse may start again: one interval, wherever the loop begins, is another one.
@@ -207,43 +210,44 @@ fn even_layer(layer_attacks: &LayerAttacks<'_>, layer: usize, speed: f64) -> Opt
     }
     let single = groove.sections().len() == 1;
     let length = if single { clock.range(0, 0)?.1 } else { clock.total() };
-    let times: Vec<f64> = attacks.iter().map(|a| a.seconds).filter(|t| *t < length - SAME_TIME).collect();
+    let times: Vec<f64> = attacks.iter().map(|a| a.seconds).filter(|t| *t < length - TIME_TOLERANCE).collect();
     let n = times.len();
     let interval = |i: usize| times.get(i + 1).copied().unwrap_or(times[0] + length) - times[i];
     let mut sorted: Vec<f64> = (0..n).map(interval).collect();
     sorted.sort_by(f64::total_cmp);
     let step = *sorted.get(n / 2)?;
-    let mut others = (0..n).filter(|i| (interval(*i) - step).abs() >= SAME_TIME);
-    let once = match (others.next(), others.next()) {
+    let mut others = (0..n).filter(|i| (interval(*i) - step).abs() >= TIME_TOLERANCE);
+    let loop_pulses = match (others.next(), others.next()) {
         (None, _) => None,
         (Some(last), None) if n > 2 => {
             // Where the gap is the loop's return, they are over one step after the last.
             let end = if last + 1 == n { (times[last] + step).min(length) } else { length };
-            Some(Once { pulses: times.iter().map(|t| t / speed).collect(), end: end / speed })
+            Some(LoopPulses { pulses: times.iter().map(|t| t / speed).collect(), end: end / speed })
         }
         _ => return None,
     };
-    Some(Stream { source: Source::Layer(layer), period: step / speed, start: times[0] / speed, once })
+    Some(Stream { source: StreamSource::Layer(layer), period: step / speed, start: times[0] / speed, loop_pulses })
 }
 
 /// Seconds at the playing speed from one meeting of two hearings to the next; `None` unless both are even throughout.
 pub(super) fn meets_after(a: &Hearing, b: &Hearing, length: f64, speed: f64) -> Option<f64> {
     let stream = |h: &Hearing| {
         let [s] = &h.stretches[..] else { return None };
-        let is_even = goes_on(h, length) && !matches!(h.kind, Kind::Unequal { .. });
-        is_even.then(|| Stream::endless(Source::Written, s.period / speed, s.start / speed))
+        let is_even = goes_on(h, length) && !matches!(h.kind, HearingKind::Unequal { .. });
+        is_even.then(|| Stream::endless(StreamSource::Written, s.period / speed, s.start / speed))
     };
     meeting(&stream(a)?, &stream(b)?)
 }
 
 /// Every pair of streams that sound at one time, in order: the stretches of a hearing follow one another.
-pub(super) fn pairs(groove: &Groove, streams: &[Stream], clock: &Clock, speed: f64) -> Vec<Pair> {
+pub(super) fn pairs(groove: &Groove, streams: &[Stream], clock: &Clock, speed: f64) -> Vec<StreamPair> {
     let bar = groove.sections().first().map_or(1.0, |s| wholes(s.meter.bar()))
         * clock.seconds_per_whole(0).unwrap_or(1.0)
         / speed;
     let mut pairs = Vec::new();
     for a in 0..streams.len() {
-        let hearing = |s: &Stream| if let Source::Hearing { hearing, .. } = s.source { Some(hearing) } else { None };
+        let hearing =
+            |s: &Stream| if let StreamSource::Hearing { hearing, .. } = s.source { Some(hearing) } else { None };
         let of_one = |b: &usize| hearing(&streams[a]).is_some_and(|h| hearing(&streams[*b]) == Some(h));
         let sound_together = |b: &usize| common_time(&streams[a], &streams[*b]).is_some();
         let others = (a + 1..streams.len()).filter(|b| !of_one(b) && sound_together(b));
@@ -252,11 +256,11 @@ pub(super) fn pairs(groove: &Groove, streams: &[Stream], clock: &Clock, speed: f
     pairs
 }
 
-fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
+fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> StreamPair {
     let (x, y) = (&streams[a], &streams[b]);
     let ratio = x.period / y.period;
     let exact = exact(ratio);
-    let simple = nearest(ratio, SIMPLE).unwrap_or((1, 1));
+    let simple = nearest(ratio, MAX_SIMPLE_TERM).unwrap_or((1, 1));
     let error_percent = (ratio / (f64::from(simple.0) / f64::from(simple.1)) - 1.0) * 100.0;
     // Pulses of each in a bar; at the simple ratio the second would have `n / d` for each of the first.
     let slip = bar / y.period - bar / x.period * f64::from(simple.0) / f64::from(simple.1);
@@ -264,7 +268,7 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
     let meets_after = if shared.is_none() { meeting(x, y) } else { None };
     let is_apart = shared.map_or(meets_after.is_none(), |s| s.coincidences == 0);
     let apart = || distances(x, y).into_iter().min_by(f64::total_cmp);
-    Pair {
+    StreamPair {
         a,
         b,
         ratio,
@@ -280,19 +284,18 @@ fn pair(streams: &[Stream], a: usize, b: usize, bar: f64) -> Pair {
     }
 }
 
-/// The ratio with both terms up to [`EXACT`] that equals `x` but for rounding, if there is one (two such ratios differ by a millionth
-/// or more): such a ratio is a convergent of the
-/// continued fraction of `x` (Legendre 1798).
+/// The ratio with both terms up to [`MAX_EXACT_TERM`] that equals `x` but for rounding, if there is one (two such ratios differ by a
+/// millionth or more): such a ratio is a convergent of the continued fraction of `x` (Legendre 1798).
 pub(super) fn exact(x: f64) -> Option<(u32, u32)> {
     let (mut before, mut now) = ((0.0, 1.0), (1.0, 0.0));
     let mut rest = x;
     loop {
         let whole = (rest + 1e-9).floor();
         (before, now) = (now, (whole * now.0 + before.0, whole * now.1 + before.1));
-        if now.0 > f64::from(EXACT) || now.1 > f64::from(EXACT) || !rest.is_finite() {
+        if now.0 > f64::from(MAX_EXACT_TERM) || now.1 > f64::from(MAX_EXACT_TERM) || !rest.is_finite() {
             return None;
         }
-        let tolerance = if now.0.max(now.1) <= FEW { 1e-5 } else { 5e-8 };
+        let tolerance = if now.0.max(now.1) <= MAX_ROUNDED_TERM { 1e-5 } else { 5e-8 };
         if now.0 > 0.0 && (now.0 / now.1 / x - 1.0).abs() < tolerance {
             return Some((now.0 as u32, now.1 as u32));
         }
@@ -325,51 +328,41 @@ pub(crate) fn nearest(x: f64, most: u32) -> Option<(u32, u32)> {
 
 /// The time in which both sound; `None` if there is none. Of two that go on it is ten minutes.
 fn common_time(x: &Stream, y: &Stream) -> Option<(f64, f64)> {
-    let of = |s: &Stream| s.once.as_ref().map_or((f64::NEG_INFINITY, f64::INFINITY), |once| (s.start, once.end));
-    let (from, to) = (of(x).0.max(of(y).0), of(x).1.min(of(y).1));
+    let range = |s: &Stream| s.end().map_or((f64::NEG_INFINITY, f64::INFINITY), |end| (s.start, end));
+    let (from, to) = (range(x).0.max(range(y).0), range(x).1.min(range(y).1));
     let from = if from.is_finite() { from } else { x.start.min(y.start) };
-    let to = if to.is_finite() { to } else { from + PATIENCE };
-    (to - from > SAME_TIME).then_some((from, to))
+    let to = if to.is_finite() { to } else { from + MAX_MEETING_SECONDS };
+    (to - from > TIME_TOLERANCE).then_some((from, to))
 }
 
 /// The distances in seconds of the pulses of the one, in the time in which both sound, from the nearest of the other.
 fn distances(x: &Stream, y: &Stream) -> Vec<f64> {
     let Some((from, to)) = common_time(x, y) else { return Vec::new() };
     // The pulses of the one that ends are counted: the other one's may lie on the very end.
-    let (counted, other) = if x.once.is_some() { (x, y) } else { (y, x) };
-    counted.between(from - SAME_TIME, to - SAME_TIME).into_iter().map(|t| other.distance(t)).collect()
+    let (counted, other) = if x.loop_pulses.is_some() { (x, y) } else { (y, x) };
+    counted.between(from - TIME_TOLERANCE, to - TIME_TOLERANCE).into_iter().map(|t| other.distance(t)).collect()
 }
 
-fn shared(x: &Stream, y: &Stream) -> Option<Shared> {
-    if x.once.is_none() && y.once.is_none() {
+/// Seconds up to which two pulses coincide.
+fn max_distance() -> f64 {
+    limits::TOGETHER.value / 1000.0 + 1e-9
+}
+
+fn shared(x: &Stream, y: &Stream) -> Option<SharedTime> {
+    if x.loop_pulses.is_none() && y.loop_pulses.is_none() {
         return None;
     }
     let (from, to) = common_time(x, y)?;
-    let close = limits::TOGETHER.value / 1000.0 + 1e-9;
-    let coincidences = distances(x, y).iter().filter(|d| **d <= close).count();
-    Some(Shared { seconds: to - from, coincidences })
+    let coincidences = distances(x, y).iter().filter(|d| **d <= max_distance()).count();
+    Some(SharedTime { seconds: to - from, coincidences })
 }
 
-/// Seconds from the first meeting within the limit to the next one, with the streams apart between.
+/// Seconds from the first pulse of the one that meets a pulse of the other to the next one that does.
 fn meeting(x: &Stream, y: &Stream) -> Option<f64> {
-    let close = limits::TOGETHER.value / 1000.0 + 1e-9;
-    let mut first: Option<f64> = None;
-    let mut apart = false;
-    let mut k = 0.0;
-    while k * x.period < PATIENCE {
-        let t = x.start + k * x.period;
-        let away = y.distance(t);
-        match first {
-            None if away <= close => first = Some(t),
-            Some(met) if apart && away <= close => return Some(t - met),
-            Some(_) if away > close => apart = true,
-            // Streams of whole multiples meet at every pulse of the slower one.
-            Some(met) if !apart && away <= close && k > 0.0 => return Some(t - met),
-            _ => {}
-        }
-        k += 1.0;
-    }
-    None
+    let pulses = (0..).map(|k| f64::from(k) * x.period).take_while(|elapsed| *elapsed < MAX_MEETING_SECONDS);
+    let mut meetings = pulses.map(|elapsed| x.start + elapsed).filter(|t| y.distance(*t) <= max_distance());
+    let first = meetings.next()?;
+    meetings.next().map(|next| next - first)
 }
 
 #[cfg(test)]
@@ -392,7 +385,7 @@ mod tests {
 
     #[test]
     fn three_against_two_meet_every_two_beats() {
-        let stream = |period| Stream::endless(Source::Written, period, 0.0);
+        let stream = |period| Stream::endless(StreamSource::Written, period, 0.0);
         let streams = [stream(0.5), stream(1.0 / 3.0)];
         let p = pair(&streams, 0, 1, 2.0);
         assert_eq!((p.exact, p.simple, p.audible), (Some((3, 2)), (3, 2), false));
@@ -416,9 +409,12 @@ mod tests {
     fn streams_that_end_share_what_sounds_of_both() {
         let stream = |period, start: f64, count: u32, end| {
             let pulses = (0..count).map(|k| start + f64::from(k) * period).collect();
-            Stream { once: Some(Once { pulses, end }), ..Stream::endless(Source::Written, period, start) }
+            Stream {
+                loop_pulses: Some(LoopPulses { pulses, end }),
+                ..Stream::endless(StreamSource::Written, period, start)
+            }
         };
-        let beat = Stream::endless(Source::Written, 0.5, 0.0);
+        let beat = Stream::endless(StreamSource::Written, 0.5, 0.0);
         // Against a beat of 500 ms: 600 ms from 1 s to 2.8 s meets it at 1 s only.
         let p = pair(&[beat.clone(), stream(0.6, 1.0, 3, 2.8)], 0, 1, 2.0);
         let shared = p.shared.expect("one of them ends");

@@ -83,10 +83,10 @@ fn thirteen_cells_over_four_four_are_heard_near_138() {
         let r = at_speed(&typed(150, groups), 100);
         let first = &r.hearings[0];
         assert!((first.bpm(1.0) - 138.46).abs() < 1.0, "{groups}: {}", first.bpm(1.0));
-        assert_eq!((first.kind, first.stretches.len()), (Kind::Average, 1), "{groups}");
+        assert_eq!((first.kind, first.stretches.len()), (HearingKind::Average, 1), "{groups}");
         assert!((first.stretches[0].attack_rate - 60.0 / (1.3 / 3.0)).abs() < 1e-6);
         // At half speed the cells are felt.
-        assert!(!matches!(at_speed(&typed(150, groups), 50).hearings[0].kind, Kind::Average), "{groups}");
+        assert!(!matches!(at_speed(&typed(150, groups), 50).hearings[0].kind, HearingKind::Average), "{groups}");
     }
 }
 
@@ -150,13 +150,13 @@ fn a_beat_that_is_late_is_told_by_how_much() {
 #[test]
 fn an_average_pulse_is_even_and_told_as_it_is_clicked() {
     let report = at_speed(&typed(148, "2(2(7+7+5)+5+5)"), 100);
-    let average = report.hearings.iter().find(|h| h.kind == Kind::Average).expect("an average pulse");
+    let average = report.hearings.iter().find(|h| h.kind == HearingKind::Average).expect("an average pulse");
     let first = average.pulses[0] + report.clock.total();
     let next = average.pulses[1..].iter().chain([&first]);
     for (pulse, next) in average.pulses.iter().zip(next) {
         assert!((next - pulse - average.stretches[0].period).abs() < 1e-6, "{:?}", average.pulses);
     }
-    let stream = report.streams.iter().find(|s| matches!(s.source, Source::Hearing { .. })).expect("a stream");
+    let stream = report.streams.iter().find(|s| matches!(s.source, StreamSource::Hearing { .. })).expect("a stream");
     assert!((stream.start - average.pulses[0]).abs() < 1e-9);
 }
 
@@ -206,7 +206,7 @@ fn the_written_beat_of_an_additive_meter_has_the_mean_tempo_of_the_bar() {
     for bars in [1, 2, 5] {
         let r = at_speed(&in_meter("2+2+3/8", bars, &format!("{bars}(2+2+3)")), 100);
         let first = &r.hearings[0];
-        assert_eq!(first.kind, Kind::Written);
+        assert_eq!(first.kind, HearingKind::Written);
         assert!((first.bpm(1.0) - 180.0 / 1.75).abs() < 1e-6, "{bars}: {}", first.bpm(1.0));
         assert!(first.closes);
         // Cells of 125 ms are felt, so that twos and threes are not taken for one length.
@@ -233,7 +233,7 @@ fn the_rival_does_not_keep_the_written_beat() {
     let rival = &r.hearings[r.rival().expect("one")];
     assert!(!rival.keeps_written());
     assert!(r.hearings.iter().all(|h| h.keeps_written() || h.probability <= rival.probability));
-    assert_eq!(r.hearings[r.written().expect("always there")].kind, Kind::Written);
+    assert_eq!(r.hearings[r.written().expect("always there")].kind, HearingKind::Written);
 }
 
 #[test]

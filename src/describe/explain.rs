@@ -1,7 +1,7 @@
 //! The full explanation of one groove as plain text.
 
 use super::{self as describe, streams};
-use crate::analysis::{Hearing, Kind, Leader, Lost, Report};
+use crate::analysis::{Hearing, HearingKind, Leader, LostSpeeds, Report};
 use crate::rhythm::{Groove, count};
 use std::fmt::Write;
 
@@ -76,7 +76,7 @@ fn reasons(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result
         if f.part != part
             && let (Some(own), Some(answer)) = (f.part, &report.answer)
         {
-            writeln!(t, "  {own}, {:.2}", own.of(&answer.split))?;
+            writeln!(t, "  {own}, {:.2}", answer.hardness_parts.get(own))?;
         }
         part = f.part;
         let place = f.place.map(|p| format!(" [{}]", describe::place(groove, p))).unwrap_or_default();
@@ -167,15 +167,15 @@ pub(crate) fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
         if change.leader == Leader::Written {
             let end = speeds.changes.get(i + 1).map_or(u16::MAX, |next| next.percent);
             leader += match speeds.lost_between(change.percent, end) {
-                Lost::Nowhere => "",
-                Lost::Somewhere => ", at some of these speeds less likely than not",
-                Lost::Everywhere => ", though less likely than not",
+                LostSpeeds::Nowhere => "",
+                LostSpeeds::Somewhere => ", at some of these speeds less likely than not",
+                LostSpeeds::Everywhere => ", though less likely than not",
             };
         }
         let written = describe::written_tempo_text(groove, change.percent);
         words.push(match words.len() {
             0 if speeds.changes.len() == 1 && change.leader != Leader::Written => {
-                let is_average = speeds.hearing(change.leader).is_some_and(|h| h.kind == Kind::Average);
+                let is_average = speeds.hearing(change.leader).is_some_and(|h| h.kind == HearingKind::Average);
                 let like = if is_average { "such a pulse" } else { "much the same pulse" };
                 format!("at 40% {leader}, and {like} at every speed up to 120%")
             }

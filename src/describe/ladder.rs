@@ -75,11 +75,11 @@ pub(crate) fn tempo(groove: &Groove, speed: Fraction) -> String {
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) struct Change {
     /// The hearing that leads from this step on.
-    pub leader: Option<Leader>,
+    pub(crate) leader: Option<Leader>,
     /// The length of the cells, if they are too short to be felt from this step on.
-    pub unfelt_cell_ms: Option<f64>,
+    pub(crate) unfelt_cell_ms: Option<f64>,
     /// Whether most listeners leave the written beat from this step on.
-    pub beat_is_lost: bool,
+    pub(crate) beat_is_lost: bool,
 }
 
 /// The changes on each step of rising speeds, from a report made at any speed.

@@ -43,14 +43,14 @@ impl Default for NotationOptions {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Text {
     /// The length in cells of the group that starts here.
-    pub groups: bool,
+    pub(crate) groups: bool,
     /// Where the attack lands, as players count it (1 e & a).
-    pub landings: Landings,
+    pub(crate) landings: Landings,
 }
 
 /// The landings that are printed.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Landings {
+pub(crate) enum Landings {
     /// No landing.
     None,
     /// The landing of every attack.
@@ -88,7 +88,7 @@ pub(crate) fn parse_beaming(word: &str) -> Result<Beaming, String> {
 
 impl NotationOptions {
     /// Sets one option from its words: `beams group`, `over groups,half`, `under nothing`. `None` for any other words.
-    pub fn take(&mut self, key: &str, value: &str) -> Option<()> {
+    pub(crate) fn take(&mut self, key: &str, value: &str) -> Option<()> {
         match key {
             "beams" => self.beams = parse_beaming(value).ok()?,
             "over" => self.over = Text::parse(value).ok()?,
@@ -138,7 +138,7 @@ impl Text {
     }
 
     /// Whether any landing is printed.
-    pub fn has_landings(&self) -> bool {
+    pub(crate) fn has_landings(&self) -> bool {
         self.landings != Landings::None
     }
 }

@@ -11,13 +11,13 @@ use unicode_width::UnicodeWidthStr;
 ///
 /// # Panics
 /// If there is no such section.
-pub fn whole_section(groove: &Groove, section: usize) -> Region {
+pub(crate) fn whole_section(groove: &Groove, section: usize) -> Region {
     Region { layers: 0..groove.layers().len(), section, from: Time::ZERO, to: groove.sections()[section].length() }
 }
 
 /// The groups of each layer in a region in cells, in their shortest form with repeats, one line per layer. The last group extends to
 /// the region's end.
-pub fn groups(groove: &Groove, region: &Region) -> String {
+pub(crate) fn groups(groove: &Groove, region: &Region) -> String {
     lines(groove, region, |layer| {
         let cells = groove.cells_in(layer, region);
         let part = groove.part(layer, region.section);
@@ -32,7 +32,7 @@ pub fn groups(groove: &Groove, region: &Region) -> String {
 
 /// The cells of each layer in a region as boxes, one line per layer: `x` attack, `X` accent, `o` ghost, `-` hold, `.` rest, a space
 /// between beats, `|` between bars, `{5: ...}` around a tuplet.
-pub fn boxes(groove: &Groove, region: &Region) -> String {
+pub(crate) fn boxes(groove: &Groove, region: &Region) -> String {
     lines(groove, region, |layer| {
         let part = groove.part(layer, region.section);
         join_cells(groove, region, layer, "", |spot| cell_notation::mark(part.cell(spot.first + spot.cell)).to_string())
@@ -42,11 +42,11 @@ pub fn boxes(groove: &Groove, region: &Region) -> String {
 /// Stands for an attack without a syllable.
 const NO_SYLLABLE: &str = "*";
 /// Explains [`NO_SYLLABLE`].
-pub const LEGEND: &str = "* an attack without a syllable";
+pub(crate) const LEGEND: &str = "* an attack without a syllable";
 
 /// The syllables players count on the attacks of each layer in a region, one line per layer: `1`, `e`, `&`, `a`, `trip`, `let`, `*` for an attack
 /// without a syllable (see [`LEGEND`]), `.` elsewhere.
-pub fn syllables(groove: &Groove, region: &Region) -> String {
+pub(crate) fn syllables(groove: &Groove, region: &Region) -> String {
     lines(groove, region, |layer| {
         let (part, context) = (groove.part(layer, region.section), groove.context(layer, region.section));
         join_cells(groove, region, layer, " ", |spot| {

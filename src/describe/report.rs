@@ -2,7 +2,8 @@
 
 use crate::analysis::listener::ABOUT_AS_LIKELY;
 use crate::analysis::{
-    Answer, Figure, Hearing, Kind, Landings, LayerReport, Pair, Report, Source, SpeedReport, Stretch, landing, limits,
+    Answer, Figure, Hearing, HearingKind, Landings, LayerReport, Report, SpeedReport, StreamPair, StreamSource,
+    Stretch, landing, limits,
 };
 use crate::analysis::{percent, tempo_row};
 use crate::rhythm::{Fraction, Groove, Place, Section, count, print_note_value};
@@ -162,7 +163,7 @@ pub(crate) fn hearing_name(h: &Hearing) -> String {
     let (longest, shortest) = (intervals().fold(0.0, f64::max), intervals().fold(f64::INFINITY, f64::min));
     let re_enters = match h.kind {
         _ if h.closes || h.stretches.len() > 1 => "",
-        Kind::Average | Kind::Changing | Kind::Unequal { .. } => " (re-enters each loop)",
+        HearingKind::Average | HearingKind::Changing | HearingKind::Unequal { .. } => " (re-enters each loop)",
         _ if longest > shortest * 1.05 => " (re-enters each repeat)",
         _ => " (re-enters each loop)",
     };
@@ -224,7 +225,7 @@ pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
         let first = hearings.first().filter(|h| !h.keeps_written()).map(|h| {
             let more = if h.probability > ABOUT_AS_LIKELY * answer.written { "more" } else { "about as" };
             let is_unequal = |i: &usize| h.stretches[*i].attacks > 0 && !h.is_even_in(*i);
-            let unequal = (0..h.stretches.len()).any(|i| is_unequal(&i)) && h.kind == Kind::Changing;
+            let unequal = (0..h.stretches.len()).any(|i| is_unequal(&i)) && h.kind == HearingKind::Changing;
             let unequal = if unequal { ", some of its beats unequal" } else { "" };
             format!("; {more} likely: {}, {} BPM{unequal}", h.kind, tempos(h, report.speed))
         });
@@ -345,7 +346,7 @@ pub(crate) fn written_tempo(groove: &Groove, percent: u16) -> f64 {
 /// The main streams: the written beat, the likeliest other hearing with its stretches, and the layers of even attacks.
 pub(crate) fn main_streams(report: &Report) -> Vec<usize> {
     let of = |i: usize| match report.streams[i].source {
-        Source::Hearing { hearing, .. } => Some(hearing),
+        StreamSource::Hearing { hearing, .. } => Some(hearing),
         _ => None,
     };
     let rival = (0..report.streams.len()).find_map(of);
@@ -355,15 +356,15 @@ pub(crate) fn main_streams(report: &Report) -> Vec<usize> {
 /// The name of a stream, by its index in the report.
 pub(crate) fn stream_name(groove: &Groove, report: &Report, index: usize) -> String {
     match report.streams.get(index).map(|s| &s.source) {
-        Some(Source::Written) => "the written beat".to_owned(),
-        Some(Source::Hearing { hearing, stretch }) => {
+        Some(StreamSource::Written) => "the written beat".to_owned(),
+        Some(StreamSource::Hearing { hearing, stretch }) => {
             let Some(h) = report.hearings.get(*hearing) else { return String::new() };
             match stretch.and_then(|s| Some((s, h.stretches.get(s)?))) {
                 Some((i, s)) => format!("stretch {} of the changing pulse at {:.1}", i + 1, s.bpm),
                 None => format!("the pulse at {:.1} ({})", h.bpm(report.speed), h.kind.short()),
             }
         }
-        Some(Source::Layer(l)) => {
+        Some(StreamSource::Layer(l)) => {
             format!("layer {}", groove.layers().get(*l).map_or("", |l| l.name.as_str()))
         }
         None => String::new(),
@@ -375,12 +376,14 @@ const MAX_TERM: u32 = 32;
 
 /// Whether a stream is a pulse that follows attacks, whose rate is a mean.
 fn is_followed(report: &Report, stream: usize) -> bool {
-    let Some(Source::Hearing { hearing, .. }) = report.streams.get(stream).map(|s| &s.source) else { return false };
-    report.hearings.get(*hearing).is_some_and(|h| matches!(h.kind, Kind::Average | Kind::Changing))
+    let Some(StreamSource::Hearing { hearing, .. }) = report.streams.get(stream).map(|s| &s.source) else {
+        return false;
+    };
+    report.hearings.get(*hearing).is_some_and(|h| matches!(h.kind, HearingKind::Average | HearingKind::Changing))
 }
 
 /// The relation of two streams in one sentence.
-pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &Pair) -> String {
+pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &StreamPair) -> String {
     // A mean rate is in a ratio of large numbers by chance.
     let is_mean = [p.a, p.b].into_iter().any(|s| is_followed(report, s));
     let exact_terms = p.exact.filter(|(n, d)| *n.max(d) <= MAX_TERM || !is_mean);

@@ -1,7 +1,7 @@
 //! A plain-text picture of streams: one line per stream over a common time axis, one mark per pulse.
 
 use crate::analysis::clock::wholes;
-use crate::analysis::{Report, Source, Stream, limits};
+use crate::analysis::{Report, Stream, StreamSource, limits};
 use crate::rhythm::Groove;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
@@ -19,17 +19,17 @@ const MIN_PULSE_COLUMNS: f64 = 2.0;
 /// A stream to draw.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct StreamLine {
-    pub name: String,
-    pub stream: Stream,
+    pub(crate) name: String,
+    pub(crate) stream: Stream,
 }
 
 /// The marks of a picture, one column wide.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Marks {
     /// A pulse that coincides with no other.
-    pub pulse: char,
+    pub(crate) pulse: char,
     /// A pulse within 20 ms of another stream's ([`limits::TOGETHER`]).
-    pub coincidence: char,
+    pub(crate) coincidence: char,
 }
 
 pub(crate) const PLAIN: Marks = Marks { pulse: '|', coincidence: '#' };
@@ -45,12 +45,12 @@ pub(crate) fn draw_streams(
     let line = |i: &usize| {
         let s = report.streams.get(*i)?;
         let what = match s.source {
-            Source::Written => "written beat".to_owned(),
-            Source::Hearing { hearing, stretch } => {
+            StreamSource::Written => "written beat".to_owned(),
+            StreamSource::Hearing { hearing, stretch } => {
                 let stretch = stretch.map(|s| format!(" {}", s + 1)).unwrap_or_default();
                 format!("{}{stretch}", report.hearings.get(hearing)?.kind.short())
             }
-            Source::Layer(l) => groove.layers().get(l)?.name.clone(),
+            StreamSource::Layer(l) => groove.layers().get(l)?.name.clone(),
         };
         Some(StreamLine { name: format!("{:>5.1} {what}", 60.0 / s.period), stream: s.clone() })
     };
@@ -150,7 +150,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn line(name: &str, period: f64, start: f64) -> StreamLine {
-        StreamLine { name: name.into(), stream: Stream::endless(Source::Written, period, start) }
+        StreamLine { name: name.into(), stream: Stream::endless(StreamSource::Written, period, start) }
     }
 
     fn check(lines: &[StreamLine], bar: f64, width: usize, expected: &[&str]) {

@@ -43,12 +43,12 @@ impl TapOffset {
 /// How the taps were timed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct TapContext {
-    pub options: TapOptions,
-    pub offset: TapOffset,
+    pub(crate) options: TapOptions,
+    pub(crate) offset: TapOffset,
     /// Length of the output device's buffer; `None` if the taps were not timed against playback.
-    pub buffer_ms: Option<f64>,
+    pub(crate) buffer_ms: Option<f64>,
     /// Whether the keys arrive over SSH.
-    pub over_ssh: bool,
+    pub(crate) over_ssh: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -60,12 +60,12 @@ pub(crate) enum LineStyle {
 
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ReportLine {
-    pub style: LineStyle,
+    pub(crate) style: LineStyle,
     /// Indentation in columns.
-    pub indent: usize,
-    pub text: String,
+    pub(crate) indent: usize,
+    pub(crate) text: String,
     /// The position in the groove it is about.
-    pub place: Option<Place>,
+    pub(crate) place: Option<Place>,
 }
 
 /// Names the followed pulse, with its tempo at the playing speed.

@@ -4,7 +4,7 @@ use super::engraving::notation;
 use super::handout::{self, Handout};
 use super::picture::{self, Picture, PictureKind, PictureOptions, Theme};
 use super::{ExportError, ExportInput, data, midi, musicxml};
-use crate::analysis::{Kind, Limits, Report};
+use crate::analysis::{HearingKind, Limits, Report};
 use crate::describe::notes::NotationOptions;
 use crate::describe::plain;
 use crate::notation::FormatError;
@@ -170,7 +170,7 @@ pub(crate) fn silent_handout(piece: ExportInput<'_>, limits: Limits, notation: N
 /// Indices of the hearings that are drawn by default: the rival of the written beat, and the best of the others.
 pub(crate) fn default_hearings(report: &Report) -> Vec<usize> {
     let rival = report.rival();
-    let other = |i: &usize| Some(*i) != rival && report.hearings[*i].kind != Kind::Written;
+    let other = |i: &usize| Some(*i) != rival && report.hearings[*i].kind != HearingKind::Written;
     rival.into_iter().chain((0..report.hearings.len()).find(other)).collect()
 }
 

@@ -3,7 +3,7 @@
 use super::output::Target;
 use super::sound_access::OutsideSounds;
 use super::takes::TakeSpec;
-use crate::analysis::{Hearing, Kind, Limits, Report};
+use crate::analysis::{Hearing, HearingKind, Limits, Report};
 use crate::describe::notes::NotationOptions;
 use crate::export::formats::PictureStyle;
 use crate::export::picture::PictureKind;
@@ -141,7 +141,7 @@ pub(super) fn hearing(report: &Report, number: usize) -> Result<&Hearing, String
 /// Identifies a hearing, so that it can be found in another report.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct HearingKey {
-    kind: Kind,
+    kind: HearingKind,
     /// In seconds at full speed.
     period: f64,
     first_pulse: f64,

@@ -31,9 +31,9 @@ impl Bound {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct OutOfBound {
     /// The bounds.
-    pub bound: &'static Bound,
+    pub(crate) bound: &'static Bound,
     /// The value.
-    pub value: i64,
+    pub(crate) value: i64,
 }
 
 impl std::fmt::Display for OutOfBound {
@@ -45,7 +45,7 @@ impl std::fmt::Display for OutOfBound {
 macro_rules! bounds {
     ($($name:ident: $what:literal, $least:literal, $greatest:literal, $unit:literal;)*) => {
         $(#[doc = concat!("Bounds of ", $what, ": ", $least, " to ", $greatest, " ", $unit, ".")]
-        pub static $name: Bound = Bound { what: $what, least: $least, greatest: $greatest, unit: $unit };)*
+        pub(crate) static $name: Bound = Bound { what: $what, least: $least, greatest: $greatest, unit: $unit };)*
         /// All bounds.
         pub static ALL: &[&Bound] = &[$(&$name),*];
     };

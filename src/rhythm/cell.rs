@@ -68,7 +68,7 @@ impl Pitch {
     }
 
     /// The key number, 0 to 127.
-    pub fn key(self) -> u8 {
+    pub(crate) fn key(self) -> u8 {
         self.0
     }
 
@@ -78,7 +78,7 @@ impl Pitch {
     }
 
     /// Reads scientific pitch notation: `E2`, `C#4`, `Bb3`, `C-1`.
-    pub fn parse(text: &str) -> Option<Self> {
+    pub(crate) fn parse(text: &str) -> Option<Self> {
         let mut chars = text.chars();
         let base = i32::from(semitones(chars.next()?.to_ascii_uppercase())?);
         let rest = chars.as_str();
@@ -113,7 +113,7 @@ impl Swing {
     ///
     /// # Errors
     /// A term that is out of bounds.
-    pub fn new(long: u8, short: u8) -> Result<Self, OutOfBound> {
+    pub(crate) fn new(long: u8, short: u8) -> Result<Self, OutOfBound> {
         SWING_TERM.check(i64::from(long))?;
         SWING_TERM.check(i64::from(short))?;
         Ok(Self { long, short })

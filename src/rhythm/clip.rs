@@ -11,33 +11,33 @@ use std::ops::Range;
 /// Cells copied from a region, layer by layer.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Clip {
-    pub rows: Vec<Row>,
+    pub(crate) rows: Vec<Row>,
     /// Length of the region.
-    pub length: Time,
+    pub(crate) length: Time,
 }
 
 /// The cells of one layer.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Row {
+pub(crate) struct Row {
     /// In order, without overlap.
-    pub runs: Vec<Run>,
+    pub(crate) runs: Vec<Run>,
     /// Whether the last sound goes on after the copied cells.
-    pub tied: bool,
+    pub(crate) tied: bool,
 }
 
 /// Cells of one length, one after another.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Run {
+pub(crate) struct Run {
     /// From the region's start, without swing.
-    pub start: Time,
+    pub(crate) start: Time,
     /// Length of each cell.
-    pub length: Time,
-    pub cells: Vec<Cell>,
-    pub kind: RunKind,
+    pub(crate) length: Time,
+    pub(crate) cells: Vec<Cell>,
+    pub(crate) kind: RunKind,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum RunKind {
+pub(crate) enum RunKind {
     /// Cells of the layer's division.
     Even,
     /// A whole tuplet.

@@ -11,12 +11,12 @@ use std::ops::Range;
 /// Layers over a time of one section, without swing. It covers the cells that begin in this time.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Region {
-    pub layers: Range<usize>,
-    pub section: usize,
+    pub(crate) layers: Range<usize>,
+    pub(crate) section: usize,
     /// From the section's start.
-    pub from: Time,
+    pub(crate) from: Time,
     /// Exclusive end.
-    pub to: Time,
+    pub(crate) to: Time,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -16,11 +16,11 @@ pub(crate) fn count(n: usize, noun: &str) -> String {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NotationError {
     /// Byte offset in the text.
-    pub at: usize,
+    pub(crate) at: usize,
     /// What is valid there.
-    pub wanted: String,
+    pub(crate) wanted: String,
     /// What was found.
-    pub found: String,
+    pub(crate) found: String,
 }
 
 impl NotationError {

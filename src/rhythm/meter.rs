@@ -192,7 +192,7 @@ impl Tempo {
     }
 
     /// The note value of the beat.
-    pub fn unit(self) -> Time {
+    pub(crate) fn unit(self) -> Time {
         self.unit
     }
 

@@ -57,7 +57,7 @@ impl PartContext<'_> {
     }
 
     /// Length of one pass.
-    pub fn length(&self) -> Time {
+    pub(crate) fn length(&self) -> Time {
         self.meter.bar().repeated(self.bars).expect("bars are bounded")
     }
 
@@ -71,12 +71,12 @@ impl PartContext<'_> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Spot {
     /// First beat of the span, from the section's start.
-    pub beat: usize,
-    pub span: Span,
+    pub(crate) beat: usize,
+    pub(crate) span: Span,
     /// Index of the cell within the span.
-    pub cell: usize,
+    pub(crate) cell: usize,
     /// Index of the span's first cell within the part.
-    pub first: usize,
+    pub(crate) first: usize,
 }
 
 /// An attack with the time it sounds.
@@ -92,7 +92,7 @@ pub struct SoundedAttack {
 
 impl Part {
     /// A part of rests.
-    pub fn rests(context: PartContext<'_>) -> Self {
+    pub(crate) fn rests(context: PartContext<'_>) -> Self {
         Self::Barred {
             spans: vec![context.even_span(); context.beats()],
             cells: vec![Cell::Rest; context.even_cells()],

@@ -46,12 +46,12 @@ impl Fraction {
     }
 
     /// Sum, or `None` on overflow.
-    pub fn plus(self, other: Self) -> Option<Self> {
+    pub(crate) fn plus(self, other: Self) -> Option<Self> {
         self.0.checked_add(&other.0).map(Self)
     }
 
     /// Difference, or `None` on overflow.
-    pub fn minus(self, other: Self) -> Option<Self> {
+    pub(crate) fn minus(self, other: Self) -> Option<Self> {
         self.0.checked_sub(&other.0).map(Self)
     }
 
@@ -122,7 +122,7 @@ impl Time {
     /// Zero.
     pub const ZERO: Time = Time(Fraction::ZERO);
     /// A whole note.
-    pub const WHOLE: Time = Time(Fraction::ONE);
+    pub(crate) const WHOLE: Time = Time(Fraction::ONE);
 
     /// `numer / denom` whole notes; `None` if `denom` is not positive.
     pub fn new(numer: i64, denom: i64) -> Option<Self> {
@@ -135,12 +135,12 @@ impl Time {
     }
 
     /// Numerator in lowest terms.
-    pub fn numer(self) -> i64 {
+    pub(crate) fn numer(self) -> i64 {
         self.0.numer()
     }
 
     /// Denominator in lowest terms, positive.
-    pub fn denom(self) -> i64 {
+    pub(crate) fn denom(self) -> i64 {
         self.0.denom()
     }
 

@@ -1,6 +1,6 @@
 //! Requests to the analysis, the newest report, and the hearings the user has selected in it.
 
-use crate::analysis::{AnalysisOptions, Finding, Hearing, Kind, Limits, Report, Scope};
+use crate::analysis::{AnalysisOptions, Finding, Hearing, HearingKind, Limits, Report, Scope};
 use crate::jobs::HearingKey;
 use crate::jobs::play_request::HearingClicks;
 use crate::rhythm::Groove;
@@ -99,7 +99,7 @@ impl State {
     }
 
     pub(crate) fn written_beat(&self) -> Option<&Hearing> {
-        self.report()?.0.hearings.iter().find(|h| h.kind == Kind::Written)
+        self.report()?.0.hearings.iter().find(|h| h.kind == HearingKind::Written)
     }
 
     pub(crate) fn findings(&self) -> &[Finding] {

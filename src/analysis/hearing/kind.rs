@@ -1,6 +1,6 @@
 //! What a hearing is, and its name.
 
-use super::Material;
+use super::HearingContext;
 use crate::analysis::listener::{self, Member, distinct_tempos};
 use crate::analysis::stream::{exact, nearest};
 use crate::rhythm::{MeterKind, Time};
@@ -8,7 +8,7 @@ use std::fmt;
 
 /// What a hearing is, seen from the written meter.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Kind {
+pub enum HearingKind {
     /// The written beat; in an additive meter the heads of its groups.
     Written,
     /// A pulse of several beats.
@@ -71,7 +71,7 @@ pub struct Lateness {
     pub(crate) early: bool,
 }
 
-impl Kind {
+impl HearingKind {
     /// Whether two hearings are of one kind, apart from numbers that differ from speed to speed.
     pub(crate) fn is_like(self, other: Self) -> bool {
         std::mem::discriminant(&self) == std::mem::discriminant(&other)
@@ -99,17 +99,17 @@ fn sizes_text(sizes: [u8; 5]) -> String {
 
 /// ` in eighths`; empty for 0.
 pub(in crate::analysis) fn unit_text(unit: u16) -> String {
-    match unit {
-        0 => String::new(),
-        1 => " in whole notes".to_owned(),
-        2 => " in half notes".to_owned(),
-        4 => " in quarters".to_owned(),
-        8 => " in eighths".to_owned(),
-        16 => " in sixteenths".to_owned(),
-        32 => " in 32nds".to_owned(),
-        64 => " in 64ths".to_owned(),
-        n => format!(" in parts of 1/{n}"),
+    match (unit, note_name(unit)) {
+        (0, _) => String::new(),
+        (_, Some(name)) => format!(" in {name}s"),
+        (n, None) => format!(" in parts of 1/{n}"),
     }
+}
+
+/// The name of a note value, by the denominator of its part of a whole note.
+fn note_name(denominator: u16) -> Option<&'static str> {
+    const NAMES: [&str; 7] = ["whole note", "half note", "quarter", "eighth", "sixteenth", "32nd", "64th"];
+    denominator.is_power_of_two().then(|| NAMES.get(denominator.ilog2() as usize).copied()).flatten()
 }
 
 const NUMBERS: [&str; 9] = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight"];
@@ -117,7 +117,7 @@ const NUMBERS: [&str; 9] = ["no", "one", "two", "three", "four", "five", "six", 
 /// Greatest term of a ratio that names a pulse where it is exact.
 const MAX_TERM: u32 = 16;
 
-impl fmt::Display for Kind {
+impl fmt::Display for HearingKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let number = |n: u8| NUMBERS.get(usize::from(n)).map_or_else(|| n.to_string(), ToString::to_string);
         match *self {
@@ -152,66 +152,60 @@ impl fmt::Display for Kind {
 impl fmt::Display for Lateness {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let way = if self.early { "early" } else { "late" };
-        let note = match self.note {
-            1 => "a whole note",
-            2 => "a half note",
-            4 => "a quarter",
-            8 => "an eighth",
-            16 => "a sixteenth",
-            32 => "a 32nd",
-            64 => "a 64th",
-            _ => "",
-        };
-        match (self.part, note) {
+        match (self.part, note_name(self.note)) {
             ((1, 2), _) => write!(f, "half a beat {way}"),
             ((0, 0), _) => write!(f, "{:.0} ms {way}", self.ms),
-            (_, "") => write!(f, "{}/{} of a beat ({:.0} ms) {way}", self.part.0, self.part.1, self.ms),
-            _ => write!(f, "{note} ({:.0} ms) {way}", self.ms),
+            ((n, d), None) => write!(f, "{n}/{d} of a beat ({:.0} ms) {way}", self.ms),
+            (_, Some("eighth")) => write!(f, "an eighth ({:.0} ms) {way}", self.ms),
+            (_, Some(name)) => write!(f, "a {name} ({:.0} ms) {way}", self.ms),
         }
     }
 }
 
 /// How far the ratio of a period to the beat may be from a fraction that names it, as a share (ours, no source).
-const SAME_RATIO: f64 = 0.02;
+const RATIO_TOLERANCE: f64 = 0.02;
 
 /// What a hearing of the model is.
-pub(in crate::analysis) fn of(h: &listener::Hearing, m: &Material<'_>) -> Kind {
-    let additive = listener::Section::longest(m.sections).is_some_and(|s| !s.meter.heads.is_empty());
+pub(in crate::analysis) fn hearing_kind(h: &listener::ModelHearing, m: &HearingContext<'_>) -> HearingKind {
+    let additive = listener::TimedSection::longest(m.sections).is_some_and(|s| !s.meter.heads.is_empty());
     if h.written_share > 0.99 {
         match h.member {
-            Some(Member::Beats { every: 1, .. }) if additive => return Kind::Units,
-            Some(Member::Beats { every: 1, .. } | Member::Heads) => return Kind::Written,
-            Some(Member::Beats { every, from }) => return Kind::Every { beats: every as u8, from: from as u8 + 1 },
-            Some(Member::Parts(n)) => return Kind::Parts(n),
-            Some(Member::Bars) => return Kind::Bars,
+            Some(Member::Beats { every: 1, .. }) if additive => return HearingKind::Units,
+            Some(Member::Beats { every: 1, .. } | Member::Heads) => return HearingKind::Written,
+            Some(Member::Beats { every, from }) => {
+                return HearingKind::Every { beats: every as u8, from: from as u8 + 1 };
+            }
+            Some(Member::Parts(n)) => return HearingKind::Parts(n),
+            Some(Member::Bars) => return HearingKind::Bars,
             None => {}
         }
     }
     let is_one_tempo = || distinct_tempos(h.stretches.iter().map(|s| s.period), 1.0).len() == 1;
     let kind = match h.main_kind() {
-        listener::Kind::Even if !h.stretches.is_empty() && !is_one_tempo() => listener::Kind::Changing,
+        listener::PulseKind::Even if !h.stretches.is_empty() && !is_one_tempo() => listener::PulseKind::Changing,
         kind => kind,
     };
     match kind {
-        listener::Kind::Changing => Kind::Changing,
-        listener::Kind::Average => Kind::Average,
-        listener::Kind::Unequal => {
+        listener::PulseKind::Changing => HearingKind::Changing,
+        listener::PulseKind::Average => HearingKind::Average,
+        listener::PulseKind::Unequal => {
             let mut sizes = [0; 5];
             let of_stretch = h.stretches.first().map(|s| s.sizes.as_slice()).unwrap_or_default();
             sizes.iter_mut().zip(of_stretch).for_each(|(a, b)| *a = *b);
             let units = f64::from(sizes.iter().map(|s| u16::from(*s)).sum::<u16>());
             let unit = h.period * of_stretch.len() as f64 / units;
-            Kind::Unequal { sizes, unit: unit_of(unit, m) }
+            HearingKind::Unequal { sizes, unit: unit_of(unit, m) }
         }
-        listener::Kind::Even => even(h, m),
+        listener::PulseKind::Even => even(h, m),
     }
 }
 
 /// The note value that lasts so many seconds, as a part of a whole note with one as numerator; 0 if none does.
-fn unit_of(seconds: f64, m: &Material<'_>) -> u16 {
-    let of_beat = listener::Section::longest(m.sections).and_then(|s| nearest(seconds / s.meter.beat, 8).zip(Some(s)));
+fn unit_of(seconds: f64, m: &HearingContext<'_>) -> u16 {
+    let of_beat =
+        listener::TimedSection::longest(m.sections).and_then(|s| nearest(seconds / s.meter.beat, 8).zip(Some(s)));
     let Some(((n, d), section)) = of_beat else { return 0 };
-    if (f64::from(n) / f64::from(d) * section.meter.beat / seconds - 1.0).abs() > SAME_RATIO {
+    if (f64::from(n) / f64::from(d) * section.meter.beat / seconds - 1.0).abs() > RATIO_TOLERANCE {
         return 0;
     }
     let beats = m.groove.sections().iter().map(|s| s.meter.beat());
@@ -225,40 +219,40 @@ fn unit_of(seconds: f64, m: &Material<'_>) -> u16 {
 }
 
 /// An even pulse by its ratio to the beat and its phase.
-fn even(h: &listener::Hearing, m: &Material<'_>) -> Kind {
-    let Some(section) = listener::Section::longest(m.sections) else { return Kind::Even { from: 0 } };
+fn even(h: &listener::ModelHearing, m: &HearingContext<'_>) -> HearingKind {
+    let Some(section) = listener::TimedSection::longest(m.sections) else { return HearingKind::Even { from: 0 } };
     let ratio = h.period / section.meter.beat;
     // The bars and beats of an additive meter are no pulses of one length.
     if !section.meter.heads.is_empty() {
         let units = h.pulses.first().map(|p| (p - section.meter.origin) / section.meter.beat);
-        let on_unit = units.filter(|u| (u - u.round()).abs() < SAME_RATIO && (0.0..250.0).contains(&u.round()));
-        return Kind::Even { from: on_unit.map_or(0, |u| u.round() as u8 + 1) };
+        let on_unit = units.filter(|u| (u - u.round()).abs() < RATIO_TOLERANCE && (0.0..250.0).contains(&u.round()));
+        return HearingKind::Even { from: on_unit.map_or(0, |u| u.round() as u8 + 1) };
     }
     let exact = exact(ratio).filter(|(n, d)| *n.max(d) <= MAX_TERM);
-    let Some((n, d)) = exact.or_else(|| nearest(ratio, 8)) else { return Kind::Even { from: 0 } };
-    if (f64::from(n) / f64::from(d) / ratio - 1.0).abs() > SAME_RATIO {
-        return Kind::Even { from: 0 };
+    let Some((n, d)) = exact.or_else(|| nearest(ratio, 8)) else { return HearingKind::Even { from: 0 } };
+    if (f64::from(n) / f64::from(d) / ratio - 1.0).abs() > RATIO_TOLERANCE {
+        return HearingKind::Even { from: 0 };
     }
-    let Some(first) = h.pulses.first() else { return Kind::Even { from: 0 } };
+    let Some(first) = h.pulses.first() else { return HearingKind::Even { from: 0 } };
     let period = f64::from(n) / f64::from(d);
     // How many beats after a pulse that starts on a downbeat.
     let late = ((first - section.meter.origin) / section.meter.beat).rem_euclid(period);
-    let is_on = late.min(period - late) < SAME_RATIO;
+    let is_on = late.min(period - late) < RATIO_TOLERANCE;
     if listener::is_familiar(h.period, &section.meter) && !is_on {
-        return Kind::Displaced { period: (n as u8, d as u8), late: lateness(late, period, section, m) };
+        return HearingKind::Displaced { period: (n as u8, d as u8), late: lateness(late, period, section, m) };
     }
     let on_beat = late.round() % period;
-    if d == 1 && (late - late.round()).abs() < SAME_RATIO {
-        return Kind::Every { beats: n as u8, from: on_beat as u8 + 1 };
+    if d == 1 && (late - late.round()).abs() < RATIO_TOLERANCE {
+        return HearingKind::Every { beats: n as u8, from: on_beat as u8 + 1 };
     }
     let late = (!is_on).then(|| lateness(late, period, section, m));
-    Kind::Against { pulses: d as u8, beats: n as u8, late }
+    HearingKind::Against { pulses: d as u8, beats: n as u8, late }
 }
 
-fn lateness(late: f64, period: f64, section: &listener::Section, m: &Material<'_>) -> Lateness {
+fn lateness(late: f64, period: f64, section: &listener::TimedSection, m: &HearingContext<'_>) -> Lateness {
     let early = late > period / 2.0 + 1e-6;
     let beats = if early { period - late } else { late };
-    let part = nearest(beats, 8).filter(|(n, d)| (f64::from(*n) / f64::from(*d) - beats).abs() < SAME_RATIO);
+    let part = nearest(beats, 8).filter(|(n, d)| (f64::from(*n) / f64::from(*d) - beats).abs() < RATIO_TOLERANCE);
     let beat = m.groove.sections().iter().map(|s| s.meter.beat()).next();
     // The beat of a compound meter is dotted: its parts are note values only where the lower unit says so.
     let compound = m.groove.sections().iter().any(|s| s.meter.kind() == MeterKind::Compound);

@@ -3,50 +3,50 @@
 mod fit;
 mod kind;
 
-pub use kind::Kind;
-pub(in crate::analysis) use kind::of as kind_of;
+pub use kind::HearingKind;
+pub(in crate::analysis) use kind::hearing_kind;
 pub(super) use kind::unit_text;
 
 use super::clock::Clock;
 use super::limits;
-use super::listener::{self, distinct_tempos};
+use super::listener::{self, PulseKind, distinct_tempos};
 use crate::rhythm::{Groove, MeterKind};
-use fit::Fit;
+use fit::{PulsePlacement, fit};
 
 /// The attacks over which a hearing keeps one pulse.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Stretch {
     /// First attack, as an index into the report's attacks.
-    pub first: usize,
+    pub(crate) first: usize,
     /// Number of attacks.
-    pub attacks: usize,
+    pub(crate) attacks: usize,
     /// Start in seconds at full speed: its first pulse.
-    pub start: f64,
+    pub(crate) start: f64,
     /// Mean period in seconds at full speed.
     pub period: f64,
     /// Pulses per minute at the playing speed.
-    pub bpm: f64,
+    pub(crate) bpm: f64,
     /// Attacks per minute at the playing speed, from its first attack to the first one after it, round the loop.
-    pub attack_rate: f64,
+    pub(crate) attack_rate: f64,
     /// Number of pulses.
-    pub pulses: usize,
+    pub(crate) pulses: usize,
     /// RMS distance of the attacks on the pulse from it, in ms at the playing speed.
-    pub deviation_ms: f64,
+    pub(crate) deviation_ms: f64,
     /// The same as a share of the period.
-    pub deviation: f64,
+    pub(crate) deviation: f64,
 }
 
 /// A pulse, steady, unequal or changing by stretches, that a listener may take as the beat.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Hearing {
     /// What it is.
-    pub kind: Kind,
+    pub kind: HearingKind,
     /// The model's probability, 0 to 1. The written beat is listed however unlikely it is.
     pub probability: f64,
     /// The tempered probability that is shown, 0 to 1; `None` below a probability of 0.01.
-    pub shown: Option<f64>,
+    pub(crate) shown: Option<f64>,
     /// Share of its time in which it keeps the written beat, 0 to 1.
-    pub written_share: f64,
+    pub(crate) written_share: f64,
     /// Its stretches, at least one.
     pub stretches: Vec<Stretch>,
     /// Its pulses in seconds at full speed, in order.
@@ -54,17 +54,17 @@ pub struct Hearing {
     /// Attacks on a pulse, at most one for each.
     pub on_pulse: usize,
     /// Attacks between pulses, by the number of equal parts that reach them: halves, thirds, quarters and so on.
-    pub between: Vec<(u16, usize)>,
+    pub(crate) between: Vec<(u16, usize)>,
     /// Attacks on none of these.
-    pub off_pulse: usize,
+    pub(crate) off_pulse: usize,
     /// Pulses without one of the attacks.
     pub silent: usize,
     /// Pulses without an attack of any layer.
-    pub unsounded: usize,
+    pub(crate) unsounded: usize,
     /// RMS distance of the attacks on the pulse from it, in ms at the playing speed.
-    pub deviation_ms: f64,
+    pub(crate) deviation_ms: f64,
     /// The same as a share of the period.
-    pub deviation: f64,
+    pub(crate) deviation: f64,
     /// Whether the loop is a whole number of its periods; otherwise it re-enters each loop.
     pub closes: bool,
 }
@@ -76,7 +76,7 @@ impl Hearing {
     }
 
     /// Share of the attacks on a pulse, 0 to 1.
-    pub fn share(&self) -> f64 {
+    pub(crate) fn share(&self) -> f64 {
         let all = self.on_pulse + self.off_pulse + self.between.iter().map(|b| b.1).sum::<usize>();
         if all == 0 { 0.0 } else { self.on_pulse as f64 / all as f64 }
     }
@@ -107,7 +107,7 @@ impl Hearing {
         // The first stretch may begin with a pulse just before the loop returns.
         let is_last = stretch > 0 && stretch + 1 == self.stretches.len();
         match own {
-            [.., before, last] if is_last && last - before < EARLY * self.stretches[stretch].period => {
+            [.., before, last] if is_last && last - before < MIN_LAST_INTERVAL * self.stretches[stretch].period => {
                 &own[..own.len() - 1]
             }
             _ => own,
@@ -118,19 +118,19 @@ impl Hearing {
     pub(crate) fn is_even_in(&self, stretch: usize) -> bool {
         let own = self.pulses_in(stretch);
         let intervals = || own.windows(2).map(|w| w[1] - w[0]);
-        intervals().fold(0.0, f64::max) <= intervals().fold(f64::INFINITY, f64::min) * EVEN
+        intervals().fold(0.0, f64::max) <= intervals().fold(f64::INFINITY, f64::min) * MAX_EVEN_RATIO
     }
 
     /// The tempos of its stretches in order, at full speed times `speed`: at most four, without those that cannot be told from the
     /// one before.
-    pub fn tempos(&self, speed: f64) -> Vec<f64> {
+    pub(crate) fn tempos(&self, speed: f64) -> Vec<f64> {
         let periods = self.stretches.iter().filter(|s| s.attacks > 0 || self.stretches.len() == 1).map(|s| s.period);
         distinct_tempos(periods, speed)
     }
 }
 
 /// What a hearing of the model is laid over.
-pub(in crate::analysis) struct Material<'a> {
+pub(in crate::analysis) struct HearingContext<'a> {
     pub(in crate::analysis) groove: &'a Groove,
     pub(in crate::analysis) clock: &'a Clock,
     /// Start and end in seconds at full speed.
@@ -140,12 +140,12 @@ pub(in crate::analysis) struct Material<'a> {
     pub(in crate::analysis) attacks: &'a [f64],
     pub(in crate::analysis) everything: &'a [f64],
     /// The sections the model was asked about.
-    pub(in crate::analysis) sections: &'a [listener::Section],
+    pub(in crate::analysis) sections: &'a [listener::TimedSection],
 }
 
 /// The hearings of the model with the written beat among them. The first is the likeliest; the written family counts as one, and
 /// its likeliest member stands for it.
-pub(super) fn hearings(heard: &listener::Listening, m: &Material<'_>) -> Vec<Hearing> {
+pub(super) fn hearings(heard: &listener::Listening, m: &HearingContext<'_>) -> Vec<Hearing> {
     let shown = heard.hearings.iter().filter(|h| h.shown.is_some());
     let mut all: Vec<Hearing> = shown.map(|h| through(h, heard.length, m)).collect();
     let rival = all.iter().filter(|h| !h.keeps_written()).map(|h| h.probability).fold(0.0, f64::max);
@@ -156,8 +156,9 @@ pub(super) fn hearings(heard: &listener::Listening, m: &Material<'_>) -> Vec<Hea
         all.insert(0, first);
     }
     // The written beat is listed once, with its own pulses, also where the model does not hear it.
-    let is_written = |h: &Hearing| h.kind == Kind::Written;
-    let of_written = heard.hearings.iter().filter(|h| kind_of(h, m) == Kind::Written).map(|h| h.probability).sum();
+    let is_written = |h: &Hearing| h.kind == HearingKind::Written;
+    let of_written =
+        heard.hearings.iter().filter(|h| hearing_kind(h, m) == HearingKind::Written).map(|h| h.probability).sum();
     let shown: Option<f64> = all.iter().filter(|h| is_written(h)).filter_map(|h| h.shown).reduce(|a, b| a + b);
     let at = all.iter().position(is_written).unwrap_or(all.len());
     all.retain(|h| !is_written(h));
@@ -174,18 +175,18 @@ pub(super) fn hearings(heard: &listener::Listening, m: &Material<'_>) -> Vec<Hea
 
 /// A hearing of the model, repeated to the end of what is looked at. Where it follows the attacks its pulses are made even: at
 /// the tempo of each stretch, in the phase of least squares.
-fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
+fn through(h: &listener::ModelHearing, length: f64, m: &HearingContext<'_>) -> Hearing {
     let (from, to) = m.range;
     let passes = if length > 0.0 { ((to - from) / length).round().max(1.0) as usize } else { 1 };
     let at = |pass: usize| from + pass as f64 * length;
-    let is_exact = h.stretches.iter().all(|s| is_exact(s.kind));
-    let mut once = if is_exact { h.pulses.clone() } else { evened_pulses(h, length) };
+    let placement = placement(h.stretches.iter().map(|s| s.kind));
+    let mut of_pass = if placement == PulsePlacement::Exact { h.pulses.clone() } else { evened_pulses(h, length) };
     // A pulse just before the loop's end is its first one, rounded.
-    for pulse in once.iter_mut().filter(|p| length - **p < 1e-3 * h.period) {
+    for pulse in of_pass.iter_mut().filter(|p| length - **p < 1e-3 * h.period) {
         *pulse = 0.0;
     }
-    once.sort_by(f64::total_cmp);
-    let mut pulses: Vec<f64> = (0..passes).flat_map(|p| once.iter().map(move |t| at(p) + t)).collect();
+    of_pass.sort_by(f64::total_cmp);
+    let mut pulses: Vec<f64> = (0..passes).flat_map(|p| of_pass.iter().map(move |t| at(p) + t)).collect();
     pulses.retain(|p| *p >= from - 1e-9 && *p < to - 1e-9);
     // Where two even runs meet, round the loop too, a pulse stands once.
     let min_interval = MIN_INTERVAL * h.period;
@@ -199,9 +200,9 @@ fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
         let of_pass = |p: usize| h.stretches.iter().map(move |s| (at(p) + s.start, s.period));
         (0..passes).flat_map(of_pass).collect()
     };
-    let fit = Fit::new(&pulses, &stretches, is_exact, m);
-    let mut hearing = fit.hearing(kind_of(h, m), (h.probability, h.shown, h.written_share), pulses);
-    if let Kind::Unequal { sizes, .. } = hearing.kind
+    let fitted = fit(hearing_kind(h, m), pulses, &stretches, placement, m);
+    let mut hearing = Hearing { probability: h.probability, shown: h.shown, written_share: h.written_share, ..fitted };
+    if let HearingKind::Unequal { sizes, .. } = hearing.kind
         && let [first, .., last] = hearing.pulses[..]
     {
         let count = sizes.iter().filter(|s| **s > 0).count() as f64;
@@ -212,11 +213,11 @@ fn through(h: &listener::Hearing, length: f64, m: &Material<'_>) -> Hearing {
     hearing
 }
 
-/// Part of the period by which a pulse before the loop's return is nearer to the one before it than those of its stretch.
-const EARLY: f64 = 0.97;
+/// Least interval before the last pulse of the loop, as a share of the period: a nearer one is the first stretch's (ours, no source).
+const MIN_LAST_INTERVAL: f64 = 0.97;
 
-/// By how much the intervals of an even pulse may differ (ours, no source).
-const EVEN: f64 = 1.05;
+/// Longest over shortest interval of an even pulse (ours, no source).
+const MAX_EVEN_RATIO: f64 = 1.05;
 
 /// Least interval of two pulses, as a share of the period (ours, no source).
 const MIN_INTERVAL: f64 = 0.2;
@@ -272,13 +273,13 @@ impl EvenRun {
 }
 
 /// The pulses of one pass, those that follow attacks in even runs.
-fn evened_pulses(h: &listener::Hearing, length: f64) -> Vec<f64> {
+fn evened_pulses(h: &listener::ModelHearing, length: f64) -> Vec<f64> {
     let mut runs: Vec<EvenRun> = Vec::new();
     for (i, s) in h.stretches.iter().enumerate() {
         let is_last = i + 1 == h.stretches.len();
         let own = h.pulses.iter().copied().filter(|p| *p >= s.start - 1e-6 && (is_last || *p < s.end - 1e-6));
         let own: Vec<f64> = own.collect();
-        if is_exact(s.kind) {
+        if placement([s.kind]) == PulsePlacement::Exact {
             runs.extend(own.into_iter().map(|p| EvenRun { is_single: true, ..EvenRun::new(p, s.period) }));
             continue;
         }
@@ -307,12 +308,13 @@ fn evened_pulses(h: &listener::Hearing, length: f64) -> Vec<f64> {
     even
 }
 
-/// Whether the pulses of a hearing lie where its beats are cut exactly, so that an attack near a pulse is not on it.
-fn is_exact(kind: listener::Kind) -> bool {
-    matches!(kind, listener::Kind::Even | listener::Kind::Unequal)
+/// How the pulses of some stretches lie to the attacks.
+fn placement(kinds: impl IntoIterator<Item = PulseKind>) -> PulsePlacement {
+    let is_exact = kinds.into_iter().all(|kind| matches!(kind, PulseKind::Even | PulseKind::Unequal));
+    if is_exact { PulsePlacement::Exact } else { PulsePlacement::Followed }
 }
 
-fn written_beat(pulses: Vec<f64>, m: &Material<'_>) -> Hearing {
+fn written_beat(pulses: Vec<f64>, m: &HearingContext<'_>) -> Hearing {
     let mut stretches: Vec<(f64, f64)> = Vec::new();
     let sections = || m.sections.iter().filter(|s| s.end > s.start);
     for s in sections() {
@@ -322,12 +324,12 @@ fn written_beat(pulses: Vec<f64>, m: &Material<'_>) -> Hearing {
             stretches.push((m.range.0 + s.start, period));
         }
     }
-    let hearing = Fit::new(&pulses, &stretches, true, m).hearing(Kind::Written, (0.0, None, 1.0), pulses);
-    Hearing { closes: true, ..hearing }
+    let fitted = fit(HearingKind::Written, pulses, &stretches, PulsePlacement::Exact, m);
+    Hearing { written_share: 1.0, closes: true, ..fitted }
 }
 
 /// The written beats: those of the meter, in an additive one the heads of its groups.
-fn written_pulses(m: &Material<'_>) -> Vec<f64> {
+fn written_pulses(m: &HearingContext<'_>) -> Vec<f64> {
     let mut pulses = Vec::new();
     for (section, pass) in m.clock.passes() {
         let s = &m.groove.sections()[section];

@@ -1,19 +1,19 @@
 //! Where followed pulses end up: every period is started at several phases, and starts that end on the same pulses are one.
 
-use super::changing::Windows;
-use super::follow::{Course, Start, Step};
-use super::followed::{Tally, count};
+use super::best_path::Windows;
+use super::follow::{Course, PulseStep, Start};
 use super::lanes::{LANES, Lanes, round};
 use super::params::{Params, ROUNDING};
+use super::pulse_posterior::{Tally, count};
 use std::rc::Rc;
 
 /// Two starts whose pulses end up nearer than this part of the period are one.
-const SAME_PHASE: f32 = 0.12;
+const PHASE_TOLERANCE: f32 = 0.12;
 /// The first start, as a part of the step between starts: no simple fraction, so that no event of a grid lies halfway between pulses.
 const FIRST_START: f64 = 0.381_966;
 /// Starts per period, and in a loop of more events than that.
 const STARTS: (u16, u16) = (8, 4);
-const MANY_EVENTS: usize = 200;
+const MAX_FINE_EVENTS: usize = 200;
 
 /// A start whose pulses are not those of a better one.
 #[derive(Debug, Clone)]
@@ -40,13 +40,13 @@ pub(super) fn attractors<'a>(
     parts: usize,
     params: &Params,
 ) -> Vec<Attractor<'a>> {
-    let per_period = if course.times.len() <= MANY_EVENTS { STARTS.0 } else { STARTS.1 };
+    let per_period = if course.times.len() <= MAX_FINE_EVENTS { STARTS.0 } else { STARTS.1 };
     let start = |period: f64, i: u16| Start {
         period: period as f32,
         sigma: (params.follow_share * period / parts as f64 + params.follow_floor) as f32,
         phase: (period * (f64::from(i) + FIRST_START) / f64::from(per_period)) as f32,
     };
-    let slow_enough = |p: &&f64| parts == 1 || **p / parts as f64 >= params.unfelt * (1.0 - ROUNDING);
+    let slow_enough = |p: &&f64| parts == 1 || **p / parts as f64 >= params.unfelt_cell * (1.0 - ROUNDING);
     let starts: Vec<Start> =
         periods.iter().filter(slow_enough).flat_map(|p| (0..per_period).map(move |i| start(*p, i))).collect();
     let mut all: Vec<Attractor> = Vec::with_capacity(starts.len());
@@ -66,7 +66,7 @@ pub(super) fn attractors<'a>(
     for a in all {
         let is_same = |k: &Attractor| {
             let d = (a.phase - k.phase).abs();
-            k.pulses == a.pulses && d.min(1.0 - d) < SAME_PHASE
+            k.pulses == a.pulses && d.min(1.0 - d) < PHASE_TOLERANCE
         };
         if !kept.iter().any(is_same) {
             kept.push(a);
@@ -85,7 +85,7 @@ struct End {
 /// How much weight each pulse gathers, and where it lies.
 #[pulp::with_simd(measure = pulp::Arch::new())]
 #[inline(always)]
-fn measure_with<'a, S: pulp::Simd>(_: S, course: &'a Course, length: f64, steps: &'a [Step]) -> [End; LANES] {
+fn measure_with<'a, S: pulp::Simd>(_: S, course: &'a Course, length: f64, steps: &'a [PulseStep]) -> [End; LANES] {
     let pulses = steps.last().map_or([0.0; LANES], |s| s.index);
     let rate: Lanes = pulses.map(|p| (f64::from(p) / length) as f32);
     let (mut gain, mut sum, mut weight, mut origin) =

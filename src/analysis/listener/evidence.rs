@@ -1,17 +1,17 @@
 //! From attacks to evidence: weights, events, tempo spans, and the shortest loop.
 
-use super::input::{Attack, Input, Section};
+use super::input::{Input, TimedSection, VoicedAttack};
 use super::params::{Params, ROUNDING};
-use crate::analysis::attacks::MIN_UNJOINED;
+use crate::analysis::attacks::MIN_UNJOINED_ATTACKS;
 use crate::rhythm::{Accent, Voice};
 
 /// Two attacks closer than this are one event, in seconds at full speed: positions are exact before they become seconds.
-const SAME_TIME: f64 = 1e-6;
+const TIME_TOLERANCE: f64 = 1e-6;
 /// Steps per second that times are rounded to at the playing speed: what sounds the same is then the same number, however it is
 /// written, and hearings that are equally likely come in the same order.
-const STEPS: f64 = (1_u64 << 33) as f64;
+const STEPS_PER_SECOND: f64 = (1_u64 << 33) as f64;
 /// A layer's short interval times this is the longest one that is no gap (ours, no source).
-const GAP: f64 = 1.4;
+const MAX_NO_GAP_RATIO: f64 = 1.4;
 
 /// What sounds at one time.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,7 +24,7 @@ pub(super) struct Event {
 
 /// A run of sections of one tempo, heard by itself and round again.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Span {
+pub(super) struct TempoSpan {
     /// Start and end in the loop, in seconds at full speed.
     pub(super) range: (f64, f64),
     /// Length of the loop it is heard as, in seconds at the playing speed.
@@ -36,7 +36,7 @@ pub(super) struct Span {
 }
 
 /// The spans of what is asked about.
-pub(super) fn spans(input: &Input) -> Vec<Span> {
+pub(super) fn spans(input: &Input) -> Vec<TempoSpan> {
     let events = events(input);
     let mut spans = Vec::new();
     for run in input.sections.chunk_by(same_tempo) {
@@ -44,7 +44,7 @@ pub(super) fn spans(input: &Input) -> Vec<Span> {
         let mut range = (first.start, last.end);
         let of_range: Vec<(f64, f64)> = events
             .iter()
-            .filter(|e| e.0 >= range.0 - SAME_TIME && e.0 < range.1 - SAME_TIME)
+            .filter(|e| e.0 >= range.0 - TIME_TOLERANCE && e.0 < range.1 - TIME_TOLERANCE)
             .map(|e| (e.0 - range.0, e.1))
             .collect();
         let mut length = range.1 - range.0;
@@ -52,14 +52,14 @@ pub(super) fn spans(input: &Input) -> Vec<Span> {
             length = shortest_loop(&of_range, length, run);
             range.1 = range.0 + length;
         }
-        let played = |seconds: f64| (seconds / input.speed * STEPS).round() / STEPS;
-        spans.push(Span {
+        let played = |seconds: f64| (seconds / input.speed * STEPS_PER_SECOND).round() / STEPS_PER_SECOND;
+        spans.push(TempoSpan {
             range,
             length: played(length),
-            cuts: run.iter().map(|s| s.start - range.0).filter(|c| *c < length - SAME_TIME).map(played).collect(),
+            cuts: run.iter().map(|s| s.start - range.0).filter(|c| *c < length - TIME_TOLERANCE).map(played).collect(),
             events: of_range
                 .iter()
-                .filter(|e| e.0 < length - SAME_TIME)
+                .filter(|e| e.0 < length - TIME_TOLERANCE)
                 .map(|e| Event { time: played(e.0), weight: e.1 })
                 .collect(),
         });
@@ -67,13 +67,13 @@ pub(super) fn spans(input: &Input) -> Vec<Span> {
     spans
 }
 
-fn same_tempo(a: &Section, b: &Section) -> bool {
+fn same_tempo(a: &TimedSection, b: &TimedSection) -> bool {
     (a.whole / b.whole - 1.0).abs() < 1e-9
 }
 
 /// The shortest whole number of bars after which the loop is the same again: a written-out repeat is a repeat. Of bars with one
 /// attack each two are a loop.
-fn shortest_loop(events: &[(f64, f64)], length: f64, sections: &[Section]) -> f64 {
+fn shortest_loop(events: &[(f64, f64)], length: f64, sections: &[TimedSection]) -> f64 {
     let bar = sections[0].meter.bar;
     if sections.iter().any(|s| (s.meter.bar / bar - 1.0).abs() > 1e-9) {
         return length;
@@ -99,11 +99,11 @@ fn events(input: &Input) -> Vec<(f64, f64)> {
     let layers = input.attacks.iter().map(|a| a.layer + 1).max().unwrap_or(0);
     let (mut all, mut joined) = (Vec::new(), 0);
     for layer in 0..layers {
-        let mut of_layer: Vec<Attack> = input.attacks.iter().filter(|a| a.layer == layer).copied().collect();
+        let mut of_layer: Vec<VoicedAttack> = input.attacks.iter().filter(|a| a.layer == layer).copied().collect();
         of_layer.sort_by(|a, b| a.seconds.total_cmp(&b.seconds));
         all.extend(of_layer.iter().map(|a| a.seconds).zip(weights(&of_layer, input.length(), &input.params)));
         // Layers that sound together would otherwise need memory for each of them.
-        if all.len() > 2 * joined + MIN_UNJOINED {
+        if all.len() > 2 * joined + MIN_UNJOINED_ATTACKS {
             join(&mut all);
             joined = all.len();
         }
@@ -116,7 +116,7 @@ fn events(input: &Input) -> Vec<(f64, f64)> {
 fn join(events: &mut Vec<(f64, f64)>) {
     events.sort_by(|a, b| a.0.total_cmp(&b.0));
     events.dedup_by(|next, kept| {
-        let together = next.0 - kept.0 < SAME_TIME;
+        let together = next.0 - kept.0 < TIME_TOLERANCE;
         if together {
             kept.1 += next.1;
         }
@@ -126,9 +126,9 @@ fn join(events: &mut Vec<(f64, f64)>) {
 
 /// The weights of the attacks of one layer: class x voice x grouping. Accented by grouping are an attack before a gap, and the
 /// first of a run of three or more (Povel & Okkerman 1981; of a run of two the second).
-fn weights(attacks: &[Attack], loop_length: f64, params: &Params) -> Vec<f64> {
+fn weights(attacks: &[VoicedAttack], loop_length: f64, params: &Params) -> Vec<f64> {
     let n = attacks.len();
-    let base = |a: &Attack| class(a.accent, params) * voice(a.voice);
+    let base = |a: &VoicedAttack| accent_weight(a.accent, params) * voice_weight(a.voice, params);
     if n < 2 {
         return attacks.iter().map(base).collect();
     }
@@ -139,30 +139,29 @@ fn weights(attacks: &[Attack], loop_length: f64, params: &Params) -> Vec<f64> {
     sorted.sort_by(f64::total_cmp);
     // The 10th percentile as an order statistic: written-out repeats do not move it.
     // A hair more, so that seven cells against five are no gap however they are rounded.
-    let short = sorted[n.div_ceil(10) - 1] * GAP * (1.0 + ROUNDING);
+    let short = sorted[n.div_ceil(10) - 1] * MAX_NO_GAP_RATIO * (1.0 + ROUNDING);
     let gap = |i: usize| after[i % n] > short;
     (0..n)
         .map(|i| {
             let opens_run = gap(i + n - 1) && !gap(i) && !gap(i + 1);
-            base(&attacks[i]) * if gap(i) || opens_run { 1.0 + params.grouping } else { 1.0 }
+            base(&attacks[i]) * if gap(i) || opens_run { 1.0 + params.grouping_weight } else { 1.0 }
         })
         .collect()
 }
 
-fn class(accent: Accent, params: &Params) -> f64 {
+fn accent_weight(accent: Accent, params: &Params) -> f64 {
     match accent {
-        Accent::Accent => params.accent,
+        Accent::Accent => params.accent_weight,
         Accent::Plain => 1.0,
-        Accent::Ghost => params.ghost,
+        Accent::Ghost => params.ghost_weight,
     }
 }
 
 /// Low voices carry the timing (Hove et al. 2014, from memory; the sizes are ours).
-fn voice(voice: Voice) -> f64 {
-    use crate::analysis::limits::listener::{HIGH_VOICE, LOW_VOICE};
+fn voice_weight(voice: Voice, params: &Params) -> f64 {
     match voice {
-        Voice::Kick | Voice::Bass => LOW_VOICE.value,
-        Voice::Hat | Voice::Shaker => HIGH_VOICE.value,
+        Voice::Kick | Voice::Bass => params.low_voice_weight,
+        Voice::Hat | Voice::Shaker => params.high_voice_weight,
         _ => 1.0,
     }
 }

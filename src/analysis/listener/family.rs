@@ -1,14 +1,14 @@
 //! Which pulses keep the written beat: the only part of the model that looks at the written meter, after everything is heard.
 
-use super::grid_felt::Cycle;
-use super::hypothesis::{Kind, Piece, Pulses};
-use super::input::{Section, WrittenMeter};
+use super::grid_posterior::Cycle;
+use super::hypothesis::{Piece, PulseKind, Pulses};
+use super::input::{TimedSection, WrittenMeter};
 use super::params::ROUNDING;
 
 /// How far a pulse may lie from the written beat, as a part of its period.
-const NEAR: f64 = 0.08;
+const PHASE_TOLERANCE: f64 = 0.08;
 /// How far the period may be from a whole number of beats, as a share.
-const SAME_PERIOD: f64 = 0.02;
+const PERIOD_TOLERANCE: f64 = 0.02;
 /// Share of the pulses that must lie on the written ones.
 const MIN_SHARE: f64 = 0.85;
 
@@ -56,17 +56,17 @@ impl WrittenMeter {
             1 => true,
             _ => self.heads.is_empty() && (every == 2 || self.beats_in_bar().is_multiple_of(every)),
         };
-        (allowed && (ratio / every as f64 - 1.0).abs() < SAME_PERIOD).then_some(every)
+        (allowed && (ratio / every as f64 - 1.0).abs() < PERIOD_TOLERANCE).then_some(every)
     }
 
     fn is_part(&self, period: f64) -> bool {
-        (period / self.beat * f64::from(self.parts) - 1.0).abs() < SAME_PERIOD
+        (period / self.beat * f64::from(self.parts) - 1.0).abs() < PERIOD_TOLERANCE
     }
 }
 
 /// Whether a period is one that a member of the family has: a pulse of that period that is none stands on another phase.
 pub(crate) fn is_familiar(period: f64, meter: &WrittenMeter) -> bool {
-    let is_double = (period / meter.beat / 2.0 - 1.0).abs() < SAME_PERIOD;
+    let is_double = (period / meter.beat / 2.0 - 1.0).abs() < PERIOD_TOLERANCE;
     meter.is_part(period) || is_double || meter.beats_per_pulse(period).is_some()
 }
 
@@ -76,7 +76,7 @@ impl Written {
     }
 
     /// What a span from one time of the loop to another holds of a section.
-    pub(super) fn new(section: &Section, range: (f64, f64), speed: f64) -> Self {
+    pub(super) fn new(section: &TimedSection, range: (f64, f64), speed: f64) -> Self {
         let (from, to) = (section.start.max(range.0), section.end.min(range.1));
         let (from, to) = ((from - range.0) / speed, (to - range.0) / speed);
         let meter = WrittenMeter {
@@ -99,10 +99,10 @@ impl Written {
 
     /// How a piece keeps the written beat from one time to another.
     fn member(&self, piece: &Piece, period: f64, (from, to): (f64, f64)) -> Option<Member> {
-        let near = NEAR * period;
+        let near = PHASE_TOLERANCE * period;
         let additive = !self.meter.heads.is_empty() && may_coincide(piece, period, from, to, &self.heads, &self.bars);
-        let may_divide =
-            piece.kind != Kind::Unequal && (self.meter.beats_per_pulse(period).is_some() || self.meter.is_part(period));
+        let may_divide = piece.kind != PulseKind::Unequal
+            && (self.meter.beats_per_pulse(period).is_some() || self.meter.is_part(period));
         if !additive && !may_divide {
             return None;
         }
@@ -204,7 +204,7 @@ pub(super) fn on_bars(cycles: &[Cycle], sections: &[Written], length: f64) -> f6
     lines.push(length);
     let is_on = |c: &&Cycle| {
         let ratio = c.length / bar;
-        if ![0.5, 1.0, 2.0].iter().any(|z| (ratio / z - 1.0).abs() < SAME_PERIOD) {
+        if ![0.5, 1.0, 2.0].iter().any(|z| (ratio / z - 1.0).abs() < PERIOD_TOLERANCE) {
             return false;
         }
         let start = c.head.rem_euclid(c.length);

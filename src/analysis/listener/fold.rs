@@ -1,14 +1,14 @@
 //! The events as cells, counted once for every length of a cycle: the sums from which each phase of each structure follows.
 
-use super::cell::{Cell, on_grid};
+use super::cell::{CellGrid, on_grid};
 use super::evidence::Event;
 use super::params::Params;
 use super::structure::{Beats, Structure};
 use std::ops::Range;
 
 /// The events as cells.
-pub(super) struct Grid {
-    pub(super) cell: Cell,
+pub(super) struct EventGrid {
+    pub(super) cell: CellGrid,
     /// Weight of the events on each cell, and 1 for a cell without any.
     pub(super) weights: Vec<f64>,
     pub(super) empty: Vec<f64>,
@@ -19,8 +19,8 @@ pub(super) struct Grid {
     pub(super) first: usize,
 }
 
-impl Grid {
-    pub(super) fn new(events: &[Event], length: f64, cell: Cell, params: &Params) -> Self {
+impl EventGrid {
+    pub(super) fn new(events: &[Event], length: f64, cell: CellGrid, params: &Params) -> Self {
         let cells = (length / cell.length).round().max(1.0) as usize;
         let place = |e: &Event| {
             let place = ((e.time - cell.origin) / cell.length).round() as i64;
@@ -59,7 +59,7 @@ pub(super) struct Folds {
 }
 
 impl Folds {
-    pub(super) fn new(grid: &Grid, structures: &[Structure]) -> Self {
+    pub(super) fn new(grid: &EventGrid, structures: &[Structure]) -> Self {
         let needs = |s: &Structure| [s.cycle, s.beat_length(), s.cuts().map_or(s.cycle, |c| c.0)];
         let mut lengths: Vec<usize> = structures.iter().flat_map(needs).collect();
         lengths.sort_unstable();
@@ -77,7 +77,7 @@ impl Folds {
     }
 
     /// Counts some of the cells.
-    pub(super) fn fill(&mut self, grid: &Grid, range: Range<usize>) {
+    pub(super) fn fill(&mut self, grid: &EventGrid, range: Range<usize>) {
         for &length in &self.lengths {
             let place = self.place(length);
             fold(&grid.weights, range.clone(), &mut self.weights[place.clone()]);
@@ -111,8 +111,12 @@ pub(super) struct Factors {
 impl Factors {
     /// The densities through a function.
     pub(super) fn new(params: &Params, of: impl Fn(f64) -> f64) -> Self {
-        let over_rest = |x| of(x) - of(params.rest);
-        Self { head: over_rest(params.head), beat: over_rest(params.beat), cut: over_rest(params.cut) }
+        let over_rest = |x| of(x) - of(params.rest_weight);
+        Self {
+            head: over_rest(params.head_weight),
+            beat: over_rest(params.beat_weight),
+            cut: over_rest(params.cut_weight),
+        }
     }
 }
 

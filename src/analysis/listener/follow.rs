@@ -12,11 +12,11 @@ use super::lanes::{LANES, Lanes, exp, round};
 use super::params::Params;
 
 /// Events on which a pulse settles before it is measured; two rounds of a shorter loop.
-const SETTLE: usize = 128;
+const SETTLING_EVENTS: usize = 128;
 
 /// An attack halfway between two pulses belongs to the earlier one, and of two attacks as near to a pulse the later one is on it: by so
 /// much more than rounding errors, so that these decide nothing.
-const TIE: f32 = 1e-3;
+const TIE_MARGIN: f32 = 1e-3;
 
 /// Where a pulse starts; in seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,7 +35,7 @@ fn lanes(starts: &[Start], of: fn(&Start) -> f32) -> Lanes {
 
 /// What a pulse was at an event: the distance to it in seconds, its number, and the bell `g` of the distance.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Step {
+pub(super) struct PulseStep {
     pub(super) error: Lanes,
     pub(super) index: Lanes,
     pub(super) bell: Lanes,
@@ -65,8 +65,8 @@ impl Course {
     /// The distances to up to [`LANES`] pulses at the last event, settled.
     pub(super) fn settle(&self, starts: &[Start]) -> Lanes {
         let n = self.steps.len();
-        let short = n <= SETTLE / 2;
-        let from = if short { 0 } else { n.saturating_sub(SETTLE) };
+        let short = n <= SETTLING_EVENTS / 2;
+        let from = if short { 0 } else { n.saturating_sub(SETTLING_EVENTS) };
         // The start is at the phase itself, before the first event that is settled on.
         let lead = if from == 0 { self.times[0] } else { 0.0 };
         let mut follower = Follower::new(starts, lanes(starts, |s| s.phase).map(|phase| lead - phase), self.alpha);
@@ -79,7 +79,7 @@ impl Course {
 
     /// Follows up to [`LANES`] pulses once round the loop from where they have settled. With `single`, of two neighbours on one
     /// pulse the farther one is not on it: its bell is 0.
-    pub(super) fn follow(&self, starts: &[Start], settled: Lanes, single: bool, out: &mut Vec<Step>) {
+    pub(super) fn follow(&self, starts: &[Start], settled: Lanes, single: bool, out: &mut Vec<PulseStep>) {
         follow(self, starts, settled, single, out);
     }
 
@@ -90,7 +90,7 @@ impl Course {
         starts: &[Start],
         settled: Lanes,
         single: bool,
-        out: &mut Vec<Step>,
+        out: &mut Vec<PulseStep>,
         count: &mut impl Count,
     ) {
         let mut follower = Follower::new(starts, settled, self.alpha);
@@ -107,7 +107,7 @@ impl Course {
                 if let Some(last) = out.last_mut().filter(|_| single) {
                     for lane in 0..LANES {
                         let same = last.index[lane] == index[lane];
-                        let nearer = bell[lane] * (1.0 + TIE) >= before[lane];
+                        let nearer = bell[lane] * (1.0 + TIE_MARGIN) >= before[lane];
                         last.bell[lane] = if same && nearer { 0.0 } else { last.bell[lane] };
                         now.bell[lane] = if same && !nearer { 0.0 } else { bell[lane] };
                     }
@@ -129,12 +129,12 @@ impl Course {
 /// What is counted while pulses are followed.
 pub(super) trait Count {
     /// Adds an event with the numbers that the pulses have at the next one.
-    fn add(&mut self, event: usize, step: &Step, next: &Lanes);
+    fn add(&mut self, event: usize, step: &PulseStep, next: &Lanes);
 }
 
 impl Count for () {
     #[inline(always)]
-    fn add(&mut self, _: usize, _: &Step, _: &Lanes) {}
+    fn add(&mut self, _: usize, _: &PulseStep, _: &Lanes) {}
 }
 
 /// The state of up to [`LANES`] pulses that follow the attacks.
@@ -156,11 +156,11 @@ impl Follower {
 
     /// Goes on to the next event; `index` is the number of pulses passed.
     #[inline(always)]
-    fn advance(&mut self, step: f32) -> Step {
-        let mut now = Step { error: [0.0; LANES], index: [0.0; LANES], bell: [0.0; LANES] };
+    fn advance(&mut self, step: f32) -> PulseStep {
+        let mut now = PulseStep { error: [0.0; LANES], index: [0.0; LANES], bell: [0.0; LANES] };
         for lane in 0..LANES {
             let x = self.since[lane] + step;
-            let z = round(x * self.rate[lane] - TIE);
+            let z = round(x * self.rate[lane] - TIE_MARGIN);
             let e = x - z * self.period[lane];
             let d = e * self.sharpness[lane];
             let g = exp(-0.5 * d * d);
@@ -179,7 +179,7 @@ fn follow_with<'a, S: pulp::Simd>(
     starts: &'a [Start],
     settled: Lanes,
     single: bool,
-    out: &'a mut Vec<Step>,
+    out: &'a mut Vec<PulseStep>,
 ) {
     course.follow_with(starts, settled, single, out, &mut ());
 }

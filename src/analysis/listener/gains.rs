@@ -27,9 +27,9 @@ pub(crate) enum Cause {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Gain {
     /// The cause.
-    pub cause: Cause,
+    pub(crate) cause: Cause,
     /// P(written) without it less P(written), -1 to 1.
-    pub gain: f64,
+    pub(crate) gain: f64,
 }
 
 /// The gains of a groove, greatest first; empty if there is nothing to hear a pulse from.
@@ -48,15 +48,15 @@ pub(crate) fn gains(input: &Input) -> Vec<Gain> {
         asked.push((cause, other));
     };
     ask(Cause::FastCells, &|i| {
-        i.params.unfelt /= 10.0;
-        i.params.felt /= 10.0;
+        i.params.unfelt_cell /= 10.0;
+        i.params.felt_cell /= 10.0;
     });
-    ask(Cause::SilentBeats, &|i| i.params.silent = 0.0);
+    ask(Cause::SilentBeats, &|i| i.params.silent_beat_cost = 0.0);
     ask(Cause::Accents, &|i| {
-        (i.params.accent, i.params.ghost, i.params.grouping) = (1.0, 1.0, 0.0);
+        (i.params.accent_weight, i.params.ghost_weight, i.params.grouping_weight) = (1.0, 1.0, 0.0);
     });
-    ask(Cause::UnequalBeats, &|i| i.params.unequal = 99.0);
-    ask(Cause::FirstAttack, &|i| i.params.first = 0.0);
+    ask(Cause::UnequalBeats, &|i| i.params.unequal_beats_cost = 99.0);
+    ask(Cause::FirstAttack, &|i| i.params.first_beat_bonus = 0.0);
     ask(Cause::Tempo, &|i| i.params.best_period = beat / i.speed);
     if layers.len() > 1 {
         for &layer in &layers {

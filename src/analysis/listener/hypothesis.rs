@@ -1,13 +1,13 @@
 //! What the parts of the model hand to each other: one way to take the beat, before it is told.
 
-use super::cell::Cell;
-use super::changing::argmax;
+use super::best_path::argmax;
+use super::cell::CellGrid;
 use std::borrow::Cow;
 use std::rc::Rc;
 
 /// The kind of a pulse.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub(crate) enum Kind {
+pub(crate) enum PulseKind {
     /// Equal beats.
     Even,
     /// Beats of two sizes, the longer one unit longer.
@@ -23,7 +23,7 @@ pub(crate) enum Kind {
 pub(super) struct Piece {
     pub(super) start: f64,
     pub(super) end: f64,
-    pub(super) kind: Kind,
+    pub(super) kind: PulseKind,
     /// Mean beat.
     pub(super) period: f64,
     /// Sizes of unequal beats in units, from its first pulse on.
@@ -37,7 +37,7 @@ pub(super) enum Pulses {
     /// Shared by the hearings that have the same pulses.
     Times(Rc<Vec<f64>>),
     /// On some cells of every cycle of a grid, up to a number of cells.
-    Cells { cell: Cell, starts: Vec<usize>, cycle: usize, cells: usize },
+    Cells { cell: CellGrid, starts: Vec<usize>, cycle: usize, cells: usize },
 }
 
 impl Pulses {
@@ -82,23 +82,32 @@ impl Piece {
 /// A way to take the beat.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Candidate {
-    pub(super) kind: Kind,
+    pub(super) kind: PulseKind,
     pub(super) probability: f64,
     /// Mean beat, in seconds at the playing speed.
     pub(super) period: f64,
-    /// Whether its pulses are the attacks they follow, so that its pieces are cut from them.
-    pub(super) follows: bool,
-    /// Whether its pulses are all the attacks and nothing else but halves and thirds between them.
-    pub(super) is_attacks: bool,
-    /// Whether it comes from the grid.
-    pub(super) on_grid: bool,
+    pub(super) origin: PulseOrigin,
     pub(super) pieces: Vec<Piece>,
+}
+
+/// Where the pulses of a candidate come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum PulseOrigin {
+    /// The grid.
+    Grid,
+    /// An even stream that was fitted to the attacks.
+    EvenStream,
+    /// They are attacks that were followed, so that its pieces are cut from them.
+    FollowedAttacks,
+    /// They are all the attacks, and nothing else but halves and thirds between them.
+    AllAttacks,
 }
 
 impl Candidate {
     /// A hearing of one pulse for the whole loop.
     pub(super) fn steady(
-        kind: Kind,
+        kind: PulseKind,
+        origin: PulseOrigin,
         probability: f64,
         period: f64,
         length: f64,
@@ -109,23 +118,19 @@ impl Candidate {
             kind,
             probability,
             period,
-            follows: kind == Kind::Average,
-            is_attacks: false,
-            on_grid: false,
+            origin,
             pieces: vec![Piece { start: 0.0, end: length, kind, period, sizes, pulses }],
         }
     }
 
     /// A pulse that changes from piece to piece.
-    pub(super) fn changing(pieces: Vec<Piece>) -> Self {
+    pub(super) fn changing(origin: PulseOrigin, pieces: Vec<Piece>) -> Self {
         let longest = argmax(&pieces.iter().map(|p| p.end - p.start).collect::<Vec<_>>());
         Self {
-            kind: Kind::Changing,
+            kind: PulseKind::Changing,
             probability: 0.0,
             period: pieces.get(longest).map_or(0.0, |p| p.period),
-            follows: false,
-            is_attacks: false,
-            on_grid: false,
+            origin,
             pieces,
         }
     }

@@ -3,36 +3,35 @@
 use super::params::Params;
 use crate::analysis::attacks::LayerAttacks;
 use crate::analysis::clock::wholes;
-use crate::analysis::limits::Limits;
 use crate::rhythm::{Accent, MeterKind, Region, Voice};
 
 /// One attack of one layer.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Attack {
+pub(crate) struct VoicedAttack {
     /// Seconds from the start of the loop at full speed.
-    pub seconds: f64,
+    pub(crate) seconds: f64,
     /// How strongly it is played.
-    pub accent: Accent,
+    pub(crate) accent: Accent,
     /// What it sounds like.
-    pub voice: Voice,
+    pub(crate) voice: Voice,
     /// Its layer.
-    pub layer: usize,
+    pub(crate) layer: usize,
 }
 
 /// A run of bars of one meter and tempo, every time through counted.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Section {
+pub(crate) struct TimedSection {
     /// Start in seconds at full speed.
-    pub start: f64,
+    pub(crate) start: f64,
     /// End in seconds at full speed.
-    pub end: f64,
+    pub(crate) end: f64,
     /// Length of a whole note in seconds at full speed: sections in a row that share it are heard as one.
-    pub whole: f64,
+    pub(crate) whole: f64,
     /// The meter as it is written.
-    pub meter: WrittenMeter,
+    pub(crate) meter: WrittenMeter,
 }
 
-impl Section {
+impl TimedSection {
     /// The section that lasts longest, of equal ones the first: a pickup does not say what the beat is.
     pub(crate) fn longest(sections: &[Self]) -> Option<&Self> {
         sections.iter().reduce(|a, b| if b.end - b.start > (a.end - a.start) * (1.0 + 1e-9) { b } else { a })
@@ -43,41 +42,41 @@ impl Section {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct WrittenMeter {
     /// A bar line at or before the section's start.
-    pub origin: f64,
+    pub(crate) origin: f64,
     /// Length of a bar.
-    pub bar: f64,
+    pub(crate) bar: f64,
     /// Length of a beat: of a lower unit in a simple or additive meter, of three in a compound one.
-    pub beat: f64,
+    pub(crate) beat: f64,
     /// Parts of the beat that are counted with it: 2, or 3 in a compound meter.
-    pub parts: u8,
+    pub(crate) parts: u8,
     /// Where the groups of an additive meter start within a bar, from 0; empty otherwise.
-    pub heads: Vec<f64>,
+    pub(crate) heads: Vec<f64>,
 }
 
 /// A pulse that was heard before and goes on into what is asked about.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Carried {
     /// Its probability.
-    pub probability: f64,
+    pub(crate) probability: f64,
     /// Its period in seconds at full speed.
-    pub period: f64,
+    pub(crate) period: f64,
     /// Its next pulse in seconds at full speed from the start of what is asked about.
-    pub next: f64,
+    pub(crate) next: f64,
 }
 
 /// One question to the model.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Input {
     /// The attacks of the layers listened to, in any order.
-    pub attacks: Vec<Attack>,
+    pub(crate) attacks: Vec<VoicedAttack>,
     /// The sections from 0 to the end of the loop, without a gap.
-    pub sections: Vec<Section>,
+    pub(crate) sections: Vec<TimedSection>,
     /// Playing speed as a part of the written tempos.
-    pub speed: f64,
+    pub(crate) speed: f64,
     /// The constants of the model.
-    pub params: Params,
+    pub(crate) params: Params,
     /// What the listener brings along.
-    pub context: Context,
+    pub(crate) context: Context,
 }
 
 /// What a listener brings along into a part of a groove.
@@ -115,24 +114,17 @@ impl Input {
                 let at = |time| clock.seconds(index, 0, time).unwrap_or(start);
                 window = (at(r.from), at(to));
             }
-            sections.push(Section { start, end, whole: per_whole, meter: written });
+            sections.push(TimedSection { start, end, whole: per_whole, meter: written });
         }
         let mut attacks = Vec::new();
         for &layer in layers.iter().filter(|l| **l < groove.layers().len()) {
             let voice = groove.layers()[layer].voice;
-            let of_layer = layer_attacks.of(layer);
+            let of_layer = layer_attacks.layer(layer);
             let once = of_layer.iter().filter(|a| !single || a.pass == 0);
-            attacks.extend(once.map(|a| Attack { seconds: a.seconds, accent: a.accent, voice, layer }));
+            attacks.extend(once.map(|a| VoicedAttack { seconds: a.seconds, accent: a.accent, voice, layer }));
         }
-        let input =
-            Self { attacks, sections, speed, params: Params::new(Limits::default()), context: Context::After(None) };
+        let input = Self { attacks, sections, speed, params: Params::default(), context: Context::After(None) };
         input.between(window.0, window.1)
-    }
-
-    /// The same with the player's own limits.
-    #[must_use]
-    pub(crate) fn with_limits(self, limits: Limits) -> Self {
-        Self { params: Params::new(limits), ..self }
     }
 
     /// The part from one time to another as a loop of its own; the times start from 0 there.

@@ -1,11 +1,11 @@
 //! One hearing, one set of pulses: ways to take the beat whose pulses coincide are one hearing, and their probabilities add up.
 
-use super::hypothesis::{Candidate, Kind};
+use super::hypothesis::{Candidate, PulseKind, PulseOrigin};
 use super::params::ROUNDING;
 
 /// How near two pulses are one, as a part of the period; two even pulses, of which one lies on the grid, are told apart better.
-const NEAR: f64 = 0.12;
-const NEAR_EVEN: f64 = 0.08;
+const PULSE_TOLERANCE: f64 = 0.12;
+const EVEN_PULSE_TOLERANCE: f64 = 0.08;
 /// Share of the pulses that must coincide.
 const MIN_SHARE: f64 = 0.85;
 
@@ -22,14 +22,18 @@ pub(super) fn merged(mut all: Vec<Candidate>, length: f64) -> Vec<Candidate> {
     for candidate in all {
         // Two beats of the grid are one only if all their pulses are: they differ by a cell or more, however near that is.
         let is_one = |k: &&mut Candidate| {
-            if k.on_grid && candidate.on_grid { are_same(k, &candidate) } else { coincide(k, &candidate, length) }
+            if is_on_grid(k) && is_on_grid(&candidate) {
+                are_same(k, &candidate)
+            } else {
+                coincide(k, &candidate, length)
+            }
         };
         match kept.iter_mut().find(is_one) {
             Some(k) => {
                 k.probability += candidate.probability;
                 // The pulses of a hearing that follows attacks are these themselves.
-                if k.follows && candidate.is_attacks && !k.is_attacks {
-                    (k.is_attacks, k.pieces) = (true, candidate.pieces);
+                if k.origin == PulseOrigin::FollowedAttacks && candidate.origin == PulseOrigin::AllAttacks {
+                    (k.origin, k.pieces) = (PulseOrigin::AllAttacks, candidate.pieces);
                 }
             }
             None => kept.push(candidate),
@@ -37,6 +41,10 @@ pub(super) fn merged(mut all: Vec<Candidate>, length: f64) -> Vec<Candidate> {
     }
     kept.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     kept
+}
+
+fn is_on_grid(c: &Candidate) -> bool {
+    c.origin == PulseOrigin::Grid
 }
 
 fn are_same(a: &Candidate, b: &Candidate) -> bool {
@@ -54,8 +62,8 @@ fn coincide(a: &Candidate, b: &Candidate, length: f64) -> bool {
     if of_a.abs_diff(of_b) as f64 > (1.0 - MIN_SHARE) * max {
         return false;
     }
-    let even = a.kind == Kind::Even && b.kind == Kind::Even && (a.on_grid || b.on_grid);
-    let tolerance = if even { NEAR_EVEN } else { NEAR } * length / max * (1.0 + ROUNDING);
+    let even = a.kind == PulseKind::Even && b.kind == PulseKind::Even && (is_on_grid(a) || is_on_grid(b));
+    let tolerance = if even { EVEN_PULSE_TOLERANCE } else { PULSE_TOLERANCE } * length / max * (1.0 + ROUNDING);
     let (a, b) = (a.times(), b.times());
     on_each_other(&a, &b, length, tolerance)
 }

@@ -1,21 +1,20 @@
 //! A listener model: which pulse is taken as the beat, with which probability, at a playing speed.
 //!
 //! The attacks become events with weights ([`evidence`]) and, where there is one, a grid of cells ([`cell`]). As far as the cells are
-//! slow enough to be felt, beats are looked for on the grid ([`grid_felt`]); as far as they are not, among pulses that follow the
-//! attacks ([`followed`], [`renewal`]). Ways to take the beat with the same pulses are one hearing ([`merge`]), hearings that follow
+//! slow enough to be felt, beats are looked for on the grid ([`grid_posterior`]); as far as they are not, among pulses that follow the
+//! attacks ([`pulse_posterior`], [`renewal`]). Ways to take the beat with the same pulses are one hearing ([`merge`]), hearings that follow
 //! attacks are cut where their tempo changes ([`stretches`]), and the written meter sorts them ([`family`]).
 
 mod attractors;
+mod best_path;
 mod cell;
-mod changing;
 mod evidence;
 mod family;
 mod fold;
 mod follow;
-mod followed;
 mod gains;
-mod grid_changing;
-mod grid_felt;
+mod grid_changes;
+mod grid_posterior;
 mod hypothesis;
 mod input;
 mod lanes;
@@ -24,6 +23,7 @@ mod merge;
 mod off_grid;
 mod params;
 mod periods;
+mod pulse_posterior;
 mod renewal;
 mod speeds;
 mod stretches;
@@ -31,24 +31,26 @@ mod structure;
 #[cfg(test)]
 mod tests;
 
+use super::answer::HardnessPart;
 use super::limits;
 pub(crate) use family::{Member, is_familiar};
 pub(crate) use gains::{Cause, Gain, gains};
-pub(crate) use hypothesis::Kind;
+pub(crate) use hypothesis::PulseKind;
 use input::Carried;
-pub(crate) use input::{Context, Input, Section};
+pub(crate) use input::{Context, Input, TimedSection};
+use listening::main_kind;
 pub(crate) use listening::{
-    ABOUT_AS_LIKELY, Hearing, Listening, Split, Stretch, TwoStreams, distinct_tempos, two_streams,
+    ABOUT_AS_LIKELY, Listening, MIN_DIFFERENCE, ModelHearing, ModelStretch, distinct_tempos, stream_difference,
 };
-pub(crate) use speeds::{Leader, SpeedChart, chart};
+pub(crate) use speeds::{LeadChange, Leader, SpeedChart, chart};
 
-use cell::Cell;
-use evidence::Span;
+use cell::CellGrid;
+use evidence::TempoSpan;
 use family::Written;
-use grid_felt::Cycle;
-use hypothesis::{Candidate, Piece};
+use grid_posterior::Cycle;
+use hypothesis::{Candidate, Piece, PulseOrigin};
 #[cfg(test)]
-pub(crate) use input::{Attack, WrittenMeter};
+pub(crate) use input::{VoicedAttack, WrittenMeter};
 pub(crate) use params::Params;
 use params::ROUNDING;
 
@@ -58,14 +60,14 @@ const MAX_SEQUENCES: usize = 12;
 /// Hearings of less are left out.
 const MIN_PROBABILITY: f64 = 1e-4;
 /// Hearings of less are not cut into stretches.
-const MIN_CUT: f64 = 1e-3;
+const MIN_CUT_PROBABILITY: f64 = 1e-3;
 /// How far a carried pulse may be off and still go on: in period and in phase, as parts of the period.
-const CARRIED_PERIOD: f64 = 0.08;
-const CARRIED_PHASE: f64 = 0.12;
+const CARRIED_PERIOD_TOLERANCE: f64 = 0.08;
+const CARRIED_PHASE_TOLERANCE: f64 = 0.12;
 
 /// A span that was heard.
 struct HeardSpan {
-    span: Span,
+    span: TempoSpan,
     candidates: Vec<Candidate>,
     cell: Option<f64>,
     feel: f64,
@@ -88,7 +90,7 @@ pub(crate) fn listen(input: &Input) -> Option<Listening> {
     let mut parts: Vec<(f64, Listening)> = Vec::new();
     for span in evidence::spans(input) {
         if let Some(heard) = hear(span, &context, input) {
-            let part = told(&heard, input);
+            let part = answer(&heard, input);
             if input.context != Context::Cold {
                 context = part.carried();
             }
@@ -107,7 +109,7 @@ pub(crate) fn listen_to_each(inputs: &[Input]) -> Vec<Option<Listening>> {
 }
 
 /// Hears one span.
-fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
+fn hear(span: TempoSpan, context: &[Carried], input: &Input) -> Option<HeardSpan> {
     let params = &input.params;
     if span.events.len() < 2 || span.length <= 0.0 {
         return None;
@@ -115,14 +117,14 @@ fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
     let found = cell::cell(&span.events, span.length, params);
     let feel = found.map_or(0.0, |c| params.feel(c.length));
     let mut all = Vec::new();
-    let mut grid = grid_felt::GridPosterior::default();
+    let mut grid = grid_posterior::GridPosterior::default();
     if let Some(cell) = found.filter(|_| feel > 0.0) {
         let mut halved = cell.length;
         while halved > params.longest_cell * (1.0 + ROUNDING) {
             halved /= 2.0;
         }
-        let cell = Cell::through(halved, cell.origin);
-        grid = grid_felt::hear(&span.events, span.length, cell, &span.cuts, params);
+        let cell = CellGrid::through(halved, cell.origin);
+        grid = grid_posterior::hear(&span.events, span.length, cell, &span.cuts, params);
         for mut c in std::mem::take(&mut grid.candidates) {
             c.probability *= feel;
             all.push(c);
@@ -143,7 +145,8 @@ fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
     }
     for c in &mut candidates {
         c.probability /= sum;
-        if c.follows && c.probability >= MIN_CUT {
+        let follows = matches!(c.origin, PulseOrigin::FollowedAttacks | PulseOrigin::AllAttacks);
+        if follows && c.probability >= MIN_CUT_PROBABILITY {
             stretches::cut(c, span.length);
         }
     }
@@ -151,11 +154,11 @@ fn hear(span: Span, context: &[Carried], input: &Input) -> Option<HeardSpan> {
 }
 
 /// Weighs hearings by what the listener brings along: to go on costs nothing, anything else is a change of pulse.
-fn carry(candidates: &mut [Candidate], context: &[Carried], span: &Span, input: &Input) {
+fn carry(candidates: &mut [Candidate], context: &[Carried], span: &TempoSpan, input: &Input) {
     if context.is_empty() {
         return;
     }
-    let change = (-input.params.change).exp();
+    let change = (-input.params.change_cost).exp();
     for c in candidates.iter_mut() {
         let goes_on = |k: &&Carried| {
             let (period, next) = (k.period / input.speed, k.next / input.speed);
@@ -163,8 +166,8 @@ fn carry(candidates: &mut [Candidate], context: &[Carried], span: &Span, input: 
             let distance = |p: f64| (p - next).abs();
             // The loop's return comes with its first pulse.
             let returned = times.first().map_or(f64::INFINITY, |p| distance(p + span.length));
-            (period / c.period - 1.0).abs() <= CARRIED_PERIOD
-                && times.iter().map(|p| distance(*p)).fold(returned, f64::min) <= CARRIED_PHASE * c.period
+            (period / c.period - 1.0).abs() <= CARRIED_PERIOD_TOLERANCE
+                && times.iter().map(|p| distance(*p)).fold(returned, f64::min) <= CARRIED_PHASE_TOLERANCE * c.period
         };
         let kept: f64 = context.iter().filter(goes_on).map(|k| k.probability).sum();
         c.probability *= kept + (1.0 - kept).max(0.0) * change;
@@ -173,10 +176,10 @@ fn carry(candidates: &mut [Candidate], context: &[Carried], span: &Span, input: 
 }
 
 /// The answer for one span, at full speed and held against the written meter.
-fn told(heard: &HeardSpan, input: &Input) -> Listening {
+fn answer(heard: &HeardSpan, input: &Input) -> Listening {
     let (from, to) = heard.span.range;
-    let overlaps = |s: &&Section| s.start < to - 1e-9 && s.end > from + 1e-9;
-    let written = |s: &Section| Written::new(s, (from, to), input.speed);
+    let overlaps = |s: &&TimedSection| s.start < to - 1e-9 && s.end > from + 1e-9;
+    let written = |s: &TimedSection| Written::new(s, (from, to), input.speed);
     let sections: Vec<Written> = input.sections.iter().filter(overlaps).map(written).collect();
     // A pickup does not say what the beat is.
     let longest = sections.iter().reduce(|a, b| if b.seconds() > a.seconds() * (1.0 + 1e-9) { b } else { a });
@@ -195,16 +198,15 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
         let kept: f64 = c.pieces.iter().zip(&shares).map(|(p, share)| (p.end - p.start) * share.0).sum();
         let written_share = (kept / c.pieces.iter().map(|p| p.end - p.start).sum::<f64>()).clamp(0.0, 1.0);
         listening.written += c.probability * written_share;
-        let split = &mut listening.split;
-        *match kind_of(c) {
-            Kind::Unequal => &mut split.unequal,
-            Kind::Average => &mut split.average,
-            Kind::Changing => &mut split.changing,
-            Kind::Even if longest.is_some_and(|s| s.meter.heads.is_empty() && is_familiar(c.period, &s.meter)) => {
-                &mut split.displaced
-            }
-            Kind::Even => &mut split.other_rate,
-        } += c.probability * (1.0 - written_share);
+        let has_familiar_period = |s: &Written| s.meter.heads.is_empty() && is_familiar(c.period, &s.meter);
+        let part = match main_kind(c.kind, c.pieces.iter().map(|p| (p.kind, p.tempo(c)))) {
+            PulseKind::Unequal => HardnessPart::Unequal,
+            PulseKind::Average => HardnessPart::Average,
+            PulseKind::Changing => HardnessPart::Changing,
+            PulseKind::Even if longest.is_some_and(has_familiar_period) => HardnessPart::Displaced,
+            PulseKind::Even => HardnessPart::OtherRate,
+        };
+        listening.hardness_parts.add(part, c.probability * (1.0 - written_share));
         if c.probability >= MIN_PROBABILITY {
             listening.hearings.push(hearing(c, &shares, written_share, (from, to), (input.speed, &input.params)));
         }
@@ -215,15 +217,15 @@ fn told(heard: &HeardSpan, input: &Input) -> Listening {
     listening
 }
 
-/// Part of the period by which a pulse may be off the end of a span by rounding.
-const SEAM: f64 = 1e-3;
+/// Part of the period by which a pulse may be off the end of a span by rounding (ours, no source).
+const SEAM_TOLERANCE: f64 = 1e-3;
 
 /// Adds average pulses whose tempos cannot be told apart to the likeliest of them.
-fn merge_averages(hearings: &mut Vec<Hearing>) {
-    let is_average = |h: &Hearing| h.kind == Kind::Average && h.stretches.len() == 1 && !h.keeps_written();
-    let mut kept: Vec<Hearing> = Vec::with_capacity(hearings.len());
+fn merge_averages(hearings: &mut Vec<ModelHearing>) {
+    let is_average = |h: &ModelHearing| h.kind == PulseKind::Average && h.stretches.len() == 1 && !h.keeps_written();
+    let mut kept: Vec<ModelHearing> = Vec::with_capacity(hearings.len());
     for h in hearings.drain(..) {
-        let is_same = |k: &&mut Hearing| (k.bpm / h.bpm - 1.0).abs() * 100.0 < limits::TEMPO_CHANGE.value;
+        let is_same = |k: &&mut ModelHearing| (k.bpm / h.bpm - 1.0).abs() * 100.0 < limits::TEMPO_CHANGE.value;
         match kept.iter_mut().filter(|k| is_average(k) && is_average(&h)).find(is_same) {
             Some(k) => k.probability += h.probability,
             None => kept.push(h),
@@ -233,15 +235,6 @@ fn merge_averages(hearings: &mut Vec<Hearing>) {
     *hearings = kept;
 }
 
-/// What a candidate is; changes of the order or the place of beats at one tempo are no change of the pulse.
-fn kind_of(c: &Candidate) -> Kind {
-    let is_one_tempo = || distinct_tempos(c.pieces.iter().map(|p| p.tempo(c)), 1.0).len() == 1;
-    match (c.kind, c.pieces.first()) {
-        (Kind::Changing, Some(first)) if is_one_tempo() => first.kind,
-        (kind, _) => kind,
-    }
-}
-
 /// A candidate at full speed; `shares` tell of each piece how much of its time it keeps the written beat, and how.
 fn hearing(
     c: &Candidate,
@@ -249,7 +242,7 @@ fn hearing(
     written_share: f64,
     (from, to): (f64, f64),
     (speed, params): (f64, &Params),
-) -> Hearing {
+) -> ModelHearing {
     let mut member: Option<(f64, Member)> = None;
     let times = c.times();
     let stretch = |(p, &(share, how)): (&Piece, &(f64, Option<Member>))| {
@@ -263,8 +256,8 @@ fn hearing(
                 times.iter().copied().find(|next| *next > t).or(times.first().map(|next| next + (to - from) / speed));
             next.map_or(p.period, |next| next - t)
         });
-        let period = until_next.unwrap_or_else(|| p.tempo(c)).clamp(params.shortest, params.longest);
-        Stretch {
+        let period = until_next.unwrap_or_else(|| p.tempo(c)).clamp(params.shortest_beat, params.longest_beat);
+        ModelStretch {
             start: from + p.start * speed,
             end: from + p.end * speed,
             kind: p.kind,
@@ -276,12 +269,12 @@ fn hearing(
         }
     };
     // A pulse just before the end of the span is its first one, rounded.
-    let rounding = SEAM * c.period * speed;
+    let rounding = SEAM_TOLERANCE * c.period * speed;
     let at = |t: &f64| Some(from + t * speed).filter(|at| to - at > rounding).unwrap_or(from);
     let mut pulses: Vec<f64> = times.iter().map(at).collect();
     pulses.sort_by(f64::total_cmp);
     pulses.dedup_by(|a, b| *a - *b < rounding);
-    Hearing {
+    ModelHearing {
         kind: c.kind,
         probability: c.probability,
         shown: None,
@@ -298,13 +291,13 @@ fn hearing(
 fn sequence(parts: &[(f64, Listening)]) -> Listening {
     let all: f64 = parts.iter().map(|p| p.0).sum();
     let mut whole = Listening { spans: parts.len(), ..Listening::default() };
-    let mut hearings: Vec<Hearing> = Vec::new();
+    let mut hearings: Vec<ModelHearing> = Vec::new();
     for (i, (time, part)) in parts.iter().enumerate() {
         let share = time / all;
         whole.written += part.written * share;
         whole.odd += part.odd * share;
         whole.bar += part.bar * share;
-        whole.split.add(&part.split, share);
+        HardnessPart::ALL.into_iter().for_each(|p| whole.hardness_parts.add(p, part.hardness_parts.get(p) * share));
         whole.length += part.length;
         let best = part.hearings.iter().take(MAX_PER_SPAN);
         hearings = if i == 0 {
@@ -322,14 +315,14 @@ fn sequence(parts: &[(f64, Listening)]) -> Listening {
     whole
 }
 
-fn followed_by(a: &Hearing, b: &Hearing) -> Hearing {
-    let time = |h: &Hearing| h.stretches.iter().map(|s| s.end - s.start).sum::<f64>();
+fn followed_by(a: &ModelHearing, b: &ModelHearing) -> ModelHearing {
+    let time = |h: &ModelHearing| h.stretches.iter().map(|s| s.end - s.start).sum::<f64>();
     let (of_a, of_b) = (time(a), time(b));
-    let longest = |h: &Hearing| h.stretches.iter().map(|s| s.end - s.start).fold(0.0, f64::max);
+    let longest = |h: &ModelHearing| h.stretches.iter().map(|s| s.end - s.start).fold(0.0, f64::max);
     let main = if longest(b) > longest(a) { b } else { a };
-    Hearing {
+    ModelHearing {
         // A change of the written tempo is no change of the pulse.
-        kind: if a.kind == b.kind { a.kind } else { Kind::Changing },
+        kind: if a.kind == b.kind { a.kind } else { PulseKind::Changing },
         probability: a.probability * b.probability,
         shown: None,
         period: main.period,

@@ -2,24 +2,23 @@
 //! them, against each other.
 
 use super::attractors::attractors;
-use super::changing::{Windows, best, best_path, runs};
+use super::best_path::{StateRun, Windows, best, best_path, runs};
 use super::evidence::Event;
-use super::follow::{Course, Start, Step};
-use super::followed::{Densities, Followed, HIT};
-use super::hypothesis::{Candidate, Kind, Piece, Pulses, normalised};
+use super::follow::{Course, PulseStep, Start};
+use super::hypothesis::{Candidate, Piece, PulseKind, PulseOrigin, Pulses, normalised};
 use super::lanes::LANES;
 use super::params::{Params, ROUNDING};
 use super::periods::periods;
-use super::renewal::{self, Divided, Gaps, Rate};
-use std::panic::resume_unwind;
-use std::thread;
+use super::pulse_posterior::{Densities, MIN_HIT_BELL, PulsePosterior};
+use super::renewal::{self, DividedAttacks, Gaps, Rate};
+use super::speeds::in_parallel;
 
 /// Hypotheses of less only count in the sum.
 const MIN_PROBABILITY: f64 = 1e-5;
 /// Parts a pulse is cut into at most.
 const MAX_PARTS: usize = 4;
 /// From so many events on, pulses cut into different numbers of parts are followed side by side.
-const MANY_EVENTS: usize = 500;
+const MIN_PARALLEL_EVENTS: usize = 500;
 /// States of a changing pulse: the best of the whole, and of each window.
 const BEST_OF_ALL: usize = 12;
 const BEST_OF_WINDOW: usize = 6;
@@ -39,7 +38,7 @@ pub(super) struct OffGrid<'a> {
     windows: Windows,
     course: Course,
     gaps: Gaps,
-    pub(super) followed: Vec<Followed>,
+    pub(super) followed: Vec<PulsePosterior>,
     pub(super) rates: Vec<Rate>,
 }
 
@@ -55,23 +54,15 @@ impl<'a> OffGrid<'a> {
         let gaps = Gaps::new(events, length);
         let periods = periods(events, length, params);
         let weight: f64 = course.weights.iter().map(|w| f64::from(*w)).sum();
-        let follow = |parts: usize| -> Vec<Followed> {
+        let follow = |parts: usize| -> Vec<PulsePosterior> {
             let all = attractors(&course, &windows, &periods, parts, params);
-            all.iter().map(|a| Followed::new(a, parts, weight, length, params)).collect()
+            all.iter().map(|a| PulsePosterior::new(a, parts, weight, length, params)).collect()
         };
-        let followed: Vec<Followed> = if events.len() < MANY_EVENTS {
-            (1..=MAX_PARTS).flat_map(follow).collect()
+        let parts: Vec<usize> = (1..=MAX_PARTS).collect();
+        let followed = if events.len() < MIN_PARALLEL_EVENTS {
+            parts.into_iter().flat_map(follow).collect()
         } else {
-            thread::scope(|scope| {
-                // Without another thread the work is done on this one.
-                let spawn = |parts| (parts, thread::Builder::new().spawn_scoped(scope, move || follow(parts)).ok());
-                let threads: Vec<_> = (1..=MAX_PARTS).map(spawn).collect();
-                let joined = threads.into_iter().flat_map(|(parts, thread)| match thread {
-                    Some(thread) => thread.join().unwrap_or_else(|e| resume_unwind(e)),
-                    None => follow(parts),
-                });
-                joined.collect()
-            })
+            in_parallel(&parts, |parts| follow(*parts)).into_iter().flatten().collect()
         };
         let rates = gaps.rates(&windows, params);
         Self { events, params, windows, course, gaps, followed, rates }
@@ -79,32 +70,33 @@ impl<'a> OffGrid<'a> {
 
     fn candidates(&self) -> Vec<Candidate> {
         let length = self.windows.length;
-        let change = self.changing();
+        let change = self.changing_pulse();
         let logs = self.followed.iter().map(|f| f.log).chain(self.rates.iter().map(|r| r.log));
         let p = normalised(logs.chain(change.iter().map(|c| c.0)));
         let likely = |p: &f64| *p >= MIN_PROBABILITY;
-        let told: Vec<(&Followed, f64)> =
-            self.followed.iter().zip(p.iter().copied()).filter(|(_, p)| likely(p)).collect();
-        let pulses: Vec<&Followed> = told.iter().map(|t| t.0).collect();
+        let (pulses, probabilities): (Vec<&PulsePosterior>, Vec<f64>) =
+            self.followed.iter().zip(p.iter().copied()).filter(|(_, p)| likely(p)).unzip();
         let mut all = Vec::new();
-        for ((f, p), hits) in told.into_iter().zip(self.hits(&pulses)) {
+        for ((f, p), hits) in pulses.iter().zip(probabilities).zip(self.hits(&pulses)) {
             let mean_period = length / f64::from(f.pulses);
             let rate = rate(&hits, f.pulses, length).filter(|r| self.params.allows(*r)).unwrap_or(mean_period);
-            let (kind, pulses) = if f.is_average {
-                (Kind::Average, round_pulses(&hits, self.events, f.pulses, length))
+            let (kind, origin, pulses) = if f.is_average {
+                let pulses = round_pulses(&hits, self.events, f.pulses, length);
+                (PulseKind::Average, PulseOrigin::FollowedAttacks, pulses)
             } else {
-                (Kind::Even, (0..f.pulses as usize).map(|k| (k as f64 + f.phase) * mean_period).collect())
+                let pulses = (0..f.pulses as usize).map(|k| (k as f64 + f.phase) * mean_period).collect();
+                (PulseKind::Even, PulseOrigin::EvenStream, pulses)
             };
-            all.push(Candidate::steady(kind, p, rate, length, Vec::new(), Pulses::at(pulses)));
+            all.push(Candidate::steady(kind, origin, p, rate, length, Vec::new(), Pulses::at(pulses)));
         }
-        let mut divided: Option<Divided> = None;
+        let mut divided: Option<DividedAttacks> = None;
         for (r, p) in self.rates.iter().zip(&p[self.followed.len()..]).filter(|x| likely(x.1)) {
             // Neighbouring periods mostly have the same pulses.
-            let same = divided.take().filter(|d| d.holds_at(r.period));
-            let pulses = &divided.insert(same.unwrap_or_else(|| Divided::new(self.events, length, r.period))).pulses;
-            let mut c = Candidate::steady(Kind::Average, *p, r.period, length, Vec::new(), pulses.clone());
-            c.is_attacks = true;
-            all.push(c);
+            let same = divided.take().filter(|d| d.is_same_at(r.period));
+            let pulses =
+                &divided.insert(same.unwrap_or_else(|| DividedAttacks::new(self.events, length, r.period))).pulses;
+            let (kind, origin) = (PulseKind::Average, PulseOrigin::AllAttacks);
+            all.push(Candidate::steady(kind, origin, *p, r.period, length, Vec::new(), pulses.clone()));
         }
         if let Some((_, candidate)) = change {
             all.push(Candidate { probability: p[p.len() - 1], ..candidate });
@@ -113,7 +105,7 @@ impl<'a> OffGrid<'a> {
     }
 
     /// Follows some pulses again, those of equal parts side by side.
-    fn again(&self, pulses: &[&Followed], mut each: impl FnMut(usize, &[Start], usize, &[Step])) {
+    fn follow_again(&self, pulses: &[&PulsePosterior], mut each: impl FnMut(usize, &[Start], usize, &[PulseStep])) {
         let mut steps = Vec::new();
         let mut at = 0;
         for bundle in pulses.chunk_by(|a, b| a.parts == b.parts).flat_map(|g| g.chunks(LANES)) {
@@ -125,11 +117,11 @@ impl<'a> OffGrid<'a> {
         }
     }
 
-    fn hits(&self, pulses: &[&Followed]) -> Vec<Vec<Hit>> {
+    fn hits(&self, pulses: &[&PulsePosterior]) -> Vec<Vec<Hit>> {
         let mut hits = vec![Vec::new(); pulses.len()];
-        self.again(pulses, |at, starts, _, steps| {
+        self.follow_again(pulses, |at, starts, _, steps| {
             for (event, step) in steps.iter().enumerate() {
-                for lane in (0..starts.len()).filter(|i| step.bell[*i] > HIT) {
+                for lane in (0..starts.len()).filter(|i| step.bell[*i] > MIN_HIT_BELL) {
                     let time = self.course.times[event] - step.error[lane];
                     hits[at + lane].push(Hit { event, index: step.index[lane], time });
                 }
@@ -139,7 +131,7 @@ impl<'a> OffGrid<'a> {
     }
 
     /// The best sequence of followed pulses and rates, with its log posterior.
-    fn changing(&self) -> Option<(f64, Candidate)> {
+    fn changing_pulse(&self) -> Option<(f64, Candidate)> {
         if self.windows.count() < 2 || self.followed.is_empty() {
             return None;
         }
@@ -156,11 +148,11 @@ impl<'a> OffGrid<'a> {
         }
         states.sort_unstable();
         states.dedup();
-        let followed: Vec<&Followed> = states.iter().filter_map(|s| self.followed.get(*s)).collect();
+        let followed: Vec<&PulsePosterior> = states.iter().filter_map(|s| self.followed.get(*s)).collect();
         let rates: Vec<&Rate> = states[followed.len()..].iter().map(|s| &self.rates[s - self.followed.len()]).collect();
         let table = self.table(&followed, &rates);
         let width = states.len();
-        let (path, score) = best_path(self.events.len(), width, self.params.change, |event, row| {
+        let (path, score) = best_path(self.events.len(), width, self.params.change_cost, |event, row| {
             row.copy_from_slice(&table[event * width..][..width]);
         });
         let runs = runs(&path);
@@ -172,43 +164,42 @@ impl<'a> OffGrid<'a> {
         used.sort_unstable();
         used.dedup();
         let hits = self.hits(&used.iter().map(|s| followed[*s]).collect::<Vec<_>>());
-        let pulses = |&(from, to, state): &(usize, usize, usize)| {
+        let pulses = |&StateRun { from, to, state }: &StateRun| {
             let (pulses, period) = if let Some(f) = followed.get(state) {
                 let of_state = &hits[used.partition_point(|s| *s < state)];
                 let (first, last) =
                     (of_state.partition_point(|h| h.event < from), of_state.partition_point(|h| h.event < to));
-                (pulses_between(&known(&of_state[first..last], self.events)), f64::from(f.start.period))
+                (pulses_between(&hit_pulses(&of_state[first..last], self.events)), f64::from(f.start.period))
             } else {
                 let period = rates[state - followed.len()].period;
-                (renewal::divided(self.events[from..to].iter().map(|e| e.time), period, |_, _| ()), period)
+                (renewal::divide(self.events[from..to].iter().map(|e| e.time), period, |_, _| ()), period)
             };
             let mean = |p: &[f64]| (p[p.len() - 1] - p[0]) / (p.len() - 1) as f64;
             let period = if pulses.len() > 1 { mean(&pulses) } else { period };
             (pulses, period)
         };
         let mut pulses: Vec<(Vec<f64>, f64)> = runs.iter().map(pulses).collect();
-        go_on(&mut pulses, self.windows.length);
-        let piece = |(&(from, to, _), (pulses, period)): (&(usize, usize, usize), (Vec<f64>, f64))| Piece {
+        fill_gaps(&mut pulses, self.windows.length);
+        let piece = |(&StateRun { from, to, .. }, (pulses, period)): (&StateRun, (Vec<f64>, f64))| Piece {
             start: if from == 0 { 0.0 } else { self.events[from].time },
             end: self.events.get(to).map_or(self.windows.length, |e| e.time),
-            kind: Kind::Average,
+            kind: PulseKind::Average,
             period,
             sizes: Vec::new(),
             pulses: Pulses::at(pulses),
         };
-        let candidate = Candidate::changing(runs.iter().zip(pulses).map(piece).collect());
-        let log = score * self.windows.scales[0] + prior + self.params.first;
-        Some((log, Candidate { follows: true, ..candidate }))
+        let candidate = Candidate::changing(PulseOrigin::FollowedAttacks, runs.iter().zip(pulses).map(piece).collect());
+        Some((score * self.windows.scales[0] + prior + self.params.first_beat_bonus, candidate))
     }
 
     /// The shares of some pulses and rates in the log likelihood, event by event.
-    fn table(&self, followed: &[&Followed], rates: &[&Rate]) -> Vec<f32> {
+    fn table(&self, followed: &[&PulsePosterior], rates: &[&Rate]) -> Vec<f32> {
         let width = followed.len() + rates.len();
         let mut table = vec![0.0; self.events.len() * width];
         let mut fill = |at: usize, count: usize, event: usize, shares: &[f32]| {
             table[event * width + at..][..count].copy_from_slice(&shares[..count]);
         };
-        self.again(followed, |at, starts, parts, steps| {
+        self.follow_again(followed, |at, starts, parts, steps| {
             let densities = Densities::new(starts, parts, self.params);
             densities.shares(&self.course, steps, |event, shares| fill(at, starts.len(), event, shares));
         });
@@ -222,7 +213,7 @@ impl<'a> OffGrid<'a> {
 }
 
 /// From the last pulse of a piece to the first of the next the pulse goes on; pieces as pulses and period.
-fn go_on(pieces: &mut [(Vec<f64>, f64)], length: f64) {
+fn fill_gaps(pieces: &mut [(Vec<f64>, f64)], length: f64) {
     for i in 0..pieces.len() {
         let next = match pieces.get(i + 1) {
             Some(next) => next.0.first().copied(),
@@ -254,7 +245,7 @@ fn rate(hits: &[Hit], pulses: f32, length: f64) -> Option<f64> {
 }
 
 /// Number and time of the pulses that were hit: the time of the first event on each.
-fn known(hits: &[Hit], events: &[Event]) -> Vec<(f64, f64)> {
+fn hit_pulses(hits: &[Hit], events: &[Event]) -> Vec<(f64, f64)> {
     let mut known: Vec<(f64, f64)> = Vec::new();
     for hit in hits {
         if known.last().is_none_or(|k| k.0 < f64::from(hit.index)) {
@@ -277,11 +268,11 @@ fn pulses_between(known: &[(f64, f64)]) -> Vec<f64> {
 
 /// The pulses of a whole round of the loop.
 fn round_pulses(hits: &[Hit], events: &[Event], count: f32, length: f64) -> Vec<f64> {
-    let mut known = known(hits, events);
+    let mut known = hit_pulses(hits, events);
     let Some(&first) = known.first() else { return Vec::new() };
     known.push((first.0 + f64::from(count), first.1 + length));
     let mut pulses = pulses_between(&known);
     pulses.pop();
-    renewal::turn(&mut pulses, length);
+    renewal::wrap(&mut pulses, length);
     pulses
 }

@@ -1,6 +1,6 @@
 //! The periods at which a pulse is followed: those that fill the loop a whole number of times and agree best with the events.
 
-use super::changing::best;
+use super::best_path::best;
 use super::evidence::Event;
 use super::params::{Params, ROUNDING};
 use std::f64::consts::PI;
@@ -11,8 +11,8 @@ const MAX_FOLLOWED: usize = 20;
 
 /// The periods in seconds, longest first: by vector strength (Goldberg & Brown 1969) and the prior.
 pub(super) fn periods(events: &[Event], length: f64, params: &Params) -> Vec<f64> {
-    let min = ((length / params.longest - ROUNDING).ceil() as usize).max(1);
-    let max = (length / params.shortest + ROUNDING) as usize;
+    let min = ((length / params.longest_beat - ROUNDING).ceil() as usize).max(1);
+    let max = (length / params.shortest_beat + ROUNDING) as usize;
     let mut counts: Vec<f64> = (min..=max).map(|k| k as f64).take(MAX_COMPARED + 1).collect();
     if counts.len() > MAX_COMPARED {
         let ratio = (max as f64 / min as f64).ln() / (MAX_COMPARED - 1) as f64;

@@ -6,16 +6,16 @@
 //! with `m` the mean interval: a renewal process against a Poisson stream. It is the hearing of jittered tones and of figures of fours
 //! and threes.
 
-use super::changing::Windows;
+use super::best_path::Windows;
 use super::evidence::Event;
 use super::hypothesis::Pulses;
 use super::lanes::{LANES, Lanes, exp, ln};
 use super::params::{Params, ROUNDING};
 
 /// Step between the logs of neighbouring periods.
-const STEP: f64 = 0.02;
+const LOG_PERIOD_STEP: f64 = 0.02;
 /// Prior of this way of hearing beside a pulse that is followed (ours, no source).
-const PRIOR: f64 = 0.2;
+const RENEWAL_PRIOR: f64 = 0.2;
 
 /// A period of the intervals, in seconds.
 #[derive(Debug, Clone)]
@@ -58,24 +58,28 @@ impl Gaps {
 
     /// Each interval's share of the log likelihood, for up to [`LANES`] periods.
     pub(super) fn shares(&self, periods: &[f64], params: &Params, mut each: impl FnMut(usize, &Lanes)) {
-        let (one, two) = ((1.0 - params.stray) * (1.0 - params.skipped), (1.0 - params.stray) * params.skipped);
+        let (one, two) = (
+            (1.0 - params.stray_share) * (1.0 - params.skipped_share),
+            (1.0 - params.stray_share) * params.skipped_share,
+        );
         let root = std::f64::consts::TAU.sqrt();
         let lanes = |of: &dyn Fn(f64) -> f64| -> Lanes {
             std::array::from_fn(|i| of(periods[i.min(periods.len() - 1)]) as f32)
         };
         let period = lanes(&|p| p);
-        let (narrow, wide) = (lanes(&|p| 1.0 / (params.spread * p)), lanes(&|p| 1.0 / (1.414 * params.spread * p)));
+        let (narrow, wide) =
+            (lanes(&|p| 1.0 / (params.interval_spread * p)), lanes(&|p| 1.0 / (1.414 * params.interval_spread * p)));
         // Over the base, whose mean is folded into the factors.
         let (once, twice) = (
-            lanes(&|p| one * self.mean / (params.spread * p * root)),
-            lanes(&|p| two * self.mean / (1.414 * params.spread * p * root)),
+            lanes(&|p| one * self.mean / (params.interval_spread * p * root)),
+            lanes(&|p| two * self.mean / (1.414 * params.interval_spread * p * root)),
         );
         let log = |d: &f32| -> Lanes {
-            let lift = (params.evenness * f64::from(*d) / self.mean).min(60.0) as f32;
+            let lift = (params.evenness_bonus * f64::from(*d) / self.mean).min(60.0) as f32;
             std::array::from_fn(|i| {
                 let (x, y) = ((d - period[i]) * narrow[i], (d - 2.0 * period[i]) * wide[i]);
                 let bell = once[i] * exp(lift - 0.5 * x * x) + twice[i] * exp(lift - 0.5 * y * y);
-                ln(bell + params.stray as f32)
+                ln(bell + params.stray_share as f32)
             })
         };
         let logs: Vec<Lanes> = self.different.iter().map(log).collect();
@@ -86,8 +90,9 @@ impl Gaps {
 
     /// Every period with its posterior.
     pub(super) fn rates(&self, windows: &Windows, params: &Params) -> Vec<Rate> {
-        let count = ((params.longest / params.shortest).ln() / STEP) as usize;
-        let mut periods: Vec<f64> = (0..=count).map(|i| params.shortest * (STEP * i as f64).exp()).collect();
+        let count = ((params.longest_beat / params.shortest_beat).ln() / LOG_PERIOD_STEP) as usize;
+        let mut periods: Vec<f64> =
+            (0..=count).map(|i| params.shortest_beat * (LOG_PERIOD_STEP * i as f64).exp()).collect();
         if params.allows(self.mean) {
             periods.push(self.mean);
         }
@@ -105,7 +110,7 @@ impl Gaps {
             );
             if (to - from) * 2 > sorted.len() { (sums[to] - sums[from]) / (to - from) as f64 } else { period }
         };
-        let phase = (1.0 / params.spread / std::f64::consts::TAU.sqrt()).ln();
+        let phase = (1.0 / params.interval_spread / std::f64::consts::TAU.sqrt()).ln();
         let mut all = Vec::new();
         for bundle in periods.chunks(LANES) {
             let mut log = [0.0_f64; LANES];
@@ -121,7 +126,10 @@ impl Gaps {
             for (i, &centre) in bundle.iter().enumerate() {
                 let period = rate(centre);
                 let prior = params.prior(centre) - phase;
-                let log = log[i] * params.present / windows.length + prior + params.first + PRIOR.ln();
+                let log = log[i] * params.present_length / windows.length
+                    + prior
+                    + params.first_beat_bonus
+                    + RENEWAL_PRIOR.ln();
                 if params.allows(period) {
                     let shares = shares.iter().map(|s| s[i]).collect();
                     all.push(Rate { centre, period, log, prior, shares });
@@ -133,27 +141,27 @@ impl Gaps {
 }
 
 /// The pulses of such hearings: the attacks, an interval of two periods halved, and so on; of attacks within half a period the first.
-pub(super) struct Divided {
+pub(super) struct DividedAttacks {
     pub(super) pulses: Pulses,
     /// Of the intervals cut into 0, 1, 2, ... parts the shortest and the longest.
     cuts: Vec<(f64, f64)>,
 }
 
-impl Divided {
+impl DividedAttacks {
     pub(super) fn new(events: &[Event], length: f64, rate: f64) -> Self {
         let times = events.iter().map(|e| e.time).chain([events[0].time + length]);
         let mut cuts: Vec<(f64, f64)> = Vec::new();
-        let mut pulses = divided(times, rate, |interval, parts| {
+        let mut pulses = divide(times, rate, |interval, parts| {
             cuts.resize(cuts.len().max(parts + 1), (f64::INFINITY, f64::NEG_INFINITY));
             cuts[parts] = (cuts[parts].0.min(interval), cuts[parts].1.max(interval));
         });
         pulses.pop();
-        turn(&mut pulses, length);
+        wrap(&mut pulses, length);
         Self { pulses: Pulses::at(pulses), cuts }
     }
 
     /// Whether the pulses of another rate are the same: it cuts the shortest and longest intervals alike, so all between them too.
-    pub(super) fn holds_at(&self, rate: f64) -> bool {
+    pub(super) fn is_same_at(&self, rate: f64) -> bool {
         let is_same = |(n, (short, long)): (usize, &(f64, f64))| {
             short > long || parts(*short, rate) == n && parts(*long, rate) == n
         };
@@ -162,7 +170,7 @@ impl Divided {
 }
 
 /// Pulses after the loop's return belong before its first.
-pub(super) fn turn(pulses: &mut [f64], length: f64) {
+pub(super) fn wrap(pulses: &mut [f64], length: f64) {
     let before = pulses.iter().position(|p| *p >= length - 1e-9).unwrap_or(pulses.len());
     pulses[before..].iter_mut().for_each(|p| *p = (*p - length).max(0.0));
     pulses.rotate_left(before);
@@ -170,7 +178,7 @@ pub(super) fn turn(pulses: &mut [f64], length: f64) {
 
 /// Some times with pulses between them; times within half a period after a pulse are left out.
 /// `cut` is called with each interval and the number of its parts.
-pub(super) fn divided(mut times: impl Iterator<Item = f64>, rate: f64, mut cut: impl FnMut(f64, usize)) -> Vec<f64> {
+pub(super) fn divide(mut times: impl Iterator<Item = f64>, rate: f64, mut cut: impl FnMut(f64, usize)) -> Vec<f64> {
     let mut pulses: Vec<f64> = times.next().into_iter().collect();
     for time in times {
         let from = pulses[pulses.len() - 1];

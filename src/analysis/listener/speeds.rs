@@ -1,20 +1,20 @@
 //! The same groove over playing speeds: how hard it is, and which hearing leads.
 
 use super::super::limits;
-use super::hypothesis::Kind;
+use super::hypothesis::PulseKind;
 use super::input::Input;
-use super::listening::{ABOUT_AS_LIKELY, Hearing, Listening};
+use super::listening::{ABOUT_AS_LIKELY, Listening, ModelHearing};
 use super::{listen, merge};
 use std::panic::resume_unwind;
 use std::thread;
 
 /// Playing speeds of the chart, in percent.
-const SLOWEST: u16 = 40;
-const FASTEST: u16 = 120;
+const MIN_PERCENT: u16 = 40;
+const MAX_PERCENT: u16 = 120;
 /// A groove of more attacks gets a coarse chart.
-const LONG: usize = 2500;
+const MAX_FINE_ATTACKS: usize = 2500;
 /// Pulses within this part of the period make two hearings one.
-const SAME_PULSE: f64 = 0.12;
+const PULSE_TOLERANCE: f64 = 0.12;
 
 /// Who leads at a speed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,42 +31,42 @@ pub(crate) enum Leader {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct SpeedPoint {
     /// Playing speed in percent of the written tempos.
-    pub percent: u16,
+    pub(crate) percent: u16,
     /// Probability that the written beat is lost.
-    pub hardness: f64,
+    pub(crate) hardness: f64,
     /// Who has the greatest probability, before anything is smoothed.
-    pub leader: Leader,
+    pub(crate) leader: Leader,
     /// Its probability over that of the next.
-    pub lead: f64,
+    pub(crate) lead: f64,
     /// Probability of the likeliest hearing that loses the written beat.
-    pub best: f64,
+    pub(crate) best: f64,
 }
 
-/// A speed from which on another hearing leads.
+/// A playing speed from which on another hearing leads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Turn {
-    /// Playing speed in percent.
-    pub percent: u16,
+pub(crate) struct LeadChange {
+    /// In percent of the written tempos.
+    pub(crate) percent: u16,
     /// Who leads from here on.
-    pub leader: Leader,
+    pub(crate) leader: Leader,
 }
 
 /// The model over the playing speeds.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct SpeedChart {
     /// From slow to fast.
-    pub points: Vec<SpeedPoint>,
+    pub(crate) points: Vec<SpeedPoint>,
     /// The hearings that lead somewhere, each as it is at the speed where it leads first.
-    pub hearings: Vec<Hearing>,
+    pub(crate) hearings: Vec<ModelHearing>,
     /// Where the leader changes, from slow to fast; the first row is the slowest speed. A hearing that never leads by a factor of
     /// 1.5 before it loses again does not count; but where it is likelier than the written beat by that factor, nobody leads.
-    pub turns: Vec<Turn>,
+    pub(crate) lead_changes: Vec<LeadChange>,
 }
 
 /// The chart from 40 to 120 % in steps of 5 %, and of 1 % where the leader changes; of a long groove in steps of 10 % and 5 %.
 pub(crate) fn chart(input: &Input) -> SpeedChart {
-    let (step, min_step) = if input.attacks.len() > LONG { (10, 5) } else { (5, 1) };
-    let mut percents: Vec<u16> = (SLOWEST..=FASTEST).step_by(step).collect();
+    let (step, min_step) = if input.attacks.len() > MAX_FINE_ATTACKS { (10, 5) } else { (5, 1) };
+    let mut percents: Vec<u16> = (MIN_PERCENT..=MAX_PERCENT).step_by(step).collect();
     let mut heard: Vec<(u16, Listening)> = Vec::new();
     loop {
         let at =
@@ -82,8 +82,8 @@ pub(crate) fn chart(input: &Input) -> SpeedChart {
         let between = changes.map(|p| (p[0].percent, p[1].percent)).filter(|(a, b)| b - a > min_step);
         percents = between.map(|(a, b)| a + (b - a) / 2).collect();
         if percents.is_empty() {
-            chart.turns = turns(&chart.points);
-            chart.hear_turns(&heard);
+            chart.lead_changes = lead_changes(&chart.points);
+            chart.keep_leaders(&heard);
             return chart;
         }
     }
@@ -124,26 +124,26 @@ impl SpeedChart {
         SpeedPoint { percent, hardness: heard.hardness(), leader, lead, best }
     }
 
-    /// Keeps the hearings that lead from a turn on as they are at its speed.
-    fn hear_turns(&mut self, heard: &[(u16, Listening)]) {
-        for turn in self.turns.iter_mut().filter(|t| matches!(t.leader, Leader::Hearing(_))) {
-            let at = heard.iter().find(|h| h.0 == turn.percent);
+    /// Keeps the hearings that lead from a change on as they are at its speed.
+    fn keep_leaders(&mut self, heard: &[(u16, Listening)]) {
+        for change in self.lead_changes.iter_mut().filter(|c| matches!(c.leader, Leader::Hearing(_))) {
+            let at = heard.iter().find(|h| h.0 == change.percent);
             if let Some(hearing) = at.and_then(|h| h.1.hearings.iter().find(|h| !h.keeps_written())) {
-                turn.leader = Leader::Hearing(self.hearings.len());
+                change.leader = Leader::Hearing(self.hearings.len());
                 self.hearings.push(hearing.clone());
             }
         }
     }
 
-    fn index(&mut self, hearing: &Hearing, length: f64) -> usize {
-        let near = |a: &Hearing, b: &Hearing| {
+    fn index(&mut self, hearing: &ModelHearing, length: f64) -> usize {
+        let near = |a: &ModelHearing, b: &ModelHearing| {
             let difference = (a.period / b.period - 1.0).abs() * 100.0;
             let kind = a.main_kind();
-            let are_averages = kind == Kind::Average && b.main_kind() == kind;
+            let are_averages = kind == PulseKind::Average && b.main_kind() == kind;
             are_averages
                 || kind == b.main_kind()
                     && difference < limits::TEMPO_CHANGE.high
-                    && merge::on_each_other(&a.pulses, &b.pulses, length, SAME_PULSE * a.period.min(b.period))
+                    && merge::on_each_other(&a.pulses, &b.pulses, length, PULSE_TOLERANCE * a.period.min(b.period))
         };
         self.hearings.iter().position(|h| near(h, hearing)).unwrap_or_else(|| {
             self.hearings.push(hearing.clone());
@@ -153,14 +153,14 @@ impl SpeedChart {
 }
 
 /// Runs of one leader. A run without a clear lead somewhere belongs to the run before it, unless it leaves the written beat behind.
-fn turns(points: &[SpeedPoint]) -> Vec<Turn> {
-    let mut turns: Vec<Turn> = Vec::new();
+fn lead_changes(points: &[SpeedPoint]) -> Vec<LeadChange> {
+    let mut changes: Vec<LeadChange> = Vec::new();
     for run in points.chunk_by(|a, b| a.leader == b.leader) {
         let first = run[0];
-        let last = turns.last().map(|t| t.leader);
+        let last = changes.last().map(|c| c.leader);
         let is_clear = run.iter().any(|p| p.lead >= ABOUT_AS_LIKELY);
         let leaves = |p: &&SpeedPoint| p.leader != Leader::Written && p.best >= ABOUT_AS_LIKELY * (1.0 - p.hardness);
-        let turn = if is_clear || last.is_none() && first.leader == Leader::Written {
+        let change = if is_clear || last.is_none() && first.leader == Leader::Written {
             Some((first.percent, first.leader))
         } else if last.is_none_or(|l| l == Leader::Written) {
             let left = if last.is_none() { Some(&first) } else { run.iter().find(leaves) };
@@ -168,9 +168,9 @@ fn turns(points: &[SpeedPoint]) -> Vec<Turn> {
         } else {
             None
         };
-        turns.extend(turn.filter(|t| Some(t.1) != last).map(|(percent, leader)| Turn { percent, leader }));
+        changes.extend(change.filter(|c| Some(c.1) != last).map(|(percent, leader)| LeadChange { percent, leader }));
     }
-    turns
+    changes
 }
 
 #[cfg(test)]
@@ -192,15 +192,16 @@ mod tests {
         let near = point(50, one, 0.2, 0.25, 1.2);
         let trails = point(60, other, 0.1, 0.2, 1.1);
         let clear = point(70, one, 0.05, 0.6, 4.0);
-        let turns = |points: &[SpeedPoint]| turns(points).iter().map(|t| (t.percent, t.leader)).collect::<Vec<_>>();
-        assert_eq!(turns(&[written, near]), [(40, Leader::Written)]);
-        assert_eq!(turns(&[written, near, trails]), [(40, Leader::Written), (60, Leader::Unclear)]);
-        assert_eq!(turns(&[written, near, trails, clear]), [(40, Leader::Written), (60, Leader::Unclear), (70, one)]);
+        let changes =
+            |points: &[SpeedPoint]| lead_changes(points).iter().map(|c| (c.percent, c.leader)).collect::<Vec<_>>();
+        assert_eq!(changes(&[written, near]), [(40, Leader::Written)]);
+        assert_eq!(changes(&[written, near, trails]), [(40, Leader::Written), (60, Leader::Unclear)]);
+        assert_eq!(changes(&[written, near, trails, clear]), [(40, Leader::Written), (60, Leader::Unclear), (70, one)]);
         // After a clear lead, one that is not clear changes nothing.
-        assert_eq!(turns(&[clear, SpeedPoint { percent: 80, ..trails }]), [(70, one)]);
-        assert_eq!(turns(&[near]), [(50, Leader::Unclear)]);
+        assert_eq!(changes(&[clear, SpeedPoint { percent: 80, ..trails }]), [(70, one)]);
+        assert_eq!(changes(&[near]), [(50, Leader::Unclear)]);
         assert_eq!(
-            turns(&[trails, SpeedPoint { percent: 90, ..written }]),
+            changes(&[trails, SpeedPoint { percent: 90, ..written }]),
             [(60, Leader::Unclear), (90, Leader::Written)]
         );
     }

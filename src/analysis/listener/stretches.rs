@@ -1,18 +1,18 @@
 //! The stretches of a hearing that follows the attacks: its own pulse intervals cut where their mean changes.
 //!
-//! A stretch costs `PRICE + sum of (interval - mean)^2 / (2 sigma^2)`, and the cut of least total cost is found over all cuts by
+//! A stretch costs `STRETCH_PRICE + sum of (interval - mean)^2 / (2 sigma^2)`, and the cut of least total cost is found over all cuts by
 //! dynamic programming. `sigma` is what neighbouring intervals differ by (von Neumann 1941), so that the steps of a figure count as
 //! its own unevenness and a change of tempo does not; it is at least the noise floor. Neighbours nobody could tell apart are one.
 
-use super::hypothesis::{Candidate, Kind, Piece, Pulses};
+use super::hypothesis::{Candidate, Piece, PulseKind, Pulses};
 use crate::analysis::limits;
 
 /// Price of a stretch in nats: its tempo and its place, each worth knowing to about one part in fifty (ours, no source).
-const PRICE: f64 = 8.0;
+const STRETCH_PRICE: f64 = 8.0;
 /// Intervals that differ by less, in seconds, are the same.
-const SAME_INTERVAL: f64 = 1e-6;
+const INTERVAL_TOLERANCE: f64 = 1e-6;
 /// Most pulses in a stretch before neighbours are joined.
-const WINDOW: usize = 128;
+const MAX_WINDOW: usize = 128;
 /// Smallest difference of two tempos that makes two stretches, as a share: the cautious end of the limen.
 const MIN_CHANGE: f64 = limits::TEMPO_CHANGE.high / 100.0;
 
@@ -69,11 +69,11 @@ impl Intervals {
             for (from, ((best, square), pulse)) in (first..to).zip(starts) {
                 // The sums say without a division, and with room for rounding, that most stretches cost too much.
                 let (sum, count) = (self.pulses[to] - pulse, (to - from) as f64);
-                let room = (least - best - PRICE + 1e-6) * twice;
+                let room = (least - best - STRETCH_PRICE + 1e-6) * twice;
                 if ((self.squares[to] - square) * (1.0 - 1e-12) - room) * count > sum * sum {
                     continue;
                 }
-                let cost = best + self.cost(from, to) + PRICE;
+                let cost = best + self.cost(from, to) + STRETCH_PRICE;
                 if cost < least - 1e-9 {
                     (least, start) = (cost, from);
                 }
@@ -99,12 +99,12 @@ pub(super) fn cut(candidate: &mut Candidate, length: f64) {
     }
     pulses.push(pulses[0] + length);
     let repeat = repeat_length(&pulses);
-    let once = Intervals::new(pulses[..=repeat].to_vec());
-    let edges = once.cheapest(WINDOW);
+    let repeated = Intervals::new(pulses[..=repeat].to_vec());
+    let edges = repeated.cheapest(MAX_WINDOW);
     let again = |k: usize| edges[..edges.len() - 1].iter().map(move |e| e + k * repeat);
     let mut edges: Vec<usize> = (0..n / repeat).flat_map(again).chain([n]).collect();
     let intervals = Intervals::new(pulses);
-    join(&mut edges, |a, b, c| intervals.cost(a, c) <= intervals.cost(a, b) + intervals.cost(b, c) + PRICE);
+    join(&mut edges, |a, b, c| intervals.cost(a, c) <= intervals.cost(a, b) + intervals.cost(b, c) + STRETCH_PRICE);
     join(&mut edges, |a, b, c| (intervals.mean(a, b) / intervals.mean(b, c)).ln().abs() < MIN_CHANGE);
     let pulses = &intervals.pulses;
     let pieces = edges
@@ -112,24 +112,23 @@ pub(super) fn cut(candidate: &mut Candidate, length: f64) {
         .map(|e| Piece {
             start: if e[0] == 0 { 0.0 } else { pulses[e[0]] },
             end: if e[1] == n { length } else { pulses[e[1]] },
-            kind: Kind::Average,
+            kind: PulseKind::Average,
             period: intervals.mean(e[0], e[1]),
             sizes: Vec::new(),
             pulses: Pulses::at(pulses[e[0]..e[1]].to_vec()),
         })
         .collect();
     if edges.len() > 2 {
-        let changing = Candidate::changing(pieces);
-        (candidate.kind, candidate.period, candidate.pieces) = (changing.kind, changing.period, changing.pieces);
+        *candidate = Candidate { probability: candidate.probability, ..Candidate::changing(candidate.origin, pieces) };
     } else {
-        (candidate.kind, candidate.pieces) = (Kind::Average, pieces);
+        (candidate.kind, candidate.pieces) = (PulseKind::Average, pieces);
     }
 }
 
 /// The least number of intervals after which all of them come again, so that a repeat inside the loop costs nothing.
 fn repeat_length(pulses: &[f64]) -> usize {
     let gaps: Vec<f64> = pulses.windows(2).map(|w| w[1] - w[0]).collect();
-    let repeats = |d: usize| gaps.iter().zip(&gaps[d..]).all(|(a, b)| (a - b).abs() < SAME_INTERVAL);
+    let repeats = |d: usize| gaps.iter().zip(&gaps[d..]).all(|(a, b)| (a - b).abs() < INTERVAL_TOLERANCE);
     (2..gaps.len()).find(|d| gaps.len().is_multiple_of(*d) && repeats(*d)).unwrap_or(gaps.len())
 }
 

@@ -1,6 +1,6 @@
 //! The structures the grid is heard in: even beats with bars and cuts, and cycles of unequal beats.
 
-use super::hypothesis::Kind;
+use super::hypothesis::PulseKind;
 use super::params::{Params, ROUNDING};
 use std::sync::LazyLock;
 
@@ -46,8 +46,8 @@ pub(super) struct Structure {
 }
 
 impl Structure {
-    pub(super) fn kind(&self) -> Kind {
-        if matches!(self.beats, Beats::Even { .. }) { Kind::Even } else { Kind::Unequal }
+    pub(super) fn kind(&self) -> PulseKind {
+        if matches!(self.beats, Beats::Even { .. }) { PulseKind::Even } else { PulseKind::Unequal }
     }
 
     /// Whether the cell this many cells after the cycle's start is a beat.
@@ -96,13 +96,13 @@ impl Structure {
     /// The density at a cell of the cycle.
     pub(super) fn weight(&self, place: usize, params: &Params) -> f64 {
         if self.head() == Some(place) {
-            params.head
+            params.head_weight
         } else if self.is_beat(place) {
-            params.beat
+            params.beat_weight
         } else if self.cuts().is_some_and(|(length, from)| place % length == from) {
-            params.cut
+            params.cut_weight
         } else {
-            params.rest
+            params.rest_weight
         }
     }
 
@@ -116,10 +116,10 @@ impl Structure {
         let cuts = self.cuts().map_or(0, |(length, from)| self.cycle / length - if from == 0 { beats } else { 0 });
         let heads = usize::from(self.head().is_some());
         let of = |count: usize, weight: f64| count as f64 * weight;
-        (of(heads, params.head)
-            + of(beats - heads, params.beat)
-            + of(cuts, params.cut)
-            + of(self.cycle - beats - cuts, params.rest))
+        (of(heads, params.head_weight)
+            + of(beats - heads, params.beat_weight)
+            + of(cuts, params.cut_weight)
+            + of(self.cycle - beats - cuts, params.rest_weight))
             / self.cycle as f64
     }
 
@@ -168,13 +168,13 @@ impl Structure {
 pub(super) fn structures(cell: f64, cells: usize, params: &Params) -> Vec<Structure> {
     static ORDERS: LazyLock<Vec<Order>> = LazyLock::new(orders);
     let mut all = Vec::new();
-    for beat in 1..=(params.longest / cell + ROUNDING) as usize {
+    for beat in 1..=(params.longest_beat / cell + ROUNDING) as usize {
         if params.allows(beat as f64 * cell) {
             even(beat, cell, cells, params, &mut all);
         }
     }
     for unit in 1..=(params.slowest_unit / cell + ROUNDING) as usize {
-        if unit as f64 * cell >= params.unfelt * (1.0 - ROUNDING) {
+        if unit as f64 * cell >= params.unfelt_cell * (1.0 - ROUNDING) {
             for order in ORDERS.iter() {
                 unequal(order, unit, cell, cells, params, &mut all);
             }
@@ -187,20 +187,20 @@ fn even(beat: usize, cell: f64, cells: usize, params: &Params, all: &mut Vec<Str
     let period = beat as f64 * cell;
     for bar in [1, 2, 3, 4, 5, 7].into_iter().filter(|bar| beat * bar <= cells) {
         let cycle = beat * bar;
-        let of_bar = if bar == 3 { params.three } else { 0.0 }
-            + if bar > 1 { params.bar } else { 0.0 }
-            + if bar > 4 { params.odd } else { 0.0 };
+        let of_bar = if bar == 3 { params.three_cost } else { 0.0 }
+            + if bar > 1 { params.bar_cost } else { 0.0 }
+            + if bar > 4 { params.odd_bar_cost } else { 0.0 };
         let mut add = |cut, of_cut: f64| {
             let prior = params.prior(period) - (cycle as f64).ln() - of_bar - of_cut;
             all.push(Structure { beats: Beats::Even { beat, bar, cut }, cycle, period, prior });
         };
         for parts in (1..=4).filter(|s| beat.is_multiple_of(*s)) {
-            add(Cut::Equal(parts), if parts == 3 { params.three } else { 0.0 });
+            add(Cut::Equal(parts), if parts == 3 { params.three_cost } else { 0.0 });
         }
         if beat <= 8 {
             for long in beat / 2 + 1..beat {
                 if (1.3..=3.5).contains(&(long as f64 / (beat - long) as f64)) {
-                    add(Cut::Long(long), params.swung);
+                    add(Cut::Long(long), params.swung_cut_cost);
                 }
             }
         }
@@ -213,14 +213,17 @@ fn unequal(order: &'static Order, unit: usize, cell: f64, cells: usize, params: 
     let seconds = cycle as f64 * cell;
     let period = seconds / beats as f64;
     if cycle > cells
-        || shortest as f64 * cell < params.shortest * (1.0 - ROUNDING)
-        || period > params.longest * (1.0 + ROUNDING)
+        || shortest as f64 * cell < params.shortest_beat * (1.0 - ROUNDING)
+        || period > params.longest_beat * (1.0 + ROUNDING)
         || seconds > params.longest_cycle * (1.0 + ROUNDING)
     {
         return;
     }
-    let prior =
-        params.prior(period) - (cycle as f64).ln() - params.unequal - (beats as f64).ln() - (order.alike as f64).ln();
+    let prior = params.prior(period)
+        - (cycle as f64).ln()
+        - params.unequal_beats_cost
+        - (beats as f64).ln()
+        - (order.alike as f64).ln();
     for cut in [false, true] {
         for strong in 0..beats {
             all.push(Structure { beats: Beats::Unequal { unit, order, cut, strong }, cycle, period, prior });

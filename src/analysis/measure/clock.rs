@@ -7,19 +7,19 @@ const SILENT_WEIGHT: u32 = 4;
 
 /// A clock laid over a ring, and the evidence for it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Clock {
+pub(crate) struct ClockFit {
     /// Pulses from tick to tick.
-    pub unit: usize,
+    pub(crate) unit: usize,
     /// First tick.
-    pub start: usize,
+    pub(crate) start: usize,
     /// Ticks on accented attacks.
-    pub accented: u32,
+    pub(crate) accented: u32,
     /// Ticks on unaccented attacks.
-    pub plain: u32,
+    pub(crate) plain: u32,
     /// Ticks on silence.
-    pub silent: u32,
+    pub(crate) silent: u32,
     /// Counter-evidence: four times the silent ticks, and the unaccented ones.
-    pub score: u32,
+    pub(crate) score: u32,
 }
 
 /// Which pulses are accented: isolated attacks, the second of two adjacent ones, the first and last of three or more. Runs
@@ -51,7 +51,7 @@ pub(crate) fn accented(ring: &Ring) -> Vec<bool> {
 }
 
 /// The clock of a unit and start with its evidence.
-pub(super) fn clock(ring: &Ring, accents: &[bool], unit: usize, start: usize) -> Clock {
+pub(super) fn clock(ring: &Ring, accents: &[bool], unit: usize, start: usize) -> ClockFit {
     let (mut accented, mut plain, mut silent) = (0, 0, 0);
     for tick in (start..ring.pulses).step_by(unit.max(1)) {
         if accents[tick] {
@@ -62,12 +62,12 @@ pub(super) fn clock(ring: &Ring, accents: &[bool], unit: usize, start: usize) ->
             silent += 1;
         }
     }
-    Clock { unit, start, accented, plain, silent, score: SILENT_WEIGHT * silent + plain }
+    ClockFit { unit, start, accented, plain, silent, score: SILENT_WEIGHT * silent + plain }
 }
 
 /// The clock of least counter-evidence among the units that divide the cycle and are smaller than half of it; of equally good
 /// ones the one with the longest unit, then the earliest. `None` without such a unit.
-pub(crate) fn best_clock(ring: &Ring) -> Option<Clock> {
+pub(crate) fn best_clock(ring: &Ring) -> Option<ClockFit> {
     let accents = accented(ring);
     let n = ring.pulses;
     let units = (1..n.div_ceil(2)).filter(|u| n.is_multiple_of(*u));

@@ -21,9 +21,9 @@ pub(crate) const MAX_PULSES: usize = 1024;
 /// A rhythm as a cycle of equal pulses, some of which are attacks.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Ring {
-    pub pulses: usize,
+    pub(crate) pulses: usize,
     /// The attacks, ascending, each below `pulses`; at least one.
-    pub attacks: Vec<usize>,
+    pub(crate) attacks: Vec<usize>,
 }
 
 impl Ring {
@@ -42,15 +42,15 @@ impl Ring {
 
 /// One measure of a rhythm.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Measure {
+pub(crate) struct Measure {
     /// Its name.
-    pub name: &'static str,
+    pub(crate) name: &'static str,
     /// Its source.
-    pub source: &'static str,
+    pub(crate) source: &'static str,
     /// Its value, or why it is undefined.
-    pub value: Result<f64, &'static str>,
+    pub(crate) value: Result<f64, &'static str>,
     /// Details of the value, or empty.
-    pub detail: String,
+    pub(crate) detail: String,
 }
 
 /// The measures of a layer in one section, as a cycle in the greatest unit that fits all attacks.

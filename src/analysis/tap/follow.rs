@@ -15,7 +15,7 @@
 //! previous tap (Viterbi 1967). Neighbours that follow one pulse with nearly the same shift are then joined, and runs of fewer than
 //! [`MIN_TAPS`] taps are merged into their neighbours.
 
-use super::pulses::Pulses;
+use super::pulses::TapPulses;
 use super::{FollowedPulse, MIN_TAPS};
 use crate::analysis::limits;
 
@@ -27,14 +27,14 @@ pub(super) const RARE_COST: f64 = 1.5;
 pub(super) const MISSED_COST: f64 = 2.0;
 /// Cost of a second tap on one pulse: one in twenty (ours, no source).
 pub(super) const DOUBLE_COST: f64 = 3.0;
-/// Pulses without a tap from which on they are a pause, not slips (ours, no source).
+/// TapPulses without a tap from which on they are a pause, not slips (ours, no source).
 pub(super) const PAUSE_PULSES: i64 = 4;
 /// Upper bound of the cost of one tap's distance: three times the spread (ours, no source).
 pub(super) const MAX_TAP_COST: f64 = 4.5;
 /// Factor on [`limits::TAP_EARLY`] if the offset is known (ours, no source).
 const KNOWN_OFFSET_FACTOR: f64 = 0.5;
 /// Shifts tried on either side of the pulse, and their step as a fraction of the period.
-const SHIFTS: i32 = 9;
+const MAX_SHIFT_STEPS: i32 = 9;
 const SHIFT_STEP: f64 = 0.05;
 /// Neighbouring shifts that differ by at most this fraction of the period are one drifting shift (ours, no source).
 const MAX_SHIFT_CREEP: f64 = 0.2;
@@ -43,7 +43,7 @@ const MAX_SHIFT_CREEP: f64 = 0.2;
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Path<'a> {
     index: usize,
-    pulses: &'a Pulses,
+    pulses: &'a TapPulses,
     /// In seconds; positive is late.
     shift: f64,
     /// Expected spread in seconds.
@@ -72,7 +72,7 @@ pub(super) fn middle_gap(taps: &[f64]) -> f64 {
     gaps.get(gaps.len() / 2).copied().unwrap_or(1.0).max(1e-3)
 }
 
-fn paths(known: &[Pulses], gap: f64, offset_known: bool) -> Vec<Path<'_>> {
+fn paths(known: &[TapPulses], gap: f64, offset_known: bool) -> Vec<Path<'_>> {
     let early = limits::TAP_EARLY.value / 1000.0 * if offset_known { KNOWN_OFFSET_FACTOR } else { 1.0 };
     let mut paths = Vec::new();
     for (index, pulses) in known.iter().enumerate() {
@@ -80,7 +80,7 @@ fn paths(known: &[Pulses], gap: f64, offset_known: bool) -> Vec<Path<'_>> {
         let spread = (limits::TAP_SPREAD_MIN.value / 1000.0).hypot(limits::TAP_SPREAD.value / 100.0 * period);
         let on = (spread * std::f64::consts::TAU.sqrt() / gap).ln();
         let rare = if pulses.is_rare { RARE_COST } else { 0.0 };
-        for step in -SHIFTS..=SHIFTS {
+        for step in -MAX_SHIFT_STEPS..=MAX_SHIFT_STEPS {
             let shift = f64::from(step) * SHIFT_STEP * period;
             paths.push(Path { index, pulses, shift, spread, start: rare + (shift / early).powi(2) / 2.0, on });
         }
@@ -192,7 +192,7 @@ impl TapRun {
 }
 
 /// The stretches in order of time, at least one.
-pub(super) fn stretches(known: &[Pulses], taps: &[f64], offset_known: bool) -> Vec<FollowedStretch> {
+pub(super) fn stretches(known: &[TapPulses], taps: &[f64], offset_known: bool) -> Vec<FollowedStretch> {
     let all = paths(known, middle_gap(taps), offset_known);
     let mut runs: Vec<TapRun> = Vec::new();
     for (i, (path, new)) in cheapest(&all, taps).into_iter().enumerate() {
@@ -298,10 +298,10 @@ mod tests {
     use proptest::prelude::*;
 
     /// Cost of a stretch, directly from the formula above.
-    fn direct_cost(known: &[Pulses], taps: &[f64], gap: f64, from: usize, to: usize) -> f64 {
+    fn direct_cost(known: &[TapPulses], taps: &[f64], gap: f64, from: usize, to: usize) -> f64 {
         let mut least = STRETCH_COST;
         for p in known {
-            for step in -SHIFTS..=SHIFTS {
+            for step in -MAX_SHIFT_STEPS..=MAX_SHIFT_STEPS {
                 let shift = f64::from(step) * 0.05 * p.period();
                 let s = (0.02_f64.powi(2) + (0.05 * p.period()).powi(2)).sqrt();
                 let rare = if p.is_rare { RARE_COST } else { 0.0 };
@@ -336,7 +336,7 @@ mod tests {
         fn the_segmentation_is_the_cheapest_of_all(gaps in prop::collection::vec(60_u32..900, 2..9), start in 0_u32..2000) {
             let r = report(&typed(150, "16(4+4+5)"), &AnalysisOptions::default());
             let ask = TapOptions { speed: 1.0, range: (0.0, r.clock.total()), offset: 0.0 };
-            let known: Vec<Pulses> = pulses::of_report(&r, &ask).into_iter().take(3).collect();
+            let known: Vec<TapPulses> = pulses::of_report(&r, &ask).into_iter().take(3).collect();
             // Not on whole milliseconds: a tap exactly between two pulses may belong to either.
             let mut taps = vec![f64::from(start) / 1000.0 + 0.000_137];
             for g in &gaps {

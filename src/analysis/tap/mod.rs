@@ -16,7 +16,7 @@ use pulses::of_report;
 /// Fewest taps that are analysed (ours, no source: a stretch costs as much as about seven taps can save).
 pub const MIN_TAPS: usize = 8;
 /// Most taps that are analysed; earlier ones are dropped.
-pub const MAX_TAPS: usize = 2000;
+pub(crate) const MAX_TAPS: usize = 2000;
 
 /// How a list of taps is analysed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -94,14 +94,6 @@ impl TapReport {
     /// Whether there are fewer than [`MIN_TAPS`] taps.
     pub fn has_too_few_taps(&self) -> bool {
         self.taps < MIN_TAPS
-    }
-
-    /// The stretch with most taps; the first of several.
-    pub fn longest(&self) -> Option<&TapStretch> {
-        self.stretches.iter().fold(None, |best: Option<&TapStretch>, s| match best {
-            Some(b) if b.taps >= s.taps => best,
-            _ => Some(s),
-        })
     }
 }
 

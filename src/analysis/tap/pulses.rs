@@ -1,7 +1,7 @@
 //! The pulses that taps may follow, unrolled over the passes of the loop.
 
 use super::{FollowedPulse, TapOptions, TapRate};
-use crate::analysis::hearing::{Hearing, Kind};
+use crate::analysis::hearing::{Hearing, HearingKind};
 use crate::analysis::report::Report;
 
 /// Passes over which two pulses are compared: one that re-enters each loop differs from one that continues only after the first.
@@ -9,7 +9,7 @@ const COMPARED_PASSES: i64 = 3;
 
 /// An endless pulse, in seconds of real time from the loop's start.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Pulses {
+pub(super) struct TapPulses {
     pub(super) follows: FollowedPulse,
     /// Whether people seldom tap it: off-beats, doubles and halves, the attacks themselves, grid pulses.
     pub(super) is_rare: bool,
@@ -19,7 +19,7 @@ pub(super) struct Pulses {
     pass: f64,
 }
 
-impl Pulses {
+impl TapPulses {
     fn new(follows: FollowedPulse, times: Vec<f64>, pass: f64) -> Option<Self> {
         (!times.is_empty()).then_some(Self { follows, is_rare: true, times, pass })
     }
@@ -91,15 +91,15 @@ impl Pulses {
 }
 
 /// Probability of a hearing below which people seldom tap it (ours, no source).
-const SELDOM: f64 = 0.05;
+const MIN_COMMON_PROBABILITY: f64 = 0.05;
 
 fn is_rare(h: &Hearing) -> bool {
-    h.probability < SELDOM && h.kind != Kind::Written
+    h.probability < MIN_COMMON_PROBABILITY && h.kind != HearingKind::Written
 }
 
 /// The candidate pulses: the hearings, best first, then the attacks, then off-beats, doubles and halves of the hearings. Of
 /// indistinguishable ones the first is kept.
-pub(super) fn of_report(report: &Report, options: &TapOptions) -> Vec<Pulses> {
+pub(super) fn of_report(report: &Report, options: &TapOptions) -> Vec<TapPulses> {
     let (from, to) = options.range;
     let pass = (to - from) / options.speed;
     let in_loop = |times: &[f64], before: f64| -> Vec<f64> {
@@ -112,8 +112,8 @@ pub(super) fn of_report(report: &Report, options: &TapOptions) -> Vec<Pulses> {
     };
     let mut plain = Vec::new();
     for (i, h) in report.hearings.iter().enumerate() {
-        let own = Pulses::new(FollowedPulse::Hearing(i, TapRate::Pulse), in_loop(&h.pulses, h.period() / 2.0), pass);
-        plain.extend(own.map(|p| Pulses { is_rare: is_rare(h), ..p }));
+        let own = TapPulses::new(FollowedPulse::Hearing(i, TapRate::Pulse), in_loop(&h.pulses, h.period() / 2.0), pass);
+        plain.extend(own.map(|p| TapPulses { is_rare: is_rare(h), ..p }));
     }
     // People who tap such a pulse continue it over the end of the loop.
     let mut continued = Vec::new();
@@ -121,9 +121,9 @@ pub(super) fn of_report(report: &Report, options: &TapOptions) -> Vec<Pulses> {
         if let ([only], false) = (&h.stretches[..], h.closes) {
             let period = only.period / options.speed;
             let first = in_loop(&h.pulses[..1], 0.0).first().map(|first| first.rem_euclid(period));
-            let own =
-                first.and_then(|first| Pulses::new(FollowedPulse::Hearing(i, TapRate::Continued), vec![first], period));
-            continued.extend(own.map(|p| Pulses { is_rare: is_rare(h), ..p }));
+            let own = first
+                .and_then(|first| TapPulses::new(FollowedPulse::Hearing(i, TapRate::Continued), vec![first], period));
+            continued.extend(own.map(|p| TapPulses { is_rare: is_rare(h), ..p }));
         }
     }
     let mut cut = Vec::new();
@@ -135,8 +135,8 @@ pub(super) fn of_report(report: &Report, options: &TapOptions) -> Vec<Pulses> {
         cut.extend([0, 1].into_iter().filter_map(|from| p.halved(half, from)));
     }
     let attacks: Vec<f64> = report.attacks.iter().map(|a| a.seconds).collect();
-    let attacks = Pulses::new(FollowedPulse::Attacks, in_loop(&attacks, 0.0), pass);
-    let mut known: Vec<Pulses> = Vec::new();
+    let attacks = TapPulses::new(FollowedPulse::Attacks, in_loop(&attacks, 0.0), pass);
+    let mut known: Vec<TapPulses> = Vec::new();
     for p in plain.into_iter().chain(continued).chain(attacks).chain(cut) {
         if !known.iter().any(|k| k.is_indistinguishable(&p)) {
             known.push(p);

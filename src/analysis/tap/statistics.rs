@@ -2,7 +2,7 @@
 
 use super::TapOptions;
 use super::follow::PAUSE_PULSES;
-use super::pulses::Pulses;
+use super::pulses::TapPulses;
 use crate::analysis::limits;
 
 /// A tap that is missing, doubled or off the pulse.
@@ -14,11 +14,11 @@ pub struct Slip {
     pub pass: u64,
     /// The tap, from 0; `None` where one is missing.
     pub tap: Option<usize>,
-    /// Kind of slip.
+    /// HearingKind of slip.
     pub kind: SlipKind,
 }
 
-/// Kind of slip.
+/// HearingKind of slip.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum SlipKind {
     /// The tap is this many ms from the stretch's usual asynchrony, more than [`limits::AGREES`]; positive is late.
@@ -58,7 +58,13 @@ pub struct TapStats {
 }
 
 /// Statistics of taps on a pulse; `shifts` holds the asynchrony that the search assigned to each tap.
-pub(super) fn tap_stats(pulses: &Pulses, taps: &[f64], shifts: &[f64], options: &TapOptions, first: usize) -> TapStats {
+pub(super) fn tap_stats(
+    pulses: &TapPulses,
+    taps: &[f64],
+    shifts: &[f64],
+    options: &TapOptions,
+    first: usize,
+) -> TapStats {
     let numbers: Vec<i64> = taps.iter().zip(shifts).map(|(t, s)| pulses.nearest(t - s)).collect();
     let off: Vec<f64> = taps.iter().zip(&numbers).map(|(t, k)| (t - pulses.at(*k)) * 1000.0).collect();
     let from_shift: Vec<f64> = off.iter().zip(shifts).map(|(o, s)| o - s * 1000.0).collect();
@@ -96,7 +102,7 @@ pub(super) fn tap_stats(pulses: &Pulses, taps: &[f64], shifts: &[f64], options: 
     }
     let regular: Vec<(f64, f64)> =
         (0..taps.len()).filter(|i| !slipped[*i]).map(|i| ((numbers[i] - numbers[0]) as f64, off[i])).collect();
-    let line = Regression::of(&regular);
+    let line = Regression::new(&regular);
     let period = pulses.period() * 1000.0;
     TapStats {
         counted: regular.len(),
@@ -124,7 +130,7 @@ struct Regression {
 
 impl Regression {
     /// All zeros without points; spreads and errors are 0 where they are undefined.
-    fn of(points: &[(f64, f64)]) -> Self {
+    fn new(points: &[(f64, f64)]) -> Self {
         let n = points.len() as f64;
         if points.is_empty() {
             return Self::default();
@@ -171,11 +177,11 @@ pub(super) fn step(taps: &[f64]) -> f64 {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Offset {
     /// Median asynchrony in ms; positive is late.
-    pub ms: f64,
+    pub(crate) ms: f64,
     /// Its standard error in ms: 1.2533 times that of the mean, with the spread estimated from the median absolute deviation.
-    pub error_ms: f64,
+    pub(crate) error_ms: f64,
     /// Number of taps measured.
-    pub taps: usize,
+    pub(crate) taps: usize,
 }
 
 /// Measures the offset of taps, in seconds of real time, to a pulse that starts at 0 with `period` seconds. Offsets are reported
@@ -217,7 +223,7 @@ mod tests {
 
     #[test]
         fn the_regression_solves_the_normal_equations(points in prop::collection::vec((0.0_f64..400.0, -150.0_f64..150.0), 3..60)) {
-            let line = Regression::of(&points);
+            let line = Regression::new(&points);
             let n = points.len() as f64;
             // The normal equations, solved directly.
             let (sx, sy) = (points.iter().map(|p| p.0).sum::<f64>(), points.iter().map(|p| p.1).sum::<f64>());
@@ -251,7 +257,7 @@ mod tests {
         assert_eq!(median(&[]), None);
         assert_eq!(median(&[3.0, 1.0, 2.0]), Some(2.0));
         assert_eq!(median(&[4.0, 1.0]), Some(2.5));
-        assert_eq!(Regression::of(&[]), Regression::default());
-        assert_eq!(Regression::of(&[(1.0, 5.0)]).mean, 5.0);
+        assert_eq!(Regression::new(&[]), Regression::default());
+        assert_eq!(Regression::new(&[(1.0, 5.0)]).mean, 5.0);
     }
 }

@@ -1,7 +1,7 @@
 //! One groove explained for programs: JSON of a documented, versioned schema (README).
 
 use crate::analysis::attacks::TimedAttack;
-use crate::analysis::{Answer, Hearing, Landings, Leader, Part, Reason, Report, Source, SpeedReport};
+use crate::analysis::{Answer, HardnessPart, Hearing, Landings, Leader, Reason, Report, SpeedReport, StreamSource};
 use crate::rhythm::{Groove, Place};
 use serde_json::{Value, json};
 
@@ -33,8 +33,8 @@ pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
         "all_layers": report.all.as_ref().map(|all| json!({
             "answer": answer(&all.answer),
             "hearings": all.hearings.iter().map(|h| hearing(groove, report.speed, &all.attacks, h)).collect::<Vec<_>>(),
-            "two_streams": all.two_streams.zip(all.main_hearings(&report.hearings)).map(|(t, (followed, of_all))| json!({
-                "difference": round(t.difference),
+            "two_streams": all.stream_difference.zip(all.main_hearings(&report.hearings)).map(|(difference, (followed, of_all))| json!({
+                "difference": round(difference),
                 "followed_bpm": round(followed.bpm(report.speed)),
                 "all_bpm": round(of_all.bpm(report.speed)),
                 "ratio": round(followed.bpm(1.0) / of_all.bpm(1.0)),
@@ -70,7 +70,7 @@ pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
         })).collect::<Vec<_>>(),
         "findings": report.findings.iter().map(|f| json!({
             "reason": name(&f.reason),
-            "part": f.part.map(Part::name),
+            "part": f.part.map(HardnessPart::name),
             "words": f.reason.to_string(),
             "threshold": round(f.threshold),
             "source": f.source,
@@ -85,7 +85,8 @@ fn round(x: f64) -> f64 {
 }
 
 fn answer(a: &Answer) -> Value {
-    let split = Part::ALL.iter().map(|p| (p.name().to_owned(), json!(round(p.of(&a.split))))).collect();
+    let split =
+        HardnessPart::ALL.iter().map(|p| (p.name().to_owned(), json!(round(a.hardness_parts.get(*p))))).collect();
     json!({
         "written": round(a.written),
         "shown_written": round(a.shown_written),
@@ -212,11 +213,11 @@ fn hearing(groove: &Groove, speed: f64, attacks: &[TimedAttack], h: &Hearing) ->
     })
 }
 
-fn stream(groove: &Groove, source: &Source, period: f64) -> Value {
+fn stream(groove: &Groove, source: &StreamSource, period: f64) -> Value {
     let (what, index, stretch) = match source {
-        Source::Written => (json!("written beat"), None, None),
-        Source::Hearing { hearing, stretch } => (json!("hearing"), Some(*hearing), *stretch),
-        Source::Layer(l) => (json!(groove.layers()[*l].name), Some(*l), None),
+        StreamSource::Written => (json!("written beat"), None, None),
+        StreamSource::Hearing { hearing, stretch } => (json!("hearing"), Some(*hearing), *stretch),
+        StreamSource::Layer(l) => (json!(groove.layers()[*l].name), Some(*l), None),
     };
     json!({
         "source": what,

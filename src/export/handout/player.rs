@@ -3,6 +3,7 @@
 
 use super::Handout;
 use super::figure::PageFigure;
+use crate::analysis::HearingKind;
 use crate::analysis::clock::wholes;
 use crate::describe::{self, ladder};
 use crate::export::picture::TimeLine;
@@ -123,7 +124,7 @@ impl Timeline<'_> {
     fn hearings(&self) -> Vec<Value> {
         let report = self.handout.piece.report;
         let chosen = self.handout.piece.hearings.iter().filter_map(|h| report.hearings.get(*h));
-        let hearings = chosen.filter(|h| h.kind != crate::analysis::Kind::Written).take(MAX_HEARINGS).map(|h| {
+        let hearings = chosen.filter(|h| h.kind != HearingKind::Written).take(MAX_HEARINGS).map(|h| {
             let inside =
                 h.pulses.iter().map(|p| rounded(p - self.from)).filter(|p| (0.0..self.to - self.from).contains(p));
             json!({

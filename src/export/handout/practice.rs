@@ -1,7 +1,7 @@
 //! The exercises of a handout.
 
 use super::Handout;
-use crate::analysis::{Hearing, Kind, Leader, SectionReport, limits};
+use crate::analysis::{Hearing, HearingKind, Leader, SectionReport, limits};
 use crate::describe::ladder::{self, Change};
 use crate::describe::{self, tempos};
 
@@ -53,10 +53,10 @@ fn say_groups(handout: &Handout<'_>) -> String {
 fn counted_pulse<'a>(handout: &Handout<'a>, speed: f64) -> (Option<&'a Hearing>, String) {
     let hearings = &handout.piece.report.hearings;
     let slow = |h: &&Hearing| h.period() * 1000.0 / speed > limits::FASTEST_BEAT.low;
-    let written = hearings.iter().find(|h| h.kind == Kind::Written);
+    let written = hearings.iter().find(|h| h.kind == HearingKind::Written);
     let other = || hearings.iter().filter(slow).find(|h| h.keeps_written());
     match written.filter(slow).or_else(other).or(written) {
-        Some(h) if h.kind == Kind::Written => (Some(h), "the written beat".to_owned()),
+        Some(h) if h.kind == HearingKind::Written => (Some(h), "the written beat".to_owned()),
         Some(h) => (Some(h), format!("the pulse of {}", h.kind)),
         None => (None, "the written beat".to_owned()),
     }

@@ -1,7 +1,7 @@
 //! The pulses of the written beat and of the chosen hearings.
 
 use crate::analysis::clock::wholes;
-use crate::analysis::{Hearing, Kind, limits};
+use crate::analysis::{Hearing, HearingKind, limits};
 use crate::describe;
 use crate::export::ExportInput;
 
@@ -76,7 +76,7 @@ pub(super) fn beat_label(piece: &ExportInput<'_>, section: usize) -> String {
 /// The hearings to draw, with their indices in the report: at most [`MAX_HEARINGS`], without the written beat.
 pub(super) fn selected_hearings<'a>(piece: &'a ExportInput<'_>) -> Vec<(usize, &'a Hearing)> {
     let found = piece.hearings.iter().filter_map(|h| Some((*h, piece.report.hearings.get(*h)?)));
-    found.filter(|(_, h)| h.kind != Kind::Written).take(MAX_HEARINGS).collect()
+    found.filter(|(_, h)| h.kind != HearingKind::Written).take(MAX_HEARINGS).collect()
 }
 
 /// The distance to the nearest of some ascending times; infinite if there are none.

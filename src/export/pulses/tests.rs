@@ -1,7 +1,7 @@
 //! Pulses in scores against the seconds they come from.
 
 use super::*;
-use crate::analysis::{AnalysisOptions, Kind, report};
+use crate::analysis::{AnalysisOptions, HearingKind, report};
 use crate::notation::tests::groove;
 use crate::rhythm::tests::grooves;
 use crate::rhythm::{Edit, Groove, Swing};
@@ -26,7 +26,7 @@ proptest! {
                 let number = format!("skipped hearing {} (", index + 1);
                 prop_assert!(told[0].starts_with(&number) && told[0].contains("cannot be notated exactly: "), "{}", told[0]);
                 // The beat is always written.
-                prop_assert!(report.hearings[index].kind != Kind::Written);
+                prop_assert!(report.hearings[index].kind != HearingKind::Written);
                 continue;
             };
             let mut heard = Vec::new();
@@ -45,7 +45,7 @@ fn a_swung_cell_is_marked_where_it_is_written() {
     let g = groove("4/4", 4, "x--x--x--x--x---");
     let g = g.edited(&Edit::Swing(0, Swing::parse("2:1"))).expect("an edit");
     let report = report(&g, &AnalysisOptions::default());
-    let index = report.hearings.iter().position(|h| h.kind == Kind::Written).expect("the beat");
+    let index = report.hearings.iter().position(|h| h.kind == HearingKind::Written).expect("the beat");
     let piece = ExportInput { groove: &g, report: &report, hearings: vec![index], section: None };
     // Swung 2:1, the second sixteenth sounds at two thirds of the eighth.
     assert_eq!(written_position(&grid(&piece, 0), 1.0 / 12.0), Time::new(1, 16));

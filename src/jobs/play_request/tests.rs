@@ -1,7 +1,7 @@
 //! Tests of the takes made from play requests.
 
 use super::*;
-use crate::analysis::{self, Kind};
+use crate::analysis::{self, HearingKind};
 use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, group_line};
 use crate::sound::take::CountIn;
 use crate::sound::{Click, Range, SampleRate, UserSamples};
@@ -26,7 +26,7 @@ fn groove() -> Groove {
 
 fn request(groove: &Arc<Groove>, range: Range, layers: bool, beat: Click) -> (LoopSpec, Vec<f64>) {
     let report = analysis::report(groove, &analysis::AnalysisOptions::default());
-    let hearing = report.hearings.iter().find(|h| h.kind == Kind::Changing).expect("a changing hearing");
+    let hearing = report.hearings.iter().find(|h| h.kind == HearingKind::Changing).expect("a changing hearing");
     let lead = match range {
         Range::Section(s) => report.clock.seconds(s, 0, Time::ZERO).expect("a place"),
         _ => 0.0,

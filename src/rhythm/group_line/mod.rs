@@ -86,7 +86,7 @@ impl Reader<'_> {
 ///
 /// # Errors
 /// Any other form, and a line of more than 65,536 groups.
-pub fn parse(text: &str) -> Result<Vec<Term>, NotationError> {
+pub(crate) fn parse(text: &str) -> Result<Vec<Term>, NotationError> {
     let mut reader = Reader { text, at: 0 };
     let terms = reader.line(0)?;
     if reader.peek().is_some() {
@@ -106,7 +106,7 @@ fn count(terms: &[Term]) -> Option<usize> {
 }
 
 /// The groups of a line, repeats written out.
-pub fn expand(terms: &[Term]) -> Vec<u32> {
+pub(crate) fn expand(terms: &[Term]) -> Vec<u32> {
     let mut groups = Vec::new();
     for term in terms {
         match term {

@@ -1,6 +1,6 @@
 //! Exports, as far as the state goes: the list to select from, the job, its progress and its end.
 
-use crate::analysis::Kind;
+use crate::analysis::HearingKind;
 use crate::jobs::{
     ExportChoice, ExportChoices, ExportKind, HearingKey, HearingSelection, Job, JobError, JobKind, JobReport, Length,
     OutsideSounds, Overwrite, PictureStyle, SampleRate, Target,
@@ -111,11 +111,11 @@ fn hearings(state: &State) -> Vec<HearingKey> {
         // The first strip is that of the written beat.
         let room = usize::from(layout.strips.height).saturating_sub(1);
         let others: Vec<usize> = (0..report.hearings.len()).filter(|i| !indices.contains(i)).collect();
-        let rival = |i: &usize| report.hearings[*i].kind != Kind::Written;
+        let rival = |i: &usize| report.hearings[*i].kind != HearingKind::Written;
         let count = room.saturating_sub(indices.iter().filter(|i| rival(i)).count().min(1));
         indices.extend(others.into_iter().filter(rival).take(count));
     }
-    let key = |i: usize| report.hearings.get(i).filter(|h| h.kind != Kind::Written).map(HearingKey::of);
+    let key = |i: usize| report.hearings.get(i).filter(|h| h.kind != HearingKind::Written).map(HearingKey::of);
     indices.into_iter().filter_map(key).collect()
 }
 
@@ -164,7 +164,7 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs) {
     };
     // Takes click the written beat and the hearing of the strip.
     let hearings = match (&kind, state.strip_hearing()) {
-        (JobKind::Takes { .. }, Some((_, h))) if h.kind != Kind::Written => vec![HearingKey::of(h)],
+        (JobKind::Takes { .. }, Some((_, h))) if h.kind != HearingKind::Written => vec![HearingKey::of(h)],
         (JobKind::Takes { .. }, _) => Vec::new(),
         _ => hearings(state),
     };

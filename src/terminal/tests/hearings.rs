@@ -125,7 +125,7 @@ fn the_written_beat_is_listed_whatever_its_rank() {
     let bars = "x--- x--- | x--x ---x | ---x --x- | --x- --x- | -x-- --x- | ---x ---- | x--- x--- | x--x ---x | ---x --x- | --x- --x- | -x-- --x- | ---x ----";
     let state = open(groove(bars), UNICODE, (80, 24));
     let hearings = &state.report().expect("a report").0.hearings;
-    assert!(hearings.iter().position(|h| h.kind == crate::analysis::Kind::Written) > Some(0), "{hearings:?}");
+    assert!(hearings.iter().position(|h| h.kind == crate::analysis::HearingKind::Written) > Some(0), "{hearings:?}");
     assert!(screen(&state, (80, 24)).contains("written beat"));
 }
 

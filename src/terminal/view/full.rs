@@ -179,7 +179,7 @@ impl BlockBuilder<'_> {
         let mut own = None;
         for (i, finding) in self.report.findings.iter().enumerate() {
             if let (Some(under), Some(answer)) = (finding.part.filter(|p| Some(*p) != own), &self.report.answer) {
-                let text = format!("{under}, {:.2}", under.of(&answer.split));
+                let text = format!("{under}, {:.2}", answer.hardness_parts.get(under));
                 self.text(Item::Heading, &text, self.theme.value());
             }
             own = finding.part;

@@ -1,6 +1,6 @@
 //! Draws the pane: groups, landings, hearings, and reasons why the groove is hard.
 
-use crate::analysis::{Hearing, Kind, Leader, LeadingHearing, Report, SectionReport};
+use crate::analysis::{Hearing, HearingKind, Leader, LeadingHearing, Report, SectionReport};
 use crate::describe;
 use crate::describe::ladder as describe_ladder;
 use crate::rhythm::Fraction;
@@ -284,7 +284,7 @@ fn lead_change(state: &State, report: &Report, width: usize) -> Option<String> {
 /// The best hearings; the written beat replaces the last one if it is not among them.
 fn listed(hearings: &[Hearing], max: usize) -> Vec<usize> {
     let mut shown: Vec<usize> = (0..hearings.len().min(max)).collect();
-    let written = hearings.iter().position(|h| h.kind == Kind::Written);
+    let written = hearings.iter().position(|h| h.kind == HearingKind::Written);
     if let (Some(written), Some(last)) = (written.filter(|w| *w >= max && max >= MIN_WITH_WRITTEN), shown.last_mut()) {
         *last = written;
     }

@@ -1,6 +1,6 @@
 //! Draws the pulses of hearings under the grid, in the same columns as the cells.
 
-use crate::analysis::{Hearing, Kind, Report};
+use crate::analysis::{Hearing, HearingKind, Report};
 use crate::rhythm::Time;
 use crate::terminal::State;
 use crate::terminal::view::grid::playhead;
@@ -18,9 +18,9 @@ pub(crate) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
     let Some((report, _)) = state.report() else { return };
     let mut shown: Vec<(&Hearing, &str, Style)> = Vec::new();
     shown.extend(state.written_beat().map(|h| (h, "beat", theme.written())));
-    let selected = state.strip_hearing().filter(|(_, h)| h.kind != Kind::Written);
+    let selected = state.strip_hearing().filter(|(_, h)| h.kind != HearingKind::Written);
     shown.extend(selected.map(|(_, h)| (h, "heard", theme.hearing())));
-    let is_other = |(i, h): &(usize, &Hearing)| h.kind != Kind::Written && selected.is_none_or(|(c, _)| c != *i);
+    let is_other = |(i, h): &(usize, &Hearing)| h.kind != HearingKind::Written && selected.is_none_or(|(c, _)| c != *i);
     let others = report.hearings.iter().enumerate().filter(is_other);
     shown.extend(others.map(|(_, h)| (h, "", theme.faint())));
     for (row, (h, name, style)) in shown.iter().take(usize::from(layout.strips.height)).enumerate() {

@@ -7,7 +7,7 @@ use crate::analysis::attacks::LayerAttacks;
 use crate::analysis::clock::Clock;
 use crate::analysis::groups::{groups, groups_through};
 use crate::analysis::invariance::{same, single, split};
-use crate::analysis::stream::{Source, Stream};
+use crate::analysis::stream::{Stream, StreamSource};
 use crate::analysis::{AnalysisOptions, Report, report};
 use crate::rhythm::{Groove, Layer, Part};
 use proptest::strategy::{Strategy, ValueTree};
@@ -44,7 +44,7 @@ fn groups_round(g: &Groove) -> Vec<u32> {
 fn has_streams_of(a: &Report, b: &Report) -> bool {
     let periods = |r: &Report| r.streams.iter().map(|s| s.period).collect::<Vec<f64>>();
     let near = |x: f64, y: f64| (x / y - 1.0).abs() < 1e-6;
-    let of_hearing = |s: &Stream| matches!(s.source, Source::Hearing { .. });
+    let of_hearing = |s: &Stream| matches!(s.source, StreamSource::Hearing { .. });
     let known = periods(b);
     let own = a.streams.iter().filter(|s| !of_hearing(s)).all(|s| known.iter().any(|p| near(*p, s.period)));
     let is_same = a.streams.len() == b.streams.len() && periods(a).iter().zip(&known).all(|(x, y)| near(*x, *y));
@@ -116,14 +116,14 @@ fn another_cut_keeps_groups_landings_and_streams() {
         assert_eq!(plain.layers[0].landings, r.layers[0].landings);
         assert!(has_streams_of(&plain, &r) && has_streams_of(&r, &plain), "{:?}\n{:?}", plain.streams, r.streams);
         let later = plain.clock.total() * f64::from(from) / f64::from(bars);
-        begun.count(&heard, [&g, &turn], later, |input| input.params.first = 0.0);
+        begun.count(&heard, [&g, &turn], later, |input| input.params.first_beat_bonus = 0.0);
 
         let cut = split(&g, bars / 2);
         let r = report(&cut, &AnalysisOptions::default());
         assert_eq!(groups(&g, 0, 0), groups_through(&cut, 0, 0..2));
         assert_eq!(plain.layers[0].landings, r.layers[0].landings);
         assert!(has_streams_of(&plain, &r) && has_streams_of(&r, &plain), "{:?}\n{:?}", plain.streams, r.streams);
-        halved.count(&heard, [&g, &cut], 0.0, |input| input.params.change = 1e6);
+        halved.count(&heard, [&g, &cut], 0.0, |input| input.params.change_cost = 1e6);
     }
     // What a cut changes is known: shares far from these tell of something else.
     assert!(begun.all * 2 < asked && halved.all * 50 < asked && halved.without == 0, "{begun:?} {halved:?}");

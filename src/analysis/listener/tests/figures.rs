@@ -19,7 +19,7 @@ fn sixteenths(bpm: f64, groups: &[usize]) -> Piece {
 
 fn first_is_average(l: &Listening, bpm: f64, within: f64) -> bool {
     let h = &l.hearings[0];
-    h.kind == Kind::Average && (h.bpm - bpm).abs() <= within
+    h.kind == PulseKind::Average && (h.bpm - bpm).abs() <= within
 }
 
 #[test]
@@ -31,7 +31,7 @@ fn thirteen_cells_are_heard_as_their_average() {
         assert!(l.hardness() > 0.8 && l.rival().is_some(), "{}", line(&l));
         // At half speed each sixteenth is felt, and nobody averages.
         let slow = sixteenths(75.0, &groups).heard();
-        assert_ne!(slow.hearings[0].kind, Kind::Average, "{groups:?} {}", line(&slow));
+        assert_ne!(slow.hearings[0].kind, PulseKind::Average, "{groups:?} {}", line(&slow));
     }
 }
 
@@ -52,7 +52,7 @@ fn threes_and_fours_are_heard_as_their_average() {
                 let l = sixteenths(150.0, &groups).heard();
                 assert!(first_is_average(&l, 171.43, 3.0), "{groups:?} {}", line(&l));
                 let slow = sixteenths(75.0, &groups).heard();
-                assert_ne!(slow.hearings[0].kind, Kind::Average, "{groups:?} {}", line(&slow));
+                assert_ne!(slow.hearings[0].kind, PulseKind::Average, "{groups:?} {}", line(&slow));
                 asked += 1;
             }
         }
@@ -73,7 +73,7 @@ fn a_seam_is_one_hearing_of_two_stretches() {
         let (piece, seam) = seam(figures, shuffles);
         let l = piece.heard();
         let first = &l.hearings[0];
-        assert_eq!((first.kind, first.stretches.len()), (Kind::Changing, 2), "{}", line(&l));
+        assert_eq!((first.kind, first.stretches.len()), (PulseKind::Changing, 2), "{}", line(&l));
         assert!((first.stretches[0].bpm - 138.46).abs() < 2.0, "{}", line(&l));
         assert!((first.stretches[1].bpm - 171.43).abs() < 4.0, "{}", line(&l));
         assert!((first.stretches[1].start - seam).abs() <= 0.5, "{} {seam}", first.stretches[1].start);
@@ -83,11 +83,11 @@ fn a_seam_is_one_hearing_of_two_stretches() {
         both.layers.push((Voice::Kick, 1, "x".to_owned()));
         let with = both.heard();
         assert!(with.hearings[0].keeps_written(), "{}", line(&with));
-        let streams = super::super::two_streams(&l, &with).expect("two streams");
-        assert!(streams.difference < -0.2, "{streams:?}");
+        let difference = super::super::stream_difference(&l, &with).expect("two streams");
+        assert!(difference < -0.2, "{difference}");
         let slow = Input { speed: 0.5, ..piece.input() };
         let slow = listen(&slow).expect("a pulse");
-        assert_ne!(slow.hearings[0].kind, Kind::Average, "{}", line(&slow));
+        assert_ne!(slow.hearings[0].kind, PulseKind::Average, "{}", line(&slow));
     }
 }
 
@@ -118,7 +118,7 @@ impl UnequalMeter {
         let first = &l.hearings[0];
         let heads = first.pulses.iter().map(|p| (p * eighths / 60.0).round() as usize);
         let written: Vec<usize> = self.cells.chars().enumerate().filter(|c| c.1 == 'x').map(|c| c.0).collect();
-        let is_first = first.kind == Kind::Unequal && heads.take(written.len()).eq(written);
+        let is_first = first.kind == PulseKind::Unequal && heads.take(written.len()).eq(written);
         (l, is_first)
     }
 }

@@ -39,7 +39,7 @@ fn same(a: Option<&Listening>, b: Option<&Listening>, tolerance: f64) -> Result<
     };
     let text = || format!("{}\n{}", line(a), line(b));
     let near = |x: f64, y: f64| (x - y).abs() <= tolerance;
-    if !near(a.written, b.written) || !near(a.odd, b.odd) || !near(a.split.sum(), b.split.sum()) {
+    if !near(a.written, b.written) || !near(a.odd, b.odd) || !near(a.hardness_parts.sum(), b.hardness_parts.sum()) {
         return Err(text());
     }
     for (x, y) in a.hearings.iter().zip(&b.hearings).take(3) {
@@ -89,7 +89,11 @@ fn repeats_and_finer_grids_change_nothing_and_time_scales() {
         let scaled = listen(&Input { params: input.params.scaled(factor), ..input });
         let (Some(a), Some(b)) = (&plain, &scaled) else { panic!("scaled {piece:?}") };
         let b = &Listening {
-            hearings: b.hearings.iter().map(|h| super::super::Hearing { bpm: h.bpm * factor, ..h.clone() }).collect(),
+            hearings: b
+                .hearings
+                .iter()
+                .map(|h| super::super::ModelHearing { bpm: h.bpm * factor, ..h.clone() })
+                .collect(),
             ..b.clone()
         };
         // Times are rounded to a fixed step: scaled, they are rounded otherwise.
@@ -104,7 +108,7 @@ fn check(l: &Listening, piece: &Piece) {
     let sum: f64 = l.hearings.iter().map(|h| h.probability).sum();
     assert!((0.97..=1.0 + 1e-9).contains(&sum), "{sum} {piece:?}");
     assert!((0.0..=1.0).contains(&l.written), "{piece:?}");
-    assert!((l.split.sum() + l.written - 1.0).abs() < 1e-6, "{} {:?} {piece:?}", l.written, l.split);
+    assert!((l.hardness_parts.sum() + l.written - 1.0).abs() < 1e-6, "{} {:?} {piece:?}", l.written, l.hardness_parts);
     assert!((0.0..=1.0 + 1e-9).contains(&l.odd) && (-1e-9..=1.0 + 1e-9).contains(&l.bar), "{piece:?}");
     let shown: f64 =
         l.shown_written + l.hearings.iter().filter(|h| !h.keeps_written()).filter_map(|h| h.shown).sum::<f64>();
@@ -137,9 +141,9 @@ fn nothing_to_hear_a_pulse_from() {
 /// The bounds of every answer at a speed, with the model's limits or some others.
 fn within_bounds(input: &Input, what: &str) {
     let Some(l) = listen(input) else { return };
-    let numbers = [l.written, l.shown_written, l.odd, l.bar, l.feel, l.split.sum()];
+    let numbers = [l.written, l.shown_written, l.odd, l.bar, l.feel, l.hardness_parts.sum()];
     assert!(numbers.iter().all(|x| (-1e-9..=1.0 + 1e-6).contains(x)), "{what} {numbers:?}");
-    assert!((l.split.sum() + l.written - 1.0).abs() < 1e-6, "{what}");
+    assert!((l.hardness_parts.sum() + l.written - 1.0).abs() < 1e-6, "{what}");
     for h in &l.hearings {
         assert!((29.99..=300.01).contains(&h.bpm), "{what} {}", line(&l));
         assert!((0.0..=1.0).contains(&h.probability) && h.period.is_finite(), "{what} {}", line(&l));
@@ -166,7 +170,7 @@ fn extreme_grooves_stay_within_bounds() {
     // Two attacks at one time, and some a hair apart.
     let mut input = Piece::new(FOUR, 100.0, 1, &[(Voice::Kick, 1, "x.x.")]).input();
     input.attacks.extend(input.attacks.clone());
-    let apart = input.attacks.iter().map(|a| Attack { seconds: a.seconds + 3e-6, ..*a }).collect::<Vec<_>>();
+    let apart = input.attacks.iter().map(|a| VoicedAttack { seconds: a.seconds + 3e-6, ..*a }).collect::<Vec<_>>();
     input.attacks.extend(apart);
     within_bounds(&input, "a hair apart");
 }

@@ -11,7 +11,7 @@ mod over_time;
 mod plain;
 mod results;
 
-use super::{Attack, Context, Input, Kind, Listening, Params, Section, WrittenMeter, listen};
+use super::{Context, Input, Listening, Params, PulseKind, TimedSection, VoicedAttack, WrittenMeter, listen};
 use crate::rhythm::{Accent, Voice};
 
 /// A meter as it is written: beats in a bar, divided into as many parts; heads in beats.
@@ -86,14 +86,14 @@ pub(super) fn sequence(pieces: &[Piece]) -> Input {
                     _ => continue,
                 };
                 let seconds = start + i as f64 * beat / *division as f64;
-                attacks.push(Attack { seconds, accent, voice: *voice, layer });
+                attacks.push(VoicedAttack { seconds, accent, voice: *voice, layer });
             }
         }
         let heads = piece.meter.heads.iter().map(|h| *h as f64 * beat).collect();
         let meter = WrittenMeter { origin: start, bar, beat, parts: piece.meter.parts, heads };
         let end = start + bar * piece.bars as f64;
         // Pieces of one tempo are heard as one.
-        sections.push(Section { start, end, whole: beat * 4.0, meter });
+        sections.push(TimedSection { start, end, whole: beat * 4.0, meter });
         start = end;
     }
     Input { attacks, sections, speed: 1.0, params: Params::default(), context: Context::After(None) }
@@ -137,7 +137,7 @@ pub(super) fn spearman(a: &[f64], b: &[f64]) -> f64 {
 
 pub(super) fn is_even_on(l: &Listening, every: usize, from: usize, cell: f64, cells: usize) -> bool {
     let h = &l.hearings[0];
-    h.kind == Kind::Even
+    h.kind == PulseKind::Even
         && h.pulses.iter().all(|p| {
             let at = (p / cell).round() as usize % cells;
             (at + cells - from % cells).is_multiple_of(every)

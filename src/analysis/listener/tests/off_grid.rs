@@ -1,6 +1,6 @@
 //! Followed pulses and rates by their formulas, one event at a time in double precision, against the vector code.
 
-use super::super::changing::Windows;
+use super::super::best_path::Windows;
 use super::super::evidence::Event;
 use super::super::follow::Start;
 use super::super::off_grid::OffGrid;
@@ -39,31 +39,32 @@ fn slow_pulse(events: &[Event], length: f64, start: Start, parts: usize, k: &Par
             seen[if bells[i] * (1.0 + TIE) >= bells[i - 1] { i - 1 } else { i }].2 = 0.0;
         }
     }
-    let rest = if parts == 1 { k.stray_weight } else { k.rest };
+    let rest = if parts == 1 { k.stray_weight } else { k.rest_weight };
     let b = (sigma * std::f64::consts::TAU.sqrt()).min(p / s);
     let mut hit: Vec<i64> = seen.iter().filter(|x| x.2 > 0.5).map(|x| x.1 as i64).collect();
     hit.dedup();
     let felt = if parts == 1 { 0.0 } else { k.feel(p / s).max(1e-3).ln() };
-    let scale = k.present / length;
+    let scale = k.present_length / length;
     let mut sum = 0.0;
     for q in 1..=4_usize {
         for o in 0..q {
             let of_bars = if q > 1 { 1.0 } else { 0.0 };
-            let cuts = if parts == 1 { 0.0 } else { (s - 1.0) * (k.cut - rest) };
-            let mean = rest + (k.beat - rest + cuts + of_bars * (k.head - k.beat) / q as f64) * b / p;
-            let mut log = if (pulses as usize).is_multiple_of(q) { 0.0 } else { -k.change };
+            let cuts = if parts == 1 { 0.0 } else { (s - 1.0) * (k.cut_weight - rest) };
+            let mean =
+                rest + (k.beat_weight - rest + cuts + of_bars * (k.head_weight - k.beat_weight) / q as f64) * b / p;
+            let mut log = if (pulses as usize).is_multiple_of(q) { 0.0 } else { -k.change_cost };
             for (e, &(error, index, g)) in events.iter().zip(&seen) {
                 let cut = (error / p * s).round_ties_even();
                 let h =
                     if parts == 1 || cut == 0.0 { 0.0 } else { (-0.5 * ((error - cut / s * p) / sigma).powi(2)).exp() };
                 let on_head = q > 1 && (index as i64).rem_euclid(q as i64) == o as i64;
-                let head = if on_head { (k.head - k.beat) * g } else { 0.0 };
-                log += e.weight * ((rest + (k.beat - rest) * g + (k.cut - rest) * h + head) / mean).ln();
+                let head = if on_head { (k.head_weight - k.beat_weight) * g } else { 0.0 };
+                log += e.weight * ((rest + (k.beat_weight - rest) * g + (k.cut_weight - rest) * h + head) / mean).ln();
             }
-            log -= k.silent * (pulses - hit.len() as f64).max(0.0);
-            let three = if q == 3 { k.three } else { 0.0 } + if parts == 3 { k.three } else { 0.0 };
-            let prior = k.prior(length / pulses) - (q as f64 * p / b).ln() - three - of_bars * k.bar;
-            sum += (log * scale + prior + k.first * seen[0].2 + felt).exp();
+            log -= k.silent_beat_cost * (pulses - hit.len() as f64).max(0.0);
+            let three = if q == 3 { k.three_cost } else { 0.0 } + if parts == 3 { k.three_cost } else { 0.0 };
+            let prior = k.prior(length / pulses) - (q as f64 * p / b).ln() - three - of_bars * k.bar_cost;
+            sum += (log * scale + prior + k.first_beat_bonus * seen[0].2 + felt).exp();
         }
     }
     sum.ln()
@@ -76,13 +77,13 @@ fn slow_rate(events: &[Event], length: f64, p: f64, k: &Params) -> f64 {
     let mut log = 0.0;
     for (i, e) in events.iter().enumerate() {
         let d = events.get(i + 1).map_or(events[0].time + length, |n| n.time) - e.time;
-        let base = (-k.evenness * d / mean).exp() / mean;
-        let s = k.spread * p;
-        let one = (1.0 - k.skipped) * normal(d - p, s) + k.skipped * normal(d - 2.0 * p, 1.414 * s);
-        log += e.weight * (((1.0 - k.stray) * one + k.stray * base) / base).ln();
+        let base = (-k.evenness_bonus * d / mean).exp() / mean;
+        let s = k.interval_spread * p;
+        let one = (1.0 - k.skipped_share) * normal(d - p, s) + k.skipped_share * normal(d - 2.0 * p, 1.414 * s);
+        log += e.weight * (((1.0 - k.stray_share) * one + k.stray_share * base) / base).ln();
     }
-    let phase = (1.0 / k.spread / std::f64::consts::TAU.sqrt()).ln();
-    log * k.present / length + k.prior(p) + k.first - phase + 0.2_f64.ln()
+    let phase = (1.0 / k.interval_spread / std::f64::consts::TAU.sqrt()).ln();
+    log * k.present_length / length + k.prior(p) + k.first_beat_bonus - phase + 0.2_f64.ln()
 }
 
 #[test]

@@ -1,14 +1,14 @@
 //! The grid's posterior by its formula, cell by cell, against the folded sums.
 
-use super::super::cell::Cell;
+use super::super::cell::CellGrid;
 use super::super::evidence::Event;
-use super::super::grid_felt::{self, log_posteriors};
+use super::super::grid_posterior::{self, log_posteriors};
 use super::super::stretches::Intervals;
 use super::super::structure::structures;
 use super::*;
 
 /// The log posterior of every structure at every phase, summed over the cells one by one.
-fn slow(events: &[Event], length: f64, cell: Cell, params: &Params) -> Vec<f64> {
+fn slow(events: &[Event], length: f64, cell: CellGrid, params: &Params) -> Vec<f64> {
     let cells = (length / cell.length).round() as usize;
     let mut weights = vec![0.0; cells];
     for e in events {
@@ -25,14 +25,14 @@ fn slow(events: &[Event], length: f64, cell: Cell, params: &Params) -> Vec<f64> 
             for i in 0..cells {
                 log += weights[i] * (density[i] / mean).ln();
                 if weights[i] == 0.0 && s.is_beat(place(i)) {
-                    log -= params.silent;
+                    log -= params.silent_beat_cost;
                 }
             }
             if !cells.is_multiple_of(s.cycle) {
-                log -= params.change;
+                log -= params.change_cost;
             }
-            let on_first = if s.is_beat(place(first)) { params.first } else { 0.0 };
-            all.push(log * params.present / length + s.prior + on_first);
+            let on_first = if s.is_beat(place(first)) { params.first_beat_bonus } else { 0.0 };
+            all.push(log * params.present_length / length + s.prior + on_first);
         }
     }
     all
@@ -43,7 +43,7 @@ fn folded_sums_are_the_formula() {
     let params = Params::default();
     let mut seed = 12345_u32;
     for cells in [7, 8, 13, 16, 24, 31] {
-        let cell = Cell { length: 0.2, origin: 0.0 };
+        let cell = CellGrid { length: 0.2, origin: 0.0 };
         let events: Vec<Event> = (0..cells)
             .filter_map(|i| {
                 seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
@@ -57,7 +57,7 @@ fn folded_sums_are_the_formula() {
         for (a, b) in fast.iter().zip(&slow) {
             assert!((a - b).abs() < 1e-9, "{cells} {a} {b}");
         }
-        let posterior = grid_felt::hear(&events, length, cell, &[], &params);
+        let posterior = grid_posterior::hear(&events, length, cell, &[], &params);
         let sum: f64 = posterior.candidates.iter().map(|c| c.probability).sum();
         // Beats too unlikely to be told are left out.
         assert!(sum > 0.995 && sum < 1.0 + 1e-9, "{sum}");

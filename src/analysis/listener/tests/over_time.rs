@@ -49,7 +49,7 @@ fn several_tempos_are_one_sequence() {
     assert!((l.length - ends[2]).abs() < 1e-9);
     assert!(first.pulses.windows(2).all(|w| w[0] < w[1]), "{:?}", first.pulses);
     let sum: f64 = l.hearings.iter().map(|h| h.probability).sum();
-    assert!(sum <= 1.0 + 1e-9 && (l.split.sum() + l.written - 1.0).abs() < 1e-6, "{sum}");
+    assert!(sum <= 1.0 + 1e-9 && (l.hardness_parts.sum() + l.written - 1.0).abs() < 1e-6, "{sum}");
     // Two pieces of one tempo are one span.
     assert_eq!(listen(&sequence(&[rock(100.0), rock(100.0)])).map(|l| l.spans), Some(1));
 }
@@ -78,20 +78,28 @@ fn the_chart_shows_where_the_leader_changes() {
             Leader::Unclear => panic!("at one speed one is the likeliest: {p:?}"),
         }
     }
-    assert_eq!(chart.turns[0].percent, 40);
-    assert!(chart.turns.windows(2).all(|w| w[0].leader != w[1].leader && w[0].percent < w[1].percent));
-    assert!(chart.turns.len() > 1 && chart.hearings.len() > 1, "{:?}", chart.turns);
+    assert_eq!(chart.lead_changes[0].percent, 40);
+    assert!(chart.lead_changes.windows(2).all(|w| w[0].leader != w[1].leader && w[0].percent < w[1].percent));
+    assert!(chart.lead_changes.len() > 1 && chart.hearings.len() > 1, "{:?}", chart.lead_changes);
     // Cells of a figure are felt as unequal beats when slow and averaged when fast.
     let figure = super::super::speeds::chart(&Piece::groups(FOUR, 150.0, 13, 4, &[4, 4, 5]).input());
-    let kinds = figure.turns.iter().map(|t| match t.leader {
+    let kinds = figure.lead_changes.iter().map(|t| match t.leader {
         Leader::Hearing(h) => Some(figure.hearings[h].main_kind()),
         _ => None,
     });
-    assert_eq!(kinds.collect::<Vec<_>>(), [Some(Kind::Unequal), Some(Kind::Average)], "{:?}", figure.turns);
+    assert_eq!(
+        kinds.collect::<Vec<_>>(),
+        [Some(PulseKind::Unequal), Some(PulseKind::Average)],
+        "{:?}",
+        figure.lead_changes
+    );
     // Nobody loses the beat of a plain groove at any speed.
     let plain = super::super::speeds::chart(&rock(100.0).input());
-    assert!(plain.turns.iter().all(|t| t.leader == Leader::Written), "{:?}", plain.turns);
-    assert_eq!(super::super::speeds::chart(&Piece::new(FOUR, 100.0, 1, &[(Voice::Kick, 1, "....")]).input()).turns, []);
+    assert!(plain.lead_changes.iter().all(|t| t.leader == Leader::Written), "{:?}", plain.lead_changes);
+    assert_eq!(
+        super::super::speeds::chart(&Piece::new(FOUR, 100.0, 1, &[(Voice::Kick, 1, "....")]).input()).lead_changes,
+        []
+    );
 }
 
 #[test]
@@ -108,7 +116,7 @@ fn gains_are_what_a_counterfactual_says() {
     assert!((gain(Cause::Layer(0)) - (without.written - base.written)).abs() < 1e-9);
     assert!(gain(Cause::Layer(0)) > 0.3, "{all:?} {}", line(&base));
     let mut patient = input.clone();
-    patient.params.silent = 0.0;
+    patient.params.silent_beat_cost = 0.0;
     let patient = listen(&patient).expect("a pulse");
     assert!((gain(Cause::SilentBeats) - (patient.written - base.written)).abs() < 1e-9);
     assert_eq!(gains(&Piece::new(FOUR, 100.0, 1, &[(Voice::Kick, 1, "....")]).input()), []);

@@ -6,16 +6,16 @@
 //! ```
 
 use super::attractors::Attractor;
-use super::changing::Windows;
-use super::follow::{Count, Course, Start, Step};
+use super::best_path::Windows;
+use super::follow::{Count, Course, PulseStep, Start};
 use super::hypothesis::sum_of_logs;
 use super::lanes::{LANES, Lanes, exp, ln, low_bits, round};
 use super::params::Params;
 
 /// A pulse of which the events stand off by more than this part of the period is an average one (ours, no source).
-const UNEVEN: f64 = 0.02;
+const MAX_EVEN_DEVIATION: f64 = 0.02;
 /// An event with a bell above this is on a pulse.
-pub(super) const HIT: f32 = 0.5;
+pub(super) const MIN_HIT_BELL: f32 = 0.5;
 /// Bars looked at: 1 to 4 pulses; their heads follow from sums by index modulo 12.
 const BARS: [usize; 4] = [1, 2, 3, 4];
 const INDEX_PERIOD: usize = 12;
@@ -24,7 +24,7 @@ const SLOTS: usize = 16;
 
 /// A pulse that was followed once round the loop.
 #[derive(Debug, Clone)]
-pub(super) struct Followed {
+pub(super) struct PulsePosterior {
     pub(super) start: Start,
     /// Where it has settled: the distance to it at the last event.
     pub(super) settled: f32,
@@ -63,9 +63,9 @@ pub(super) struct Densities {
 impl Densities {
     pub(super) fn new(starts: &[Start], parts: usize, params: &Params) -> Self {
         let lane = |i: usize| &starts[i.min(starts.len() - 1)];
-        let rest = (if parts == 1 { params.stray_weight } else { params.rest }) as f32;
-        let (beat, head) = (params.beat as f32 - rest, (params.head - params.beat) as f32);
-        let cut = if parts == 1 { 0.0 } else { params.cut as f32 - rest };
+        let rest = (if parts == 1 { params.stray_weight } else { params.rest_weight }) as f32;
+        let (beat, head) = (params.beat_weight as f32 - rest, (params.head_weight - params.beat_weight) as f32);
+        let cut = if parts == 1 { 0.0 } else { params.cut_weight as f32 - rest };
         let share = |i: usize| bell(lane(i), parts) / f64::from(lane(i).period);
         let cuts = (parts - 1) as f64 * f64::from(cut);
         let mean: [f64; LANES] = std::array::from_fn(|i| f64::from(rest) + (f64::from(beat) + cuts) * share(i));
@@ -77,7 +77,7 @@ impl Densities {
             spacing: std::array::from_fn(|i| lane(i).period / parts as f32),
             cells: std::array::from_fn(|i| parts as f32 / lane(i).period),
             sharpness: std::array::from_fn(|i| 1.0 / lane(i).sigma),
-            silent: params.silent as f32,
+            silent: params.silent_beat_cost as f32,
             mean,
             log_mean: mean.map(|m| m.ln() as f32),
             of_heads: std::array::from_fn(|i| f64::from(head) * share(i)),
@@ -86,7 +86,7 @@ impl Densities {
 
     /// Log density at an event, off the head of a bar and on it.
     #[inline(always)]
-    fn logs(&self, step: &Step) -> (Lanes, Lanes) {
+    fn logs(&self, step: &PulseStep) -> (Lanes, Lanes) {
         let (mut off, mut on) = ([0.0; LANES], [0.0; LANES]);
         for (density, bell) in off.iter_mut().zip(&step.bell) {
             *density = self.rest + self.beat * bell;
@@ -108,14 +108,14 @@ impl Densities {
 
     /// An event's share of the log likelihood without bars: what it says, less the pulses left silent before the next one.
     #[inline(always)]
-    fn share(&self, step: &Step, weight: f32, off: &Lanes, next: &Lanes) -> Lanes {
+    fn share(&self, step: &PulseStep, weight: f32, off: &Lanes, next: &Lanes) -> Lanes {
         std::array::from_fn(|i| {
             weight * (off[i] - self.log_mean[i]) - self.silent * (next[i] - step.index[i] - 1.0).max(0.0)
         })
     }
 
     /// The shares of every event.
-    pub(super) fn shares(&self, course: &Course, steps: &[Step], mut each: impl FnMut(usize, &Lanes)) {
+    pub(super) fn shares(&self, course: &Course, steps: &[PulseStep], mut each: impl FnMut(usize, &Lanes)) {
         let returned = std::array::from_fn(|i| steps[0].index[i] + steps[steps.len() - 1].index[i]);
         let next = steps[1..].iter().map(|s| &s.index).chain([&returned]);
         for (event, ((step, weight), next)) in steps.iter().zip(&course.weights).zip(next).enumerate() {
@@ -152,7 +152,7 @@ pub(super) struct Tally<'a> {
 
 impl Count for Tally<'_> {
     #[inline(always)]
-    fn add(&mut self, event: usize, step: &Step, next: &Lanes) {
+    fn add(&mut self, event: usize, step: &PulseStep, next: &Lanes) {
         let weight = self.course.weights[event];
         let (off, on) = self.densities.logs(step);
         // Short loops with plain choices, so that they become vector code.
@@ -167,9 +167,9 @@ impl Count for Tally<'_> {
         }
         let mut slot = [0_u32; LANES];
         for i in 0..LANES {
-            let hit = if bell[i] > HIT { 1.0 } else { 0.0 };
+            let hit = if bell[i] > MIN_HIT_BELL { 1.0 } else { 0.0 };
             self.hit[i] += if index[i] == self.last[i] { 0.0 } else { hit };
-            self.last[i] = if bell[i] > HIT { index[i] } else { self.last[i] };
+            self.last[i] = if bell[i] > MIN_HIT_BELL { index[i] } else { self.last[i] };
             let period = INDEX_PERIOD as f32;
             slot[i] = low_bits(index[i] - period * round((index[i] - 5.5) * (1.0 / period)));
         }
@@ -191,7 +191,7 @@ fn follow_with<'a, 'b, S: pulp::Simd>(
     settled: Lanes,
     parts: usize,
     mut tally: Tally<'a>,
-    steps: &'b mut Vec<Step>,
+    steps: &'b mut Vec<PulseStep>,
 ) -> Tally<'a> {
     tally.course.follow_with(starts, settled, parts == 1, steps, &mut tally);
     tally
@@ -205,7 +205,7 @@ pub(super) fn count<'a>(
     course: &'a Course,
     windows: &'a Windows,
     params: &Params,
-    steps: &mut Vec<Step>,
+    steps: &mut Vec<PulseStep>,
 ) -> Tally<'a> {
     let tally = Tally {
         densities: Densities::new(starts, parts, params),
@@ -223,28 +223,29 @@ pub(super) fn count<'a>(
     follow(starts, settled, parts, tally, steps)
 }
 
-impl Followed {
+impl PulsePosterior {
     /// The posterior of an attractor of pulses cut into `parts`; `weight` is that of all events.
     pub(super) fn new(a: &Attractor<'_>, parts: usize, weight: f64, length: f64, params: &Params) -> Self {
         let (c, i) = (&a.tally, a.lane);
         let period = f64::from(a.start.period);
         let mean_period = length / f64::from(a.pulses);
-        let scale = params.present / length;
+        let scale = params.present_length / length;
         let felt = if parts == 1 { 0.0 } else { params.feel(period / parts as f64).max(1e-3).ln() };
-        let base = params.prior(mean_period) - params.silent * f64::from((a.pulses - c.hit[i]).max(0.0)) * scale
-            + params.first * f64::from(c.first[i])
+        let base = params.prior(mean_period)
+            - params.silent_beat_cost * f64::from((a.pulses - c.hit[i]).max(0.0)) * scale
+            + params.first_beat_bonus * f64::from(c.first[i])
             + felt
-            - if parts == 3 { params.three } else { 0.0 };
+            - if parts == 3 { params.three_cost } else { 0.0 };
         let bell = bell(&a.start, parts);
         let mut logs = Vec::with_capacity(10);
         for bar in BARS {
             let mean = c.densities.mean[i] + if bar > 1 { c.densities.of_heads[i] / bar as f64 } else { 0.0 };
             let closes = (a.pulses as usize).is_multiple_of(bar);
-            let constant = -weight * mean.ln() - if closes { 0.0 } else { params.change };
+            let constant = -weight * mean.ln() - if closes { 0.0 } else { params.change_cost };
             let prior = base
                 - (bar as f64 * period / bell).ln()
-                - if bar == 3 { params.three } else { 0.0 }
-                - if bar > 1 { params.bar } else { 0.0 };
+                - if bar == 3 { params.three_cost } else { 0.0 }
+                - if bar > 1 { params.bar_cost } else { 0.0 };
             for o in 0..bar {
                 let heads: f64 =
                     if bar > 1 { c.heads[i][..INDEX_PERIOD].iter().skip(o).step_by(bar).sum() } else { 0.0 };
@@ -257,7 +258,7 @@ impl Followed {
             parts,
             pulses: a.pulses,
             phase: f64::from(a.phase),
-            is_average: (c.squares[i] / c.weight[i].max(1e-9)).sqrt() > UNEVEN * period,
+            is_average: (c.squares[i] / c.weight[i].max(1e-9)).sqrt() > MAX_EVEN_DEVIATION * period,
             log: sum_of_logs(&logs),
             prior: params.prior(mean_period) - (period / bell).ln(),
             shares: c.shares.iter().map(|s| s[i]).collect(),

@@ -6,17 +6,17 @@
 //! ```
 //! The events are folded once per length of a cycle; then a phase of an even structure costs three look-ups.
 
-use super::cell::Cell;
+use super::cell::CellGrid;
 use super::evidence::Event;
-use super::fold::{Factors, Folds, Grid};
-use super::grid_changing::changing;
-use super::hypothesis::{Candidate, Pulses, normalised};
+use super::fold::{EventGrid, Factors, Folds};
+use super::grid_changes::changing_pulse;
+use super::hypothesis::{Candidate, PulseOrigin, Pulses, normalised};
 use super::params::Params;
 use super::structure::{Structure, structures};
 
 /// Beats and cycles of less are left out.
-const MIN_BEAT: f64 = 1e-5;
-const MIN_CYCLE: f64 = 1e-6;
+const MIN_BEAT_PROBABILITY: f64 = 1e-5;
+const MIN_CYCLE_PROBABILITY: f64 = 1e-6;
 
 /// What the grid says.
 #[derive(Debug, Clone, Default)]
@@ -38,10 +38,10 @@ pub(super) struct Cycle {
 }
 
 /// The log posterior of every structure at every phase, structure by structure.
-fn scores(grid: &Grid, folds: &Folds, structures: &[Structure], params: &Params, scale: f64) -> Vec<f64> {
+fn scores(grid: &EventGrid, folds: &Folds, structures: &[Structure], params: &Params, scale: f64) -> Vec<f64> {
     let (logs, densities) = (Factors::new(params, f64::ln), Factors::new(params, |x| x));
     let (all, cells) = (grid.weight + grid.off, grid.cells() as f64);
-    let at_rest = all * params.rest.ln();
+    let at_rest = all * params.rest_weight.ln();
     let mut scores = Vec::with_capacity(structures.iter().map(|s| s.cycle).sum());
     let (mut beats, mut silent, mut beat_cells, mut sums) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for alike in structures.chunk_by(Structure::shares_beats) {
@@ -54,12 +54,13 @@ fn scores(grid: &Grid, folds: &Folds, structures: &[Structure], params: &Params,
         }
         for s in alike {
             let from = scores.len();
-            let likelihood = at_rest - if closes { all * s.mean(params).ln() } else { params.change };
+            let likelihood = at_rest - if closes { all * s.mean(params).ln() } else { params.change_cost };
             s.weigh(folds, &folds.weights, &beats, &logs, &mut sums);
-            let score = |(sum, silent): (&f64, &f64)| (sum + likelihood - params.silent * silent) * scale + s.prior;
+            let score =
+                |(sum, silent): (&f64, &f64)| (sum + likelihood - params.silent_beat_cost * silent) * scale + s.prior;
             scores.extend(sums.iter().zip(&silent).map(score));
             for start in s.starts() {
-                scores[from + (grid.first + cycle - start) % cycle] += params.first;
+                scores[from + (grid.first + cycle - start) % cycle] += params.first_beat_bonus;
             }
             if !closes {
                 s.weigh(folds, &folds.cells, &beat_cells, &densities, &mut sums);
@@ -67,7 +68,7 @@ fn scores(grid: &Grid, folds: &Folds, structures: &[Structure], params: &Params,
                 for (score, sum) in scores[from..].iter_mut().zip(&sums) {
                     // Neighbouring phases mostly have the same mean.
                     if *sum != last.0 {
-                        last = (*sum, all * (params.rest + sum / cells).ln() * scale);
+                        last = (*sum, all * (params.rest_weight + sum / cells).ln() * scale);
                     }
                     *score -= last.1;
                 }
@@ -79,22 +80,22 @@ fn scores(grid: &Grid, folds: &Folds, structures: &[Structure], params: &Params,
 
 /// The log posterior of every structure at every phase, for a check against the formula.
 #[cfg(test)]
-pub(super) fn log_posteriors(events: &[Event], length: f64, cell: Cell, params: &Params) -> Vec<f64> {
-    let grid = Grid::new(events, length, cell, params);
+pub(super) fn log_posteriors(events: &[Event], length: f64, cell: CellGrid, params: &Params) -> Vec<f64> {
+    let grid = EventGrid::new(events, length, cell, params);
     let structures = structures(cell.length, grid.cells(), params);
-    scores(&grid, &Folds::new(&grid, &structures), &structures, params, params.present / length)
+    scores(&grid, &Folds::new(&grid, &structures), &structures, params, params.present_length / length)
 }
 
 /// The posterior of the beats on a grid of cells.
-pub(super) fn hear(events: &[Event], length: f64, cell: Cell, cuts: &[f64], params: &Params) -> GridPosterior {
-    let grid = Grid::new(events, length, cell, params);
+pub(super) fn hear(events: &[Event], length: f64, cell: CellGrid, cuts: &[f64], params: &Params) -> GridPosterior {
+    let grid = EventGrid::new(events, length, cell, params);
     let structures = structures(cell.length, grid.cells(), params);
     if structures.is_empty() {
         return GridPosterior::default();
     }
     let mut folds = Folds::new(&grid, &structures);
-    let log = scores(&grid, &folds, &structures, params, params.present / length);
-    let change = changing(&grid, &mut folds, length, cuts, &structures, &log, params);
+    let log = scores(&grid, &folds, &structures, params, params.present_length / length);
+    let change = changing_pulse(&grid, &mut folds, length, cuts, &structures, &log, params);
     let probabilities = normalised(log.iter().copied().chain(change.iter().map(|c| c.0)));
     let mut posterior = summed(&grid, length, &structures, &probabilities);
     if let Some((_, candidate)) = change {
@@ -112,7 +113,7 @@ struct Beat {
     phase: usize,
 }
 
-fn summed(grid: &Grid, length: f64, structures: &[Structure], probabilities: &[f64]) -> GridPosterior {
+fn summed(grid: &EventGrid, length: f64, structures: &[Structure], probabilities: &[f64]) -> GridPosterior {
     let mut cycles = vec![Vec::new(); structures.iter().map(|s| s.cycle + 1).max().unwrap_or(0)];
     let mut posterior = GridPosterior::default();
     let (mut rest, mut index) = (probabilities, 0);
@@ -139,7 +140,7 @@ fn summed(grid: &Grid, length: f64, structures: &[Structure], probabilities: &[f
             }
             index += 1;
         }
-        let likely = beats.iter().filter(|b| b.probability >= MIN_BEAT);
+        let likely = beats.iter().filter(|b| b.probability >= MIN_BEAT_PROBABILITY);
         posterior.candidates.extend(likely.map(|b| candidate(grid, length, &structures[b.structure], b)));
     }
     let cycle = |cycle: usize, phase: usize, probability: f64| Cycle {
@@ -148,17 +149,17 @@ fn summed(grid: &Grid, length: f64, structures: &[Structure], probabilities: &[f
         probability,
     };
     for (length, sums) in cycles.iter().enumerate() {
-        let likely = sums.iter().enumerate().filter(|s| *s.1 >= MIN_CYCLE);
+        let likely = sums.iter().enumerate().filter(|s| *s.1 >= MIN_CYCLE_PROBABILITY);
         posterior.cycles.extend(likely.map(|(phase, p)| cycle(length, phase, *p)));
     }
     posterior
 }
 
-fn candidate(grid: &Grid, length: f64, s: &Structure, beat: &Beat) -> Candidate {
+fn candidate(grid: &EventGrid, length: f64, s: &Structure, beat: &Beat) -> Candidate {
     // The beats of one cycle from the loop's start, then cycle by cycle.
     let mut starts: Vec<usize> = s.starts().map(|start| (start + beat.phase) % s.cycle).collect();
     starts.sort_unstable();
     let pulses = Pulses::Cells { cell: grid.cell, starts, cycle: s.cycle, cells: grid.cells() };
-    let c = Candidate::steady(s.kind(), beat.probability, s.period, length, s.sizes(beat.phase, 0), pulses);
-    Candidate { on_grid: true, ..c }
+    let sizes = s.sizes(beat.phase, 0);
+    Candidate::steady(s.kind(), PulseOrigin::Grid, beat.probability, s.period, length, sizes, pulses)
 }

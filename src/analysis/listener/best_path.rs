@@ -1,10 +1,11 @@
-//! A pulse that changes: windows in which a hearing of its own is looked for, and the best sequence of hearings.
+//! A pulse that changes: windows in which a hearing of its own is looked for, and the best path through the hearings.
 
 use super::evidence::Event;
 use super::lanes::{LANES, Lanes};
 use super::params::{Params, ROUNDING};
 
 const MAX_WINDOWS: usize = 16;
+/// Most windows of a section.
 const MAX_PER_SECTION: usize = 6;
 
 /// Sections, each cut into parts of about the time a listener weighs.
@@ -16,7 +17,7 @@ pub(super) fn windows(length: f64, cuts: &[f64], params: &Params) -> Vec<(f64, f
     let mut windows = Vec::new();
     for pair in edges.windows(2) {
         let (from, to) = (pair[0], pair[1]);
-        let parts = (((to - from) / params.present + 1e-9) as usize).clamp(1, MAX_PER_SECTION);
+        let parts = (((to - from) / params.present_length + 1e-9) as usize).clamp(1, MAX_PER_SECTION);
         let step = (to - from) / parts as f64;
         windows.extend((0..parts).map(|i| (from + step * i as f64, from + step * (i + 1) as f64)));
     }
@@ -40,12 +41,12 @@ impl Windows {
         let mut scales = Vec::new();
         let mut of_event = vec![None; events.len()];
         if windows.len() > 1 {
-            scales.push(params.present / length);
+            scales.push(params.present_length / length);
             for (from, to) in windows {
                 let at = |t: f64| events.partition_point(|e| e.time < t - ROUNDING);
                 if at(from) < at(to) {
                     of_event[at(from)..at(to)].fill(Some(scales.len()));
-                    scales.push(params.present / (to - from));
+                    scales.push(params.present_length / (to - from));
                 }
             }
         }
@@ -129,14 +130,18 @@ pub(super) fn best(values: impl Iterator<Item = f64>, count: usize) -> Vec<usize
     kept.into_iter().map(|k| k.1).collect()
 }
 
-/// Runs of one state in a path, as start, end and state.
-pub(super) fn runs(path: &[usize]) -> Vec<(usize, usize, usize)> {
-    let mut at = 0;
-    path.chunk_by(|a, b| a == b)
-        .map(|run| {
-            let from = at;
-            at += run.len();
-            (from, at, run[0])
-        })
-        .collect()
+/// Neighbouring places of one state in a path.
+pub(super) struct StateRun {
+    pub(super) from: usize,
+    pub(super) to: usize,
+    pub(super) state: usize,
+}
+
+pub(super) fn runs(path: &[usize]) -> Vec<StateRun> {
+    let mut from = 0;
+    let run = |places: &[usize]| {
+        let to = from + places.len();
+        StateRun { from: std::mem::replace(&mut from, to), to, state: places[0] }
+    };
+    path.chunk_by(|a, b| a == b).map(run).collect()
 }

@@ -1,8 +1,8 @@
 //! A changing pulse where the cells are felt: the best sequence of structures.
 
-use super::changing::{best, best_path, runs, windows};
-use super::fold::{Factors, Folds, Grid};
-use super::hypothesis::{Candidate, Piece, Pulses};
+use super::best_path::{StateRun, best, best_path, runs, windows};
+use super::fold::{EventGrid, Factors, Folds};
+use super::hypothesis::{Candidate, Piece, PulseOrigin, Pulses};
 use super::params::{Params, ROUNDING};
 use super::structure::Structure;
 
@@ -14,8 +14,8 @@ const BEST_OF_WINDOW: usize = 3;
 type State = (usize, usize);
 
 /// The best sequence of structures, if one that changes is better than each alone, with its log posterior.
-pub(super) fn changing(
-    grid: &Grid,
+pub(super) fn changing_pulse(
+    grid: &EventGrid,
     folds: &mut Folds,
     length: f64,
     cuts: &[f64],
@@ -31,7 +31,7 @@ pub(super) fn changing(
     best_of_windows(grid, folds, &windows, structures, params, &mut states);
     states.sort_unstable();
     states.dedup();
-    let (path, score) = path(grid, structures, &states, params);
+    let (path, score) = cell_path(grid, structures, &states, params);
     let runs = runs(&path);
     if runs.len() < 2 {
         return None;
@@ -41,8 +41,8 @@ pub(super) fn changing(
         let s = &structures[index];
         s.is_beat((cell + s.cycle - phase) % s.cycle)
     };
-    let first = if is_beat(states[path[grid.first]], grid.first) { params.first } else { 0.0 };
-    let piece = |&(from, to, state): &(usize, usize, usize)| {
+    let first = if is_beat(states[path[grid.first]], grid.first) { params.first_beat_bonus } else { 0.0 };
+    let piece = |&StateRun { from, to, state }: &StateRun| {
         let (s, phase) = (&structures[states[state].0], states[state].1);
         let pulses = (from..to).filter(|i| is_beat(states[state], *i));
         Piece {
@@ -54,8 +54,8 @@ pub(super) fn changing(
             pulses: Pulses::at(pulses.map(|i| grid.seconds(i)).collect()),
         }
     };
-    let candidate = Candidate::changing(runs.iter().map(piece).collect());
-    Some((score * params.present / length + prior + first, Candidate { on_grid: true, ..candidate }))
+    let candidate = Candidate::changing(PulseOrigin::Grid, runs.iter().map(piece).collect());
+    Some((score * params.present_length / length + prior + first, candidate))
 }
 
 fn best_of_all(structures: &[Structure], scores: &[f64]) -> Vec<State> {
@@ -73,7 +73,7 @@ fn best_of_all(structures: &[Structure], scores: &[f64]) -> Vec<State> {
 
 /// Adds the best structure of each of the best tempos of each window.
 fn best_of_windows(
-    grid: &Grid,
+    grid: &EventGrid,
     folds: &mut Folds,
     windows: &[(f64, f64)],
     structures: &[Structure],
@@ -81,7 +81,7 @@ fn best_of_windows(
     states: &mut Vec<State>,
 ) {
     let logs = Factors::new(params, f64::ln);
-    let means: Vec<f64> = structures.iter().map(|s| s.mean(params).ln() - params.rest.ln()).collect();
+    let means: Vec<f64> = structures.iter().map(|s| s.mean(params).ln() - params.rest_weight.ln()).collect();
     let mut tempos: Vec<(bool, usize)> = structures.iter().map(Structure::tempo_key).collect();
     tempos.sort_unstable();
     tempos.dedup();
@@ -97,7 +97,7 @@ fn best_of_windows(
         }
         folds.fill(grid, range.clone());
         let weight: f64 = grid.weights[range].iter().sum();
-        let scale = params.present / (to - from);
+        let scale = params.present_length / (to - from);
         let mut local = vec![(f64::NEG_INFINITY, (0, 0)); tempos.len()];
         let mut index = 0;
         for alike in structures.chunk_by(Structure::shares_beats) {
@@ -108,7 +108,7 @@ fn best_of_windows(
             }
             for s in alike.iter().filter(|_| fits) {
                 s.weigh(folds, &folds.weights, &beats, &logs, &mut sums);
-                sums.iter_mut().zip(&silent).for_each(|(sum, silent)| *sum -= params.silent * silent);
+                sums.iter_mut().zip(&silent).for_each(|(sum, silent)| *sum -= params.silent_beat_cost * silent);
                 let likelihood = sums.iter().copied().fold(f64::NEG_INFINITY, f64::max);
                 let log = (likelihood - weight * means[index]) * scale + s.prior;
                 let of_tempo = &mut local[of_tempo[index]];
@@ -127,7 +127,7 @@ fn best_of_windows(
 }
 
 /// The best sequence of states, cell by cell.
-fn path(grid: &Grid, structures: &[Structure], states: &[State], params: &Params) -> (Vec<usize>, f64) {
+fn cell_path(grid: &EventGrid, structures: &[Structure], states: &[State], params: &Params) -> (Vec<usize>, f64) {
     /// What a state says of a cell that sounds, by its weight, and of an empty one, by place in the cycle.
     struct Shares {
         of_weight: Vec<f64>,
@@ -139,12 +139,12 @@ fn path(grid: &Grid, structures: &[Structure], states: &[State], params: &Params
         let mean = s.mean(params);
         Shares {
             of_weight: (0..s.cycle).map(|i| (s.weight(i, params) / mean).ln()).collect(),
-            of_empty: (0..s.cycle).map(|i| if s.is_beat(i) { -params.silent } else { 0.0 }).collect(),
+            of_empty: (0..s.cycle).map(|i| if s.is_beat(i) { -params.silent_beat_cost } else { 0.0 }).collect(),
             place: (s.cycle - phase) % s.cycle,
         }
     };
     let mut all: Vec<Shares> = states.iter().map(shares).collect();
-    best_path(grid.cells(), states.len(), params.change, |cell, row| {
+    best_path(grid.cells(), states.len(), params.change_cost, |cell, row| {
         let weight = grid.weights[cell];
         for (share, s) in row.iter_mut().zip(&mut all) {
             *share = if weight > 0.0 { weight * s.of_weight[s.place] } else { s.of_empty[s.place] } as f32;
