@@ -31,8 +31,21 @@ pub struct Config {
     pub volume_db: Option<f64>,
     /// `[sound] click-db`: the volume of the clicks.
     pub click_db: Option<f64>,
+    /// `[screen] theme`: the background that the colours are for.
+    pub theme: Option<ThemeChoice>,
     /// The mistakes in the file, in its order.
     pub errors: Vec<ConfigError>,
+}
+
+/// Which colours the editor uses.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ThemeChoice {
+    /// Those for the background of the terminal, which is asked for.
+    Auto,
+    /// Those for a dark background.
+    Dark,
+    /// Those for a light one.
+    Light,
 }
 
 /// A line of `[keys]`.
@@ -75,6 +88,8 @@ pub enum Part {
     Tap,
     /// `[sound]`.
     Sound,
+    /// `[screen]`.
+    Screen,
 }
 
 /// Whether a mistake stops a command that uses its part.

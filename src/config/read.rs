@@ -1,16 +1,17 @@
 //! Parses the config file and collects its mistakes.
 
-use super::{Binding, Config, ConfigError, Part, Position, Severity, Word};
+use super::{Binding, Config, ConfigError, Part, Position, Severity, ThemeChoice, Word};
 use crate::rhythm::expected;
 use std::ops::{Range, RangeInclusive};
 use toml_edit::{Document, Item, Key, Value};
 
 /// The tables and their keys; those of `[keys]` are commands.
-const TABLES: [(&str, Part, &[&str]); 4] = [
+const TABLES: [(&str, Part, &[&str]); 5] = [
     ("keys", Part::Keys, &[]),
     ("hearing", Part::Hearing, &["cell-limit", "listen-cold"]),
     ("tap", Part::Tap, &["offset-ms"]),
     ("sound", Part::Sound, &["output", "volume-db", "click-db"]),
+    ("screen", Part::Screen, &["theme"]),
 ];
 
 struct Reader<'a> {
@@ -62,6 +63,7 @@ impl Reader<'_> {
                     (_, "output") => config.output = self.output(item),
                     (_, "volume-db") => config.volume_db = self.number(*part, key, item, -40..=0),
                     (_, "click-db") => config.click_db = self.number(*part, key, item, -40..=6),
+                    (_, "theme") => config.theme = self.theme(item),
                     _ => self.report_unknown(*part, "key", key, item, known),
                 }
             }
@@ -106,6 +108,19 @@ impl Reader<'_> {
             self.report_expected(Part::Sound, item, "the name of an output or a part of it, in quotes");
         }
         name.map(str::to_owned)
+    }
+
+    fn theme(&mut self, item: &Item) -> Option<ThemeChoice> {
+        let theme = match item.as_str() {
+            Some("auto") => Some(ThemeChoice::Auto),
+            Some("dark") => Some(ThemeChoice::Dark),
+            Some("light") => Some(ThemeChoice::Light),
+            _ => None,
+        };
+        if theme.is_none() {
+            self.report_expected(Part::Screen, item, "\"auto\", \"dark\" or \"light\" for 'theme'");
+        }
+        theme
     }
 
     fn binding(&mut self, command: &Key, item: &Item) -> Option<Binding> {

@@ -6,7 +6,7 @@ use crate::jobs::play_request::{PlayRequest, PlaybackEvent, ResumePoint, Sequenc
 use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, SoundLevels};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
-use crate::terminal::KeyTime;
+use crate::terminal::{Background, KeyTime};
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -21,6 +21,8 @@ pub enum Event {
     Mouse(MouseEvent),
     /// The new columns and rows of the window.
     Resize(u16, u16),
+    /// The background of the terminal, which it was asked for.
+    Background(Background),
     Playback(PlaybackEvent),
     /// The tap offset was saved, or why not.
     OffsetSaved(Result<(), String>),

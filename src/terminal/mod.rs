@@ -29,7 +29,7 @@ pub use input::key_time::KeyTime;
 pub use input::keymap::{self, Keymap};
 pub use state::State;
 pub use update::{start, update};
-pub use view::theme::{Colours, Theme};
+pub use view::theme::{Background, Colours, Theme};
 pub use view::view;
 
 // Names that most files here use.

@@ -1,16 +1,17 @@
 //! Scrolls the grid to the cursor or the playhead.
 
 use crate::terminal::State;
+use crate::terminal::view::Layout;
 
 /// Shows the cursor's section, and scrolls as little as necessary to show the cursor, by whole bars if a bar fits.
 pub(crate) fn show_cursor(state: &mut State) {
     state.view.followed = None;
     let Some(layout) = state.layout() else { return };
     let cursor = state.session.cursor();
-    let (scale, width) = (state.scale(), usize::from(layout.cells.width));
+    let scale = state.scale();
     let column = if cursor.past_end { scale.total() } else { scale.time(cursor.column) };
     // The first column of the cell and the one after it.
-    show_column(state, column, width, 2);
+    show_column(state, &layout, column, 2);
     let rows = usize::from(layout.cells.height);
     let layer = cursor.place.layer;
     state.view.top_layer = state.view.top_layer.clamp((layer + 1).saturating_sub(rows), layer);
@@ -24,7 +25,7 @@ pub(crate) fn follow(state: &mut State) {
     state.view.followed = Some(position.section);
     let Some(layout) = state.layout() else { return };
     let column = state.scale().nearest_column(beats);
-    show_column(state, column, usize::from(layout.cells.width), 1);
+    show_column(state, &layout, column, 1);
 }
 
 /// Changes the width of the columns, and scrolls the cursor's bar to the left.
@@ -34,8 +35,18 @@ pub(crate) fn zoom_by(state: &mut State, by: i32) {
     show_cursor(state);
 }
 
-fn show_column(state: &mut State, column: usize, width: usize, room: usize) {
-    let scale = state.scale();
+fn show_column(state: &mut State, layout: &Layout, column: usize, room: usize) {
+    let (scale, width) = (state.scale(), layout.visible_columns());
+    if layout.systems > 1 {
+        // Whole bars: those before the last ones that fill the systems.
+        let visible = width / scale.bar();
+        let first = (state.view.scroll / scale.bar()).min(scale.bars.saturating_sub(visible));
+        let bar = scale.bar_of(column);
+        let first =
+            if (first..first + visible).contains(&bar) { first } else { bar.min(scale.bars.saturating_sub(visible)) };
+        state.view.scroll = first * scale.bar();
+        return;
+    }
     let last = (scale.total() + 1).saturating_sub(width);
     state.view.scroll = state.view.scroll.min(last);
     if column < state.view.scroll || column + room > state.view.scroll + width {

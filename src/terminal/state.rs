@@ -8,7 +8,7 @@ use crate::terminal::files::FilesState;
 use crate::terminal::hearings::HearingsState;
 use crate::terminal::input::InputState;
 use crate::terminal::playback::playing::Playback;
-use crate::terminal::view::{Layout, Scale, ViewState};
+use crate::terminal::view::{Layout, Scale, SectionColumns, ViewState};
 use crate::terminal::{Effect, Keymap, Mode, Overlay, Theme};
 use std::sync::Arc;
 
@@ -117,7 +117,9 @@ impl State {
 
     pub(crate) fn layout_in(&self, width: u16, height: u16) -> Option<Layout> {
         let layers = self.groove().layers().len();
-        Layout::new(width, height, layers, self.scale().total() + 1, self.view.strips)
+        let scale = self.scale();
+        let section = SectionColumns { bar: scale.bar(), bars: scale.bars };
+        Layout::new(width, height, layers, section, self.view.strips, self.view.scroll)
     }
 
     pub(crate) fn scale(&self) -> Scale {

@@ -27,8 +27,8 @@ mod remote;
 mod taps;
 mod unavailable;
 
-const PLAIN: Theme = Theme { colours: Colours::None, ascii: true };
-const UNICODE: Theme = Theme { colours: Colours::None, ascii: false };
+const PLAIN: Theme = Theme { colours: Colours::None, background: Background::Dark, ascii: true };
+const UNICODE: Theme = Theme { colours: Colours::None, background: Background::Dark, ascii: false };
 
 fn quarter() -> Time {
     Time::new(1, 4).expect("quarter")

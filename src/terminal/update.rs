@@ -27,6 +27,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Pasted(text) => typing::paste(state, &text),
         Event::Mouse(event) => mouse::mouse(state, event),
         Event::Resize(width, height) => state.view.size = (width, height),
+        Event::Background(background) => state.view.theme.background = background,
         Event::Playback(event) => on_playback(state, event),
         Event::OffsetSaved(Err(reason)) => {
             state.warn(format!("could not save the tap offset; it applies to this session only: {reason}"));

@@ -70,7 +70,7 @@ struct Bench {
 
 impl Bench {
     fn new(groove: Groove) -> Self {
-        let theme = Theme { colours: Colours::Many, ascii: false };
+        let theme = Theme { colours: Colours::Many, ascii: false, ..Theme::default() };
         let state = State::new(groove, Some("bench.toml".into()), Keymap::default(), theme, (WIDTH, HEIGHT));
         let (counter, count) = Counter::new(Vec::new());
         let mut bench = Self { state, screen: Screen::new(counter), count };

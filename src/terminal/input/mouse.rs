@@ -42,10 +42,9 @@ fn place(state: &State, column: u16, row: u16) -> Option<Place> {
     let layout = state.layout()?;
     let at = Position::new(column, row);
     let section = state.shown_section();
+    let mut systems = (0..layout.systems).map(|k| layout.system(k));
+    let layout = systems.find(|l| l.cells.contains(at) || l.names.contains(at))?;
     let on_names = layout.names.contains(at);
-    if !layout.cells.contains(at) && !on_names {
-        return None;
-    }
     let layer = state.view.top_layer + usize::from(row - layout.cells.y);
     if layer >= state.groove().layers().len() {
         return None;
@@ -53,7 +52,7 @@ fn place(state: &State, column: u16, row: u16) -> Option<Place> {
     let time = if on_names {
         state.session.cursor().column
     } else {
-        state.scale().time_of(state.view.scroll + usize::from(column - layout.cells.x))
+        state.scale().time_of(layout.first_column + usize::from(column - layout.cells.x))
     };
     let cell = state.groove().part(layer, section).cell_at(time, state.groove().context(layer, section));
     Some(Place { layer, section, cell })

@@ -2,7 +2,8 @@
 
 mod parser;
 
-use crate::terminal::Event;
+use crate::terminal::{Background, Event};
+pub(super) use parser::BACKGROUND_QUERY;
 use parser::Parser;
 use ratatui::crossterm::event::Event as Input;
 use rustix::event::{PollFd, PollFlags, poll};
@@ -48,6 +49,11 @@ pub(super) fn start(events: Sender<Event>) -> io::Result<InputBacklog> {
             };
             // Read the clock at once: the time of a tap depends on it.
             let arrival = Some(Instant::now());
+            if let Some(colour) = parser.take_background()
+                && events.send(Event::Background(Background::of_colour(colour))).is_err()
+            {
+                return;
+            }
             for input in inputs {
                 let event = match input {
                     Input::Key(key) => Event::Key(key, arrival),

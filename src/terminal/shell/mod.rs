@@ -17,7 +17,7 @@ pub(crate) use screen::leave_screen;
 
 use crate::analysis::Limits;
 use crate::analysis::tap::Offset;
-use crate::config::Config;
+use crate::config::{Config, ThemeChoice};
 use crate::describe::tap::TapOffset;
 use crate::jobs::{OutsideSounds, SoundAccess};
 use crate::rhythm::Groove;
@@ -26,7 +26,7 @@ use crate::sound::playback::{PlaybackEvent, PlaybackRequest};
 use crate::store::{self, Calibration, LoadError, Overwrite, Problem, SoundLevels, StateFolder, UnsavedJournal};
 use crate::terminal::files::outside_sounds::on_found;
 use crate::terminal::files::recovery::on_journal;
-use crate::terminal::{Effect, Event, Keymap, State, Theme, start, update};
+use crate::terminal::{Background, Colours, Effect, Event, Keymap, State, Theme, start, update};
 use analysis_worker::AnalysisWorker;
 use disk::Disk;
 use documents::Documents;
@@ -86,7 +86,7 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError>
         return Err(EditError::NoTerminal);
     }
     let folder = StateFolder::of_user();
-    let Opening { mut state, documents, output, mut offered_journals } = open(path, folder.clone())?;
+    let Opening { mut state, asks_background, documents, output, mut offered_journals } = open(path, folder.clone())?;
     let (sender, events) = mpsc::channel();
     // In a login over ssh or a terminal multiplexer, a speaker may come later or come again.
     let joinable = socket.is_some() || ["SSH_CONNECTION", "TMUX", "STY"].into_iter().any(is_set);
@@ -109,6 +109,9 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError>
     let guard = screen::enter_guarded()?;
     signals(&sender)?;
     let backlog = input::start(sender)?;
+    if asks_background {
+        screen::ask_background()?;
+    }
     let size = crossterm::terminal::size()?;
     update(&mut state, Event::Resize(size.0, size.1));
     let mut screen = Screen::new(io::stdout());
@@ -288,6 +291,8 @@ fn keep(state: &mut State, journals: &Mutex<Journals>, effects: &[Effect]) {
 /// What the editor starts with.
 struct Opening {
     state: State,
+    /// Whether the terminal is to be asked for its background.
+    asks_background: bool,
     documents: Documents,
     /// The output device in the config file.
     output: Option<String>,
@@ -312,7 +317,11 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     let opened = OpenedGroove { groove: &groove, text: loaded.as_ref().map(|l| l.text.as_str()), blank: &blank };
     let (offered_journals, mut offered) = recovery::prepare(found.unsaved, &opened);
     let file = path.map(|p| p.display().to_string());
-    let mut state = State::new(groove, file, keymap, theme(), (80, 24));
+    let mut state = State::new(groove, file, keymap, theme(config.theme), (80, 24));
+    // The Linux console knows no such question and prints it.
+    let knows = !std::env::var("TERM").is_ok_and(|term| matches!(term.as_str(), "dumb" | "linux"));
+    let is_open = matches!(config.theme, None | Some(ThemeChoice::Auto));
+    let asks_background = knows && is_open && state.view.theme.colours != Colours::None;
     state.hearings.limits = Limits::from_settings(config.cell_limit_ms, config.listen_cold);
     state.files.export.choices = crate::jobs::export_choices();
     state.playback.taps.offset = tap_offset(&config, folder.as_ref());
@@ -353,7 +362,7 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     ];
     orphans.into_iter().flatten().for_each(store::remove_orphans);
     let documents = Documents::new(path.map(Path::to_owned), loaded, folder);
-    Ok(Opening { state, documents, output: config.output, offered_journals })
+    Ok(Opening { state, asks_background, documents, output: config.output, offered_journals })
 }
 
 const NO_REAL_TIME: &str =
@@ -401,16 +410,23 @@ fn blank(path: Option<&Path>) -> Groove {
     path.map_or_else(|| groove.clone(), |path| groove.titled(&store::title_of(path), groove.note()))
 }
 
-fn theme() -> Theme {
+/// The theme of the environment. Without a choice of the user's the terminal is asked for its background later.
+fn theme(choice: Option<ThemeChoice>) -> Theme {
     let set = |name: &str| std::env::var(name).ok().filter(|v| !v.is_empty());
     let locale = ["LC_ALL", "LC_CTYPE", "LANG"].into_iter().find_map(set).unwrap_or_default();
-    Theme::from_env(
+    let background = match choice {
+        Some(ThemeChoice::Dark) => Background::Dark,
+        Some(ThemeChoice::Light) => Background::Light,
+        Some(ThemeChoice::Auto) | None => Background::from_env(&set("COLORFGBG").unwrap_or_default()),
+    };
+    let theme = Theme::from_env(
         set("NO_COLOR").is_some(),
         &set("TERM").unwrap_or_default(),
         &set("COLORTERM").unwrap_or_default(),
         set("TEETER_ASCII").is_some_and(|v| v != "0"),
         &locale,
-    )
+    );
+    Theme { background, ..theme }
 }
 
 /// Sends the signals as events. All that would end the process, unless it cannot go on, end the editor.

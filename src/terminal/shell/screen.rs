@@ -110,6 +110,11 @@ fn enter() -> io::Result<()> {
     execute!(io::stdout(), EnterAlternateScreen, Print(MOUSE_ON), EnableBracketedPaste, cursor::Hide)
 }
 
+/// Asks the terminal for its background. The reply comes with the input, or never.
+pub(crate) fn ask_background() -> io::Result<()> {
+    execute!(io::stdout(), Print(super::input::BACKGROUND_QUERY))
+}
+
 /// Gives the terminal back and stops the process until it is continued.
 pub(crate) fn suspend() -> io::Result<()> {
     restore();
@@ -186,7 +191,7 @@ mod tests {
     fn a_terminal_shows_every_frame_and_an_edit_fits_one_segment() {
         let tempo = Tempo::new(Fraction::whole(150), Time::new(1, 4).expect("quarter")).expect("tempo");
         let groove = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 4).expect("groove");
-        let theme = Theme { colours: Colours::Many, ascii: false };
+        let theme = Theme { colours: Colours::Many, ascii: false, ..Theme::default() };
         let (width, height) = (120, 40);
         let mut state = State::new(groove, None, Keymap::default(), theme, (width, height));
         let size = |n| std::num::NonZero::new(n).expect("not zero");

@@ -50,12 +50,19 @@ pub(crate) fn list_height(height: u16) -> usize {
     usize::from(height.saturating_sub(4).max(1))
 }
 
+/// What a tall pane has room for besides its own lists: the leaders by playing speed and the streams against each other.
+pub(crate) fn further_blocks(state: &State, width: usize) -> Vec<Block> {
+    let Some(mut builder) = BlockBuilder::new(state, width) else { return Vec::new() };
+    builder.speeds();
+    builder.streams();
+    builder.blocks
+}
+
 /// The whole report; empty without a report.
 pub(crate) fn blocks(state: &State) -> Vec<Block> {
-    let Some((report, _)) = state.report() else { return Vec::new() };
-    let width = usize::from(state.view.size.0).max(20);
-    let mut builder =
-        BlockBuilder { state, report, theme: state.view.theme, width, part: ReportPart::Hearings, blocks: Vec::new() };
+    let Some(mut builder) = BlockBuilder::new(state, usize::from(state.view.size.0).max(20)) else {
+        return Vec::new();
+    };
     builder.hearings();
     builder.reasons();
     builder.streams();
@@ -71,6 +78,14 @@ struct BlockBuilder<'a> {
     width: usize,
     part: ReportPart,
     blocks: Vec<Block>,
+}
+
+impl<'a> BlockBuilder<'a> {
+    fn new(state: &'a State, width: usize) -> Option<Self> {
+        let (report, _) = state.report()?;
+        let (theme, part) = (state.view.theme, ReportPart::Hearings);
+        Some(Self { state, report, theme, width, part, blocks: Vec::new() })
+    }
 }
 
 impl BlockBuilder<'_> {

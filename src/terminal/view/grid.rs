@@ -7,14 +7,12 @@ use crate::terminal::State;
 use crate::terminal::view::{Labels, Layout, Pen, Scale, fit};
 use ratatui::style::Style;
 
-/// The column of the window under the playhead, if it is visible.
-pub(crate) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize> {
+/// The column of a system under the playhead, if it is there.
+pub(crate) fn playhead(state: &State, layout: &Layout, scale: Scale) -> Option<usize> {
     let position = state.playback.position.filter(|p| p.section == state.shown_section())?;
     // Rounded down: the playhead must not be ahead of the sound.
     let beats = state.beats(position)?;
-    let column = scale.nearest_column((beats * scale.per_beat as f64 + 1e-6).floor() / scale.per_beat as f64);
-    let x = column.checked_sub(state.view.scroll)?;
-    (x < usize::from(width)).then_some(x)
+    layout.x(scale.nearest_column((beats * scale.per_beat as f64 + 1e-6).floor() / scale.per_beat as f64))
 }
 
 pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
@@ -22,14 +20,16 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
     let width = usize::from(area.width);
     let (layer, section) = (state.session.cursor().place.layer, state.shown_section());
     let groove = state.groove();
-    let first = scale.bar_of(state.view.scroll);
+    let first = scale.bar_of(layout.first_column);
+    let end = layout.first_column + layout.system_columns;
     for bar in first..=scale.bars {
-        let Some(x) = (bar * scale.bar()).checked_sub(state.view.scroll) else { continue };
+        let Some(x) = (bar * scale.bar()).checked_sub(layout.first_column) else { continue };
         if x >= width {
             break;
         }
         pen.mark(area, x, 1, glyphs.bar_line, theme.faint());
-        if bar < scale.bars {
+        // The bar line that closes a system has no number.
+        if bar < scale.bars && (layout.systems == 1 || bar * scale.bar() < end) {
             pen.put(area, x + 1, 0, &(bar + 1).to_string(), theme.heading());
         }
     }
@@ -38,15 +38,15 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
         let mut free = 0;
         for spot in part.spots(context) {
             let start = scale.cell(spot.beat, spot.span, 0);
-            if start >= state.view.scroll + width {
+            if start >= layout.first_column + width {
                 break;
             }
-            if start + scale.per_beat * usize::from(spot.span.beats) < state.view.scroll {
+            if start + scale.per_beat * usize::from(spot.span.beats) < layout.first_column {
                 continue;
             }
             for cell in 0..usize::from(spot.span.cells) {
                 let column = scale.cell(spot.beat, spot.span, cell);
-                if column < state.view.scroll || column < free {
+                if column < layout.first_column || column < free {
                     continue;
                 }
                 let text = landing::syllable(Spot { cell, ..spot }, context);
@@ -55,7 +55,7 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
                 // Long syllables are cut to the width of their cell.
                 let text: String = text.chars().take((next - column).max(1)).collect();
                 let style = if on_beat { theme.strong() } else { theme.faint() };
-                pen.put(area, column - state.view.scroll, 1, &text, style);
+                pen.put(area, column - layout.first_column, 1, &text, style);
                 free = column + 1;
             }
         }
@@ -65,7 +65,7 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
         for (mark, glyph) in [(start, glyphs.loop_start), (end, glyphs.loop_end)] {
             let column = scale.time(mark.at).saturating_sub(1);
             if mark.section == section
-                && let Some(x) = column.checked_sub(state.view.scroll)
+                && let Some(x) = layout.x(column)
             {
                 pen.mark(area, x, 0, glyph, theme.value());
             }
@@ -74,18 +74,18 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
     if let Some(region) = state.session.selection().filter(|r| r.section == section) {
         let (from, to) = (scale.time(region.from), end_column(scale, region.to));
         for column in from..to {
-            if let Some(x) = column.checked_sub(state.view.scroll) {
+            if let Some(x) = layout.x(column) {
                 let edge = if column == from { Some('[') } else { (column + 1 == to).then_some(']') };
                 pen.mark(area, x, 0, edge.unwrap_or(glyphs.between), theme.faint());
             }
         }
     }
     if let Some((column, _)) = cursor_columns(state, scale)
-        && let Some(x) = column.checked_sub(state.view.scroll)
+        && let Some(x) = layout.x(column)
     {
         pen.mark(area, x, 0, glyphs.cursor, theme.strong());
     }
-    if let Some(x) = playhead(state, scale, area.width) {
+    if let Some(x) = playhead(state, layout, scale) {
         pen.mark(area, x, 0, glyphs.playhead, theme.value());
     }
 }
@@ -124,7 +124,7 @@ pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
         name(state, pen, layout, row);
         cells(state, pen, layout, scale, row);
     }
-    if let Some(x) = playhead(state, scale, layout.cells.width) {
+    if let Some(x) = playhead(state, layout, scale) {
         pen.column_style(layout.cells, x, pen.theme.playhead());
     }
     let cursor = state.session.cursor();
@@ -132,7 +132,7 @@ pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
         && let Some((from, to)) = cursor_columns(state, scale)
     {
         for column in from..to {
-            if let Some(x) = column.checked_sub(state.view.scroll) {
+            if let Some(x) = layout.x(column) {
                 pen.style(layout.cells, x, row, pen.theme.cursor());
             }
         }
@@ -154,11 +154,12 @@ fn name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
         (false, false) => (' ', audible_style),
     };
     pen.mark(layout.names, 0, row, mark, style);
-    pen.put(layout.names, 1, row, &fit(&l.name, 7), style);
+    let room = usize::from(layout.names.width);
+    pen.put(layout.names, 1, row, &fit(&l.name, room - 5), style);
     let is_cycle = groove.part(layer, state.shown_section()).is_cycle();
     let flags = [(l.mute, 'm'), (l.solo, 's'), (is_cycle, 'c')];
     let flags: String = flags.into_iter().filter_map(|(on, flag)| on.then_some(flag)).collect();
-    pen.put(layout.names, 8, row, &flags, theme.value());
+    pen.put(layout.names, room - 4, row, &flags, theme.value());
 }
 
 /// The content of a column. Of several marks in one column, that of the highest rank is drawn.
@@ -175,7 +176,7 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
     let (groove, section) = (state.groove(), state.shown_section());
     let (part, context) = (groove.part(layer, section), groove.context(layer, section));
     let width = usize::from(layout.cells.width);
-    let (first, end) = (state.view.scroll, state.view.scroll + width);
+    let (first, end) = (layout.first_column, layout.first_column + width);
     let audible = groove.is_audible(layer);
     let mut line = vec![Column { rank: 0, mark: ' ', style: Style::new() }; width];
     let mut put = |column: usize, rank: u8, mark: char, style: Style| {

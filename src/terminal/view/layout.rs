@@ -12,11 +12,24 @@ const MIN_PANE_WIDTH: u16 = 44;
 const MAX_PANE_WIDTH: u16 = 62;
 /// Rows in which a pane below the grid has room for everything that one next to it shows.
 const FULL_PANE_HEIGHT: u16 = 24;
-const GUTTER: u16 = 12;
+/// Minimum rows of a pane below a grid of several systems.
+const MIN_PANE_HEIGHT: u16 = 18;
+/// Columns left of the cells in a narrow, a wide and a very wide window, and from which width on each applies.
+const GUTTERS: [(u16, u16); 3] = [(150, 32), (WIDE, 20), (0, 12)];
 /// Rows of hearings under the grid: default, and maximum with [`Strips::All`].
 const STRIPS: u16 = 2;
 const MAX_STRIPS: u16 = 10;
 
+/// The size of a section in columns.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct SectionColumns {
+    /// Of a bar with its bar line.
+    pub bar: usize,
+    pub bars: usize,
+}
+
+/// The areas of the window. Where there is room, the grid continues in further systems, each with rows for all layers: the rows of
+/// bars, as in a score. The areas of the grid are those of the first one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Layout {
     pub top: Rect,
@@ -31,22 +44,39 @@ pub(crate) struct Layout {
     pub pane_right: bool,
     pub transport: Rect,
     pub hints: Rect,
+    /// At least 1; only the last one may be empty in part.
+    pub systems: u16,
+    /// Columns from the start of a system to that of the next one; several systems break at bar lines.
+    pub system_columns: usize,
+    /// First visible column of the section.
+    pub first_column: usize,
+    /// Column of the bar line that closes the section.
+    pub end_column: usize,
 }
 
 impl Layout {
-    /// The layout of a window for so many layers and a section of so many columns; `None` if the window is too small. The pane is
-    /// to the right of the grid if there are columns for both, and narrower if the whole section is then visible; otherwise it goes
-    /// below if there are rows for its whole content.
-    pub(crate) fn new(width: u16, height: u16, layers: usize, columns: usize, strips: Strips) -> Option<Self> {
+    /// The layout of a window for so many layers; `None` if the window is too small. The pane is below the grid if there are rows
+    /// for its whole content, otherwise to the right of it if there are columns for both, and narrower if the whole section is then
+    /// visible.
+    pub(crate) fn new(
+        width: u16,
+        height: u16,
+        layers: usize,
+        section: SectionColumns,
+        strips: Strips,
+        first_column: usize,
+    ) -> Option<Self> {
         if width < MIN_WIDTH || height < MIN_HEIGHT {
             return None;
         }
+        let gutter = GUTTERS.iter().find(|g| width >= g.0).map_or(0, |g| g.1);
         // Top line, two lines of ruler, strips, transport, hints.
         let room = height - 5 - STRIPS;
-        let free = usize::from(width).saturating_sub(usize::from(GUTTER) + 1 + columns);
+        let columns = section.bar * section.bars + 1;
+        let free = usize::from(width).saturating_sub(usize::from(gutter) + 1 + columns);
         let whole = free >= usize::from(MIN_PANE_WIDTH);
         let rows_below = room.saturating_sub(layers.clamp(1, 64) as u16);
-        let pane_right = width >= WIDE && (whole || rows_below < FULL_PANE_HEIGHT);
+        let pane_right = width >= WIDE && rows_below < FULL_PANE_HEIGHT;
         let pane_width = match pane_right {
             true if whole => (width * 2 / 5).min(MAX_PANE_WIDTH).min(free as u16),
             true => (width * 2 / 5).min(MAX_PANE_WIDTH),
@@ -55,10 +85,15 @@ impl Layout {
         let left = if pane_right { width - pane_width - 1 } else { width };
         let min_pane_height = if pane_right { 0 } else { (room / 2).max(6) };
         let rows = (layers.clamp(1, 64) as u16).min(room - min_pane_height);
-        let cells = Rect::new(GUTTER, 3, left - GUTTER, rows);
         let max_strips = if strips == Strips::All { MAX_STRIPS } else { STRIPS };
         let strips = max_strips.min(STRIPS + room - min_pane_height - rows);
-        let below = 3 + rows + strips;
+        let visible = left - gutter;
+        let step = 2 + rows + strips + 1;
+        let grid_height = if pane_right { height - 3 } else { height.saturating_sub(3 + MIN_PANE_HEIGHT) };
+        let (systems, system_columns) = systems(section, usize::from(visible), usize::from((grid_height + 1) / step));
+        // A system of several ends with its closing bar line.
+        let visible = if systems > 1 { (system_columns + 1) as u16 } else { visible };
+        let below = systems * step;
         let pane = if pane_right {
             Rect::new(left + 1, 1, pane_width, height - 3)
         } else {
@@ -66,16 +101,61 @@ impl Layout {
         };
         Some(Self {
             top: Rect::new(0, 0, width, 1),
-            ruler: Rect::new(GUTTER, 1, left - GUTTER, 2),
-            names: Rect::new(0, 3, GUTTER, rows),
-            cells,
-            strips: Rect::new(GUTTER, 3 + rows, left - GUTTER, strips),
+            ruler: Rect::new(gutter, 1, visible, 2),
+            names: Rect::new(0, 3, gutter, rows),
+            cells: Rect::new(gutter, 3, visible, rows),
+            strips: Rect::new(gutter, 3 + rows, visible, strips),
             pane,
             pane_right,
             transport: Rect::new(0, height - 2, width, 1),
             hints: Rect::new(0, height - 1, width, 1),
+            systems,
+            system_columns,
+            first_column,
+            end_column: columns - 1,
         })
     }
+
+    /// The same window with the areas of the grid moved to the `index`th system.
+    pub(crate) fn system(&self, index: u16) -> Self {
+        let step = 2 + self.cells.height + self.strips.height + 1;
+        let moved = |area: Rect| Rect { y: area.y + index * step, ..area };
+        Self {
+            ruler: moved(self.ruler),
+            names: moved(self.names),
+            cells: moved(self.cells),
+            strips: moved(self.strips),
+            first_column: self.first_column + usize::from(index) * self.system_columns,
+            ..*self
+        }
+    }
+
+    /// Columns of the section that are visible at a time.
+    pub(crate) fn visible_columns(&self) -> usize {
+        match self.systems {
+            1 => usize::from(self.cells.width),
+            n => usize::from(n) * self.system_columns,
+        }
+    }
+
+    /// The window's column of a column of the section, if this system shows it.
+    pub(crate) fn x(&self, column: usize) -> Option<usize> {
+        let x = column.checked_sub(self.first_column)?;
+        // The bar line that closes a system belongs to the next one, if there is one.
+        let is_own = self.systems == 1 || x < self.system_columns || column == self.end_column;
+        (is_own && x < usize::from(self.cells.width)).then_some(x)
+    }
+}
+
+/// How many systems a section needs, at most `max`, and the columns of each: whole bars, as equally many as possible.
+fn systems(section: SectionColumns, visible: usize, max: usize) -> (u16, usize) {
+    let fit = visible.saturating_sub(1) / section.bar;
+    if fit == 0 || max < 2 || fit >= section.bars {
+        return (1, visible);
+    }
+    let needed = section.bars.div_ceil(fit);
+    let each = if needed <= max { section.bars.div_ceil(needed) } else { fit };
+    (needed.min(max) as u16, each * section.bar)
 }
 
 #[cfg(test)]
@@ -87,9 +167,12 @@ mod tests {
         for (width, height) in [(60, 18), (80, 24), (109, 30), (110, 18), (200, 60), (500, 200)] {
             for layers in [0, 1, 2, 6, 16, 64, 101, 102, 116] {
                 let strips = if layers > 100 { Strips::All } else { Strips::Two };
-                let (columns, layers) = (67 * (layers % 7), layers % 100);
-                let l = Layout::new(width, height, layers, columns, strips).expect("large enough");
-                let parts = [l.top, l.ruler, l.names, l.cells, l.strips, l.pane, l.transport, l.hints];
+                let (section, layers) = (SectionColumns { bar: 33, bars: 2 * (layers % 7) + 1 }, layers % 100);
+                let l = Layout::new(width, height, layers, section, strips, 0).expect("large enough");
+                let mut parts = vec![l.top, l.pane, l.transport, l.hints];
+                for s in (0..l.systems).map(|k| l.system(k)) {
+                    parts.extend([s.ruler, s.names, s.cells, s.strips]);
+                }
                 let window = Rect::new(0, 0, width, height);
                 for (i, a) in parts.iter().enumerate() {
                     assert_eq!(a.intersection(window), *a, "{width}x{height} {layers}");
@@ -98,28 +181,29 @@ mod tests {
                         assert!(a.intersection(*b).is_empty(), "{width}x{height} {layers}: {a} {b}");
                     }
                 }
-                assert!(l.pane.height >= 6 && l.cells.width >= 48);
+                assert!(l.pane.height >= 6 && (l.systems > 1 || l.cells.width >= 40), "{l:?}");
             }
         }
         for (width, height) in [(0, 0), (1, 1), (59, 18), (60, 17)] {
-            assert_eq!(Layout::new(width, height, 3, 67, Strips::All), None);
+            assert_eq!(Layout::new(width, height, 3, SectionColumns { bar: 33, bars: 2 }, Strips::All, 0), None);
         }
     }
 
     #[test]
-    fn the_pane_makes_room_for_a_section_that_would_be_whole() {
-        let at = |width, height, layers, columns| {
-            let l = Layout::new(width, height, layers, columns, Strips::Two).expect("large enough");
-            (l.pane_right, l.pane.width, usize::from(l.cells.width) >= columns)
+    fn the_grid_continues_in_systems_and_the_pane_takes_the_rest() {
+        let at = |width, height, layers, bars| {
+            let section = SectionColumns { bar: 33, bars };
+            let l = Layout::new(width, height, layers, section, Strips::Two, 0).expect("large enough");
+            (l.pane_right, l.pane.width, l.systems, l.system_columns)
         };
-        // Two bars of sixteenths, four, six; a low window; many layers.
-        assert_eq!(at(200, 60, 3, 67), (true, 62, true));
-        assert_eq!(at(200, 60, 3, 133), (true, 54, true));
-        assert_eq!(at(200, 60, 3, 199), (false, 200, false));
-        assert_eq!(at(160, 40, 3, 133), (false, 160, true));
-        assert_eq!(at(160, 24, 3, 133), (true, 62, false));
-        assert_eq!(at(200, 60, 40, 199), (true, 62, false));
-        assert_eq!(at(110, 18, 1, 34), (true, 44, true));
-        assert_eq!(at(109, 60, 1, 34), (false, 109, true));
+        assert_eq!(at(200, 60, 3, 2), (false, 200, 1, 168));
+        assert_eq!(at(200, 60, 3, 6), (false, 200, 2, 99));
+        assert_eq!(at(200, 60, 3, 9), (false, 200, 2, 165));
+        // As many as there are rows for, with whole bars.
+        assert_eq!(at(200, 60, 3, 64), (false, 200, 5, 165));
+        assert_eq!(at(160, 24, 3, 4), (true, 62, 2, 66));
+        assert_eq!(at(110, 18, 1, 1), (true, 44, 1, 45));
+        assert_eq!(at(80, 24, 3, 4), (false, 80, 1, 68));
+        assert_eq!(at(120, 40, 3, 9), (false, 120, 2, 99));
     }
 }

@@ -23,7 +23,7 @@ use theme::Theme;
 
 pub(crate) use columns::Scale;
 pub(crate) use full::{Block, Item, ReportPart, blocks, list_height};
-pub(crate) use layout::Layout;
+pub(crate) use layout::{Layout, SectionColumns};
 pub(crate) use lists::{help_lines, plain_list};
 pub(crate) use pen::{end, fit};
 
@@ -98,9 +98,14 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
             Some(list) => lists::plain(&mut pen, body(area), &list),
             None => {
                 let scale = state.scale();
-                grid::ruler(state, &mut pen, &layout, scale);
-                grid::layers(state, &mut pen, &layout, scale);
-                strips::strips(state, &mut pen, &layout, scale);
+                for system in (0..layout.systems).map(|k| layout.system(k)) {
+                    // The section may end before the last one.
+                    if system.first_column < scale.total() {
+                        grid::ruler(state, &mut pen, &system, scale);
+                        grid::layers(state, &mut pen, &system, scale);
+                        strips::strips(state, &mut pen, &system, scale);
+                    }
+                }
                 if *overlay == Overlay::Tap {
                     tap::pane(state, &mut pen, &layout);
                 } else {

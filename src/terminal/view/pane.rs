@@ -6,6 +6,7 @@ use crate::describe::ladder as describe_ladder;
 use crate::rhythm::Fraction;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
+use crate::terminal::view::full::further_blocks;
 use crate::terminal::view::{Layout, Pen, Pieces, fit, grid, hanging, styled, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
@@ -25,6 +26,8 @@ const MIN_LANDINGS_WIDTH: usize = 26;
 const MAX_HEARINGS: usize = 12;
 /// Maximum in a pane below the grid: each edit sends them again.
 const MAX_HEARINGS_BELOW: usize = 6;
+/// Minimum rows of a pane below the grid that shows everything it has room for.
+const MIN_TALL_HEIGHT: usize = 26;
 /// Minimum number of hearings of which one is the written beat.
 const MIN_WITH_WRITTEN: usize = 3;
 
@@ -71,7 +74,8 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     {
         left.clear();
     }
-    left.extend(landings_or_ladder(state, report, theme, split, rows.saturating_sub(left.len())));
+    let landings_rows = rows.saturating_sub(left.len());
+    left.extend(landings_or_ladder(state, report, theme, split, landings_rows));
     // A low pane shows at least the first hearing and the first reason.
     let (max, lead_change) = match rows {
         0..=6 => (1, 0),
@@ -79,9 +83,20 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         8..=9 => (3, 0),
         _ => ((rows / 2).saturating_sub(4).clamp(4, MAX_HEARINGS_BELOW), 1),
     };
+    let is_tall = rows >= MIN_TALL_HEIGHT;
+    let max = if is_tall { report.hearings.len().min(rows / 2) } else { max };
     let mut right = hearings(state, report, theme, right_width, max);
-    right.resize(max + 2 + lead_change, Vec::new());
+    // In a low pane each block has a fixed number of rows, so that an edit moves little; in a tall one nothing is left out for it.
+    let hearings_rows = if is_tall { right.len() + 1 } else { max + 2 + lead_change };
+    right.resize(hearings_rows, Vec::new());
     right.extend(reasons(state, theme, right_width, rows.saturating_sub(right.len())));
+    if is_tall {
+        for block in further_blocks(state, split) {
+            if left.len() + block.lines.len() <= rows {
+                left.extend(block.lines);
+            }
+        }
+    }
     pen.lines(area, 0, 0, &left);
     pen.lines(area, split + 2, 0, &right);
 }

@@ -1,6 +1,7 @@
 //! Draws the pulses of hearings under the grid, in the same columns as the cells.
 
 use crate::analysis::{Hearing, HearingKind, Report};
+use crate::describe;
 use crate::rhythm::Time;
 use crate::terminal::State;
 use crate::terminal::view::grid::playhead;
@@ -24,12 +25,23 @@ pub(crate) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
     let others = report.hearings.iter().enumerate().filter(is_other);
     shown.extend(others.map(|(_, h)| (h, "", theme.faint())));
     for (row, (h, name, style)) in shown.iter().take(usize::from(layout.strips.height)).enumerate() {
-        let label = format!("{name:<5} {:>4.0}", bpm_here(state, report, h));
-        pen.put(names, 0, row, &fit(&label, 11), *style);
+        let room = usize::from(names.width) - 1;
+        pen.put(names, 0, row, &fit(&label(state, report, h, name, room), room), *style);
         strip(state, pen, layout, scale, report, (h, row, *style));
     }
-    if let Some(x) = playhead(state, scale, layout.strips.width) {
+    if let Some(x) = playhead(state, layout, scale) {
         pen.column_style(layout.strips, x, theme.playhead());
+    }
+}
+
+/// The name of a strip, the tempo of its hearing and, where there is room, its likelihood and kind.
+fn label(state: &State, report: &Report, hearing: &Hearing, name: &str, room: usize) -> String {
+    let tempo = format!("{name:<5} {:>4.0}", bpm_here(state, report, hearing));
+    let likely = describe::likelihood(hearing);
+    match room {
+        0..=14 => tempo,
+        15..=24 => format!("{tempo} {likely:>5}"),
+        _ => format!("{tempo} {likely:>5} {}", hearing.kind.short()),
     }
 }
 
@@ -73,10 +85,10 @@ fn strip(
             break;
         }
         let column = scale.nearest_column((pulse - start) / per_beat);
-        if column >= state.view.scroll + width {
+        if column >= layout.first_column + width {
             break;
         }
-        let Some(x) = column.checked_sub(state.view.scroll) else { continue };
+        let Some(x) = column.checked_sub(layout.first_column) else { continue };
         let next = hearing.pulses.get(i + 1).or_else(|| hearing.pulses.get(i.wrapping_sub(1)));
         let period = next.map_or(per_beat, |n| (n - pulse).abs());
         let tolerance = period * AGREES;

@@ -15,11 +15,38 @@ pub enum Colours {
     Many,
 }
 
+/// The background of the terminal.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Background {
+    /// Light text on black or another dark colour, also if the terminal does not say.
+    #[default]
+    Dark,
+    /// Dark text on white or another light colour.
+    Light,
+}
+
+impl Background {
+    /// The background of a colour, each channel from 0 to 1: light if its relative luminance (ITU-R BT.709) exceeds a half.
+    pub(crate) fn of_colour([red, green, blue]: [f64; 3]) -> Self {
+        if 0.2126 * red + 0.7152 * green + 0.0722 * blue > 0.5 { Self::Light } else { Self::Dark }
+    }
+
+    /// The guess of some terminals, in `COLORFGBG`: the numbers of the foreground and background among 16 colours.
+    pub(crate) fn from_env(colorfgbg: &str) -> Self {
+        match colorfgbg.rsplit(';').next().and_then(|n| n.parse::<u8>().ok()) {
+            Some(7 | 9..=15) => Self::Light,
+            _ => Self::Dark,
+        }
+    }
+}
+
 /// Colours and characters of the screen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Theme {
     /// The colours of the terminal.
     pub colours: Colours,
+    /// The background that they are for.
+    pub background: Background,
     /// Only printable ASCII characters.
     pub ascii: bool,
 }
@@ -61,33 +88,40 @@ glyphs! {
 }
 
 macro_rules! styles {
-    ($($name:ident $sixteen:ident $many:literal $($modifier:ident)?;)*) => {
+    ($($name:ident ($sixteen:ident $many:expr) ($light_sixteen:ident $light_many:expr) $($modifier:ident)?;)*) => {
         impl Theme {
             $(pub(crate) fn $name(self) -> Style {
-                let (sixteen, many) = (Style::new().fg(Color::$sixteen), Style::new().fg(Color::Indexed($many)));
-                self.by_colours(Style::new(), sixteen, many)$(.add_modifier(Modifier::$modifier))?
+                let (sixteen, many) = match self.background {
+                    Background::Dark => (Color::$sixteen, $many),
+                    Background::Light => (Color::$light_sixteen, $light_many),
+                };
+                let many = if sixteen == Color::Reset { sixteen } else { Color::Indexed(many) };
+                let style = |colour| Style::new().fg(colour);
+                self.by_colours(Style::new(), style(sixteen), style(many))$(.add_modifier(Modifier::$modifier))?
             })*
         }
     };
 }
 
+// Of each style the colour on a dark background and on a light one, among 16 and among 256. `Reset` is the terminal's own
+// foreground.
 styles! {
-    strong White 255 BOLD;
-    heading Cyan 110 BOLD;
-    warning Red 203 BOLD;
+    strong (Reset 0) (Reset 0) BOLD;
+    heading (Cyan 110) (Cyan 24) BOLD;
+    warning (Red 203) (Red 160) BOLD;
     // Rests, bar lines, secondary text.
-    faint DarkGray 243;
+    faint (DarkGray 243) (DarkGray 242);
     // Values worth looking at.
-    value Green 150;
-    key Yellow 215;
+    value (Green 150) (Green 28);
+    key (Yellow 215) (Magenta 130);
     // Plain attacks and holds.
-    attack White 223;
-    accent Yellow 215 BOLD;
-    ghost Gray 180;
+    attack (Reset 0) (Reset 0);
+    accent (Yellow 215) (Red 124) BOLD;
+    ghost (Gray 180) (DarkGray 95);
     // Cells of a muted layer.
-    muted DarkGray 240;
-    written Blue 75;
-    hearing Magenta 176;
+    muted (DarkGray 240) (Gray 247);
+    written (LightBlue 75) (Blue 26);
+    hearing (Magenta 176) (Magenta 127);
 }
 
 /// Bars from none to all.
@@ -111,11 +145,18 @@ impl Theme {
         } else {
             Colours::Sixteen
         };
-        Self { colours, ascii: plain || !utf8 }
+        Self { colours, background: Background::default(), ascii: plain || !utf8 }
     }
 
     pub(crate) fn glyphs(self) -> &'static Glyphs {
         if self.ascii { &ASCII } else { &UNICODE }
+    }
+
+    fn by_background<T>(self, dark: T, light: T) -> T {
+        match self.background {
+            Background::Dark => dark,
+            Background::Light => light,
+        }
     }
 
     fn by_colours(self, none: Style, sixteen: Style, many: Style) -> Style {
@@ -129,21 +170,25 @@ impl Theme {
     /// Of the cursor, and of the selected line of a list.
     pub(crate) fn cursor(self) -> Style {
         let reversed = Style::new().reversed();
-        self.by_colours(reversed, reversed, Style::new().fg(Color::Indexed(16)).bg(Color::Indexed(252)))
+        let (text, under) = self.by_background((16, 252), (231, 238));
+        self.by_colours(reversed, reversed, Style::new().fg(Color::Indexed(text)).bg(Color::Indexed(under)))
     }
 
     pub(crate) fn selected(self) -> Style {
         let underlined = Style::new().underlined();
-        self.by_colours(underlined, underlined.bg(Color::Blue), underlined.bg(Color::Indexed(24)))
+        let (sixteen, many) = self.by_background((Color::Blue, 24), (Color::Cyan, 153));
+        self.by_colours(underlined, underlined.bg(sixteen), underlined.bg(Color::Indexed(many)))
     }
 
     pub(crate) fn playhead(self) -> Style {
-        self.by_colours(Style::new().bold(), Style::new().bg(Color::Green), Style::new().bg(Color::Indexed(22)))
+        let many = self.by_background(22, 157);
+        self.by_colours(Style::new().bold(), Style::new().bg(Color::Green), Style::new().bg(Color::Indexed(many)))
     }
 
     /// Background of every other beat, with 256 colours only.
     pub(crate) fn other_beat(self) -> Style {
-        self.by_colours(Style::new(), Style::new(), Style::new().bg(Color::Indexed(235)))
+        let many = self.by_background(235, 254);
+        self.by_colours(Style::new(), Style::new(), Style::new().bg(Color::Indexed(many)))
     }
 
     /// Text in which hidden characters are escaped, in ASCII if the theme demands it.
@@ -175,7 +220,33 @@ mod tests {
             ((false, "dumb", "", true, "de_DE.UTF-8"), (Colours::None, true)),
         ];
         for ((no, term, color, plain, locale), (colours, ascii)) in rows {
-            assert_eq!(Theme::from_env(no, term, color, plain, locale), Theme { colours, ascii }, "{term} {locale}");
+            assert_eq!(
+                Theme::from_env(no, term, color, plain, locale),
+                Theme { colours, ascii, ..Theme::default() },
+                "{term} {locale}"
+            );
+        }
+    }
+
+    #[test]
+    fn the_background_is_light_or_dark() {
+        for (colour, background) in [
+            ([0.0; 3], Background::Dark),
+            ([1.0; 3], Background::Light),
+            ([0.0, 0.17, 0.21], Background::Dark),
+            ([0.99, 0.96, 0.89], Background::Light),
+            ([0.0, 0.0, 1.0], Background::Dark),
+        ] {
+            assert_eq!(Background::of_colour(colour), background, "{colour:?}");
+        }
+        let rows = [
+            ("15;0", Background::Dark),
+            ("0;15", Background::Light),
+            ("0;default;7", Background::Light),
+            ("", Background::Dark),
+        ];
+        for (text, background) in rows {
+            assert_eq!(Background::from_env(text), background, "{text}");
         }
     }
 

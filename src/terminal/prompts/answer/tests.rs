@@ -5,7 +5,7 @@ use crate::rhythm::Time;
 use crate::session::Keep;
 use crate::terminal::commands::{self, Action};
 use crate::terminal::prompts::current_value;
-use crate::terminal::{Colours, Keymap, State, Theme};
+use crate::terminal::{Background, Colours, Keymap, State, Theme};
 use proptest::prelude::*;
 
 /// Every question there is: those of the table, and those that follow a choice.
@@ -106,7 +106,7 @@ fn a_new_section_is_answered_with_a_name_a_meter_or_both() {
 
 #[test]
 fn what_a_line_begins_with_is_allowed() {
-    let theme = Theme { colours: Colours::None, ascii: true };
+    let theme = Theme { colours: Colours::None, background: Background::Dark, ascii: true };
     let state = State::new(groove(), Some("riff.toml".into()), Keymap::default(), theme, (80, 24));
     let lines = all().into_iter().map(|q| (q, current_value(&state, q))).filter(|(_, text)| !text.is_empty());
     let read = lines.map(|(q, text)| assert!(q.parse(&text, &state.session).is_ok(), "{q:?} {text}"));

@@ -1,4 +1,4 @@
-//! Parses the bytes that a terminal sends: keys, mouse reports and pasted text.
+//! Parses the bytes that a terminal sends: keys, mouse reports, pasted text, and the colour of its background.
 
 use ratatui::crossterm::event::{
     Event as Input, KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind,
@@ -14,6 +14,9 @@ const MAX_PASTE: usize = 1 << 20;
 const MAX_SEQUENCE: usize = 64;
 const PASTE_START: &[u8] = b"\x1b[200~";
 const PASTE_END: &[u8] = b"\x1b[201~";
+/// Asks for the background colour (OSC 11, as in xterm's control sequences), and how a reply starts.
+pub(in crate::terminal::shell) const BACKGROUND_QUERY: &str = "\x1b]11;?\x1b\\";
+const BACKGROUND_REPLY: &[u8] = b"\x1b]11;rgb:";
 
 #[derive(Debug, Default)]
 pub(super) struct Parser {
@@ -21,12 +24,16 @@ pub(super) struct Parser {
     bytes: Vec<u8>,
     /// Pasted text whose end is still to come.
     paste: Option<Vec<u8>>,
+    /// The last reply to [`BACKGROUND_QUERY`] that nobody has taken: red, green and blue from 0 to 1.
+    background: Option<[f64; 3]>,
 }
 
 enum Parsed {
     /// So many bytes are this input, or are to be dropped.
     Done(usize, Option<Input>),
     PasteStart,
+    /// So many bytes are a reply with this colour.
+    Background(usize, [f64; 3]),
     Incomplete,
 }
 
@@ -77,6 +84,10 @@ impl Parser {
                         self.bytes.clear();
                         break;
                     }
+                    Parsed::Background(count, colour) => {
+                        at += count;
+                        self.background = Some(colour);
+                    }
                     Parsed::Incomplete => break,
                 }
             }
@@ -87,6 +98,11 @@ impl Parser {
         }
     }
 
+    /// The colour of the background, if the terminal has sent it since the last call.
+    pub(super) fn take_background(&mut self) -> Option<[f64; 3]> {
+        self.background.take()
+    }
+
     /// Parses the bytes that were kept, since none follow.
     pub(super) fn flush(&mut self) -> Vec<Input> {
         if let Some(paste) = self.paste.take() {
@@ -94,7 +110,7 @@ impl Parser {
         }
         match std::mem::take(&mut self.bytes)[..] {
             [0x1b] => vec![Input::Key(KeyCode::Esc.into())],
-            [0x1b, byte @ (b'[' | b'O')] => vec![key(KeyCode::Char(byte.into()), KeyModifiers::ALT)],
+            [0x1b, byte @ (b'[' | b'O' | b']')] => vec![key(KeyCode::Char(byte.into()), KeyModifiers::ALT)],
             _ => Vec::new(),
         }
     }
@@ -110,6 +126,7 @@ fn parse(bytes: &[u8]) -> Parsed {
         [0x1b] | [0x1b, b'O'] => Parsed::Incomplete,
         [0x1b, 0x1b, ..] => Parsed::Done(1, Some(Input::Key(KeyCode::Esc.into()))),
         [0x1b, b'[', rest @ ..] => parse_csi(bytes, rest),
+        [0x1b, b']', ..] if let Some(parsed) = parse_background(bytes) => parsed,
         [0x1b, b'O', letter @ (b'A'..=b'D' | b'F' | b'H' | b'P'..=b'S'), ..] => {
             Parsed::Done(3, letter_key(*letter).map(|code| Input::Key(code.into())))
         }
@@ -149,6 +166,30 @@ fn parse_key(bytes: &[u8]) -> Parsed {
         }
     };
     Parsed::Done(1, Some(input))
+}
+
+/// Parses a reply to [`BACKGROUND_QUERY`], which ends with BEL or ST; `None` if it is none, such as Alt and `]`.
+fn parse_background(bytes: &[u8]) -> Option<Parsed> {
+    if BACKGROUND_REPLY.starts_with(bytes) {
+        return Some(Parsed::Incomplete);
+    }
+    let rest = bytes.strip_prefix(BACKGROUND_REPLY)?;
+    let count = rest.iter().take(MAX_SEQUENCE).take_while(|b| b.is_ascii_hexdigit() || **b == b'/').count();
+    let end = match rest[count..] {
+        [0x07, ..] => 1,
+        [0x1b, b'\\', ..] => 2,
+        [] | [0x1b] if count < MAX_SEQUENCE => return Some(Parsed::Incomplete),
+        _ => return None,
+    };
+    // Each channel has one to four hexadecimal digits.
+    let channel = |digits: &str| {
+        let value = u16::from_str_radix(digits, 16).ok()?;
+        Some(f64::from(value) / f64::from((1_u32 << (4 * digits.len())) - 1))
+    };
+    let text = std::str::from_utf8(&rest[..count]).ok()?;
+    let channels: Option<Vec<f64>> = text.split('/').map(channel).collect();
+    let colour: [f64; 3] = channels?.try_into().ok()?;
+    Some(Parsed::Background(BACKGROUND_REPLY.len() + count + end, colour))
 }
 
 fn letter_key(letter: u8) -> Option<KeyCode> {
@@ -307,6 +348,25 @@ mod tests {
         assert_eq!(keys(b"\x1b[<65;10;5M"), at(MouseEventKind::ScrollDown, KeyModifiers::NONE));
         assert_eq!(keys(b"\x1b[M *%"), at(MouseEventKind::Down(left), KeyModifiers::NONE));
         assert!(keys(b"\x1b[<35;10;5M\x1b[<2;10;5M").is_empty());
+    }
+
+    #[test]
+    fn the_background_is_read_from_the_reply_and_is_no_key() {
+        let x = key(KeyCode::Char('x'), KeyModifiers::NONE);
+        for (reply, colour) in [
+            (&b"\x1b]11;rgb:ffff/8000/0000\x1b\\"[..], [1.0, 32_768.0 / 65_535.0, 0.0]),
+            (b"\x1b]11;rgb:ff/ff/ff\x07", [1.0; 3]),
+        ] {
+            for at in 0..reply.len() {
+                let mut parser = Parser::default();
+                assert_eq!(parser.feed(&reply[..at]), []);
+                assert_eq!(parser.feed(&[&reply[at..], b"x"].concat()), std::slice::from_ref(&x));
+                assert_eq!(parser.take_background(), Some(colour));
+                assert_eq!(parser.take_background(), None);
+            }
+        }
+        assert_eq!(keys(b"\x1b]"), [key(KeyCode::Char(']'), KeyModifiers::ALT)]);
+        assert_eq!(keys(b"\x1b]11;rgb:zz/\x07x").last(), Some(&x));
     }
 
     #[test]
