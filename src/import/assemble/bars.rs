@@ -2,7 +2,7 @@
 
 use super::mixed_number;
 use crate::import::draft::{DraftBar, ImportDraft};
-use crate::import::{Warnings, too_fine};
+use crate::import::{Warnings, too_fine_error};
 use crate::notation::FormatError;
 use crate::rhythm::bounds::{BARS, BEATS_PER_BAR, NAME, SECTIONS};
 use crate::rhythm::{Fraction, Meter, Section, Swing, Tempo, Time, expected};
@@ -95,7 +95,8 @@ pub(super) fn place_bars(draft: &ImportDraft, warnings: &mut Warnings) -> Result
             runs.push(Run { meter: meter.clone(), tempo, swing: bar.swing, bars: 0, name });
         }
         let section = runs.len() - 1;
-        let start_in_section = meter.bar().repeated(usize::from(runs[section].bars)).ok_or_else(|| too_fine(""))?;
+        let start_in_section =
+            meter.bar().repeated(usize::from(runs[section].bars)).ok_or_else(|| too_fine_error(""))?;
         runs[section].bars += 1;
         bars.push(Bar { start, section, start_in_section, meter, number: bar.number.clone() });
     }
@@ -127,7 +128,7 @@ fn source_bars<'a>(draft: &'a ImportDraft, warnings: &mut Warnings) -> Result<(V
             return Err(FormatError::new(place(), expected(wanted, format!("{length} of a whole note"))));
         };
         rows.push(SourceBar { start, meter, tempo: bar.tempo.rounded(), bar });
-        start = start.plus(length).ok_or_else(|| too_fine(""))?;
+        start = start.plus(length).ok_or_else(|| too_fine_error(""))?;
     }
     Ok((rows, start))
 }

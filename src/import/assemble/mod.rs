@@ -16,10 +16,10 @@ pub(super) use grid::magnitude;
 pub(crate) use quantize::{Rounding, Source, quantize_draft};
 
 use super::draft::{DraftTrack, ImportDraft};
-use crate::import::{Warnings, too_fine};
-use crate::notation::{FormatError, count, count_were};
+use crate::import::{Warnings, too_fine_error};
+use crate::notation::{FormatError, count_were};
 use crate::rhythm::bounds::{GAIN, LAYERS, PAN, TIMES};
-use crate::rhythm::{Attack, Fraction, Groove, Layer, Section, Time};
+use crate::rhythm::{Attack, Fraction, Groove, Layer, Section, Time, count};
 use bars::{Bar, Bars, Run};
 use std::cmp::Reverse;
 use std::sync::Arc;
@@ -113,12 +113,12 @@ pub(crate) fn assemble(draft: &ImportDraft, warnings: &mut Warnings) -> Result<G
 /// The notes of a track by section, cut at its end, in [`PlacedNote::onset_order`].
 fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Result<Vec<Vec<PlacedNote>>, FormatError> {
     let place = || format!("track '{}'", track.layer.name);
-    let too_fine = || too_fine(place());
+    let too_fine_error = || too_fine_error(place());
     let mut cut = WarningGroup::new(warnings, "cut at the end of a section");
     let mut sections = vec![Vec::new(); bars.runs.len()];
     let (mut outside, mut empty) = (0, 0);
     for note in &track.notes {
-        let end = note.start.plus(note.length).ok_or_else(too_fine)?;
+        let end = note.start.plus(note.length).ok_or_else(too_fine_error)?;
         let Some(first) = bars.bar_at(note.start).filter(|_| note.start < bars.end) else {
             outside += 1;
             continue;
@@ -129,13 +129,13 @@ fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Resu
         }
         let section = first.section;
         let in_section = |bar: &Bar, at: Time| at.minus(bar.start).and_then(|t| t.plus(bar.start_in_section));
-        let start = in_section(first, note.start).ok_or_else(too_fine)?;
+        let start = in_section(first, note.start).ok_or_else(too_fine_error)?;
         let last = bars.bar_before(end);
         let section_end = bars.length(section);
         let end = if last.section == section && end <= bars.end {
-            in_section(last, end).ok_or_else(too_fine)?.min(section_end)
+            in_section(last, end).ok_or_else(too_fine_error)?.min(section_end)
         } else {
-            let kept = section_end.minus(start).ok_or_else(too_fine)?;
+            let kept = section_end.minus(start).ok_or_else(too_fine_error)?;
             let message = || format!("a note of {} crosses the end of its section; cut to {kept}", note.length);
             cut.add(|| bars.describe(&track.layer.name, section, start), message);
             section_end

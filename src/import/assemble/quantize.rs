@@ -6,8 +6,8 @@ use super::performance::PlayedGrids;
 use crate::import::Warnings;
 use crate::import::draft::{DraftBar, DraftTrack, ImportDraft};
 use crate::import::midi::TOLERANCE_MS;
-use crate::notation::{FormatError, TimedNote, count, count_were};
-use crate::rhythm::{Fraction, Span, Swing, Time};
+use crate::notation::{FormatError, TimedNote, count_were};
+use crate::rhythm::{Fraction, Span, Swing, Time, count};
 
 /// How exact the times of a source are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -2,10 +2,10 @@
 
 use super::{MAX_BYTES, MAX_NOTES};
 use crate::import::Warnings;
+use crate::notation::FormatError;
 use crate::notation::general_midi;
 use crate::notation::teeter_meta::{self, MetaEvent};
-use crate::notation::{FormatError, count};
-use crate::rhythm::{Fraction, expected};
+use crate::rhythm::{Fraction, count, expected};
 use midly::{EventIter, MetaMessage, MidiMessage, TrackEventKind};
 use std::collections::{BTreeMap, HashMap, VecDeque};
 

@@ -3,10 +3,9 @@
 use super::read::{Origin, Song};
 use super::to_draft::TickScale;
 use crate::import::Warnings;
-use crate::notation::count;
 use crate::notation::teeter_meta::MetaEvent;
 use crate::rhythm::bounds::TEMPO;
-use crate::rhythm::{Fraction, Meter, Tempo, Time};
+use crate::rhythm::{Fraction, Meter, Tempo, Time, count};
 
 /// Tempos by bar, asked for in order.
 #[derive(Default)]

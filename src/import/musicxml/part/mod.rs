@@ -10,8 +10,8 @@ use super::directions;
 use super::document::{Measure, Part, VoiceId};
 use super::dom::{Element, ElementExt, error_at};
 use crate::import::Warnings;
-use crate::notation::{FormatError, count};
-use crate::rhythm::{Fraction, Meter, Time, expected};
+use crate::notation::FormatError;
+use crate::rhythm::{Fraction, Meter, Time, count, expected};
 use std::collections::HashMap;
 
 struct PartReader<'a> {

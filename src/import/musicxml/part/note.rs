@@ -17,8 +17,8 @@ fn is_summable(t: Time) -> bool {
     t.denom() <= 1 << 40 && t.numer() <= 1 << 46
 }
 
-fn too_fine(element: Element<'_>) -> FormatError {
-    crate::import::too_fine(place_of(element))
+fn too_fine_error(element: Element<'_>) -> FormatError {
+    crate::import::too_fine_error(place_of(element))
 }
 
 impl PartReader<'_> {
@@ -58,7 +58,7 @@ impl PartReader<'_> {
     pub(super) fn move_position(&mut self, element: Element<'_>, direction: Move) -> Result<(), FormatError> {
         let by = self.duration(element)?.unwrap_or(Time::ZERO);
         let to = if direction == Move::Back { self.position.minus(by) } else { self.position.plus(by) };
-        let mut to = to.ok_or_else(|| too_fine(element))?.max(Time::ZERO);
+        let mut to = to.ok_or_else(|| too_fine_error(element))?.max(Time::ZERO);
         if self.has_rounded_duration && self.known_times.len() < MAX_KNOWN_TIMES {
             // Sums of rounded durations miss the exact times by less than a division or two.
             let slack = self.divisions_in_wholes(Fraction::whole(2)).unwrap_or(Fraction::ZERO);
@@ -86,7 +86,7 @@ impl PartReader<'_> {
         self.has_rounded_duration |= length != duration;
         let is_chord = element.has_child("chord");
         let at = if is_chord { self.last_onset } else { self.position };
-        let end = at.plus(length).filter(|t| is_summable(*t)).ok_or_else(|| too_fine(element))?;
+        let end = at.plus(length).filter(|t| is_summable(*t)).ok_or_else(|| too_fine_error(element))?;
         self.last_onset = at;
         if !is_chord {
             self.known_times.push(at);
@@ -112,7 +112,7 @@ impl PartReader<'_> {
         let index = if let Some(index) = tied {
             let note = &mut self.part.notes[index];
             let sum = note.length.plus(length).filter(|t| t.numer() <= 1 << 50);
-            note.length = sum.ok_or_else(|| too_fine(element))?;
+            note.length = sum.ok_or_else(|| too_fine_error(element))?;
             note.ends_in_tuplet = in_tuplet;
             index
         } else {
