@@ -52,12 +52,10 @@ impl<'a> WarningGroup<'a> {
 
 impl Drop for WarningGroup<'_> {
     fn drop(&mut self) {
-        let what = self.description;
-        match self.count.saturating_sub(MAX_WARNINGS_PER_KIND) {
-            0 => {}
-            1 => self.warnings.add(&self.first_omitted_place, format!("and 1 more note {what}")),
-            n => self.warnings.add(&self.first_omitted_place, format!("and {n} more notes {what}, first here")),
-        }
+        let (what, n) = (self.description, self.count.saturating_sub(MAX_WARNINGS_PER_KIND));
+        let one = format!("and 1 more note {what}");
+        let many = format!("and {n} more notes {what}, first here");
+        self.warnings.add_counted(&self.first_omitted_place, n, one, many);
     }
 }
 

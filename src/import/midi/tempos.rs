@@ -5,7 +5,7 @@ use super::to_draft::TickScale;
 use crate::import::Warnings;
 use crate::notation::teeter_meta::MetaEvent;
 use crate::rhythm::bounds::TEMPO;
-use crate::rhythm::{Fraction, Meter, Tempo, Time, count};
+use crate::rhythm::{Fraction, Meter, Tempo, Time};
 
 /// Tempos by bar, asked for in order.
 #[derive(Default)]
@@ -100,21 +100,17 @@ impl Tempos {
     }
 
     pub(super) fn warn(&self, warnings: &mut Warnings) {
-        if self.changing_bars > 0 {
-            let message = match self.changing_bars {
-                1 => "the tempo changes within this bar; replaced by one tempo with the same duration".to_owned(),
-                n => {
-                    format!("the tempo changes within {n} bars, first here; each got one tempo with the same duration")
-                }
-            };
-            warnings.add(format!("bar {}", self.first_changing_bar), message);
-        }
-        if self.clamped_bars > 0 {
-            let have = if self.clamped_bars == 1 { "has" } else { "have" };
-            let bars = count(self.clamped_bars, "bar");
-            let message = format!("{bars} {have} a tempo outside the range of a groove; replaced by the nearest one");
-            warnings.add("tempo", message);
-        }
+        let n = self.changing_bars;
+        warnings.add_counted(
+            format_args!("bar {}", self.first_changing_bar),
+            n,
+            "the tempo changes within this bar; replaced by one tempo with the same duration",
+            format_args!("the tempo changes within {n} bars, first here; each got one tempo with the same duration"),
+        );
+        let one = "1 bar has a tempo outside the range of a groove; replaced by the nearest one";
+        let n = self.clamped_bars;
+        let many = format!("{n} bars have a tempo outside the range of a groove; replaced by the nearest one");
+        warnings.add_counted("tempo", n, one, many);
     }
 }
 

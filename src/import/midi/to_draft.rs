@@ -131,23 +131,19 @@ fn bars(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<Dr
     }
     tempos.warn(warnings);
     if let Some((number, length)) = shortened.first() {
-        let message = match shortened.len() {
-            1 => format!(
-                "the meter changes within this bar; it was shortened to {length} of a whole note and became its own section"
-            ),
-            n => {
-                format!("the meter changes within {n} bars, first here; each was shortened and became its own section")
-            }
-        };
-        warnings.add(format!("bar {number}"), message);
+        let n = shortened.len();
+        warnings.add_counted(
+            format_args!("bar {number}"),
+            n,
+            format_args!("the meter changes within this bar; it was shortened to {length} of a whole note and became its own section"),
+            format_args!("the meter changes within {n} bars, first here; each was shortened and became its own section"),
+        );
     }
     markers.retain(|t, _| *t < at);
     if let Some((tick, name)) = markers.values().next() {
-        let message = match markers.len() {
-            1 => format!("ignored the marker '{name}', which is within a bar"),
-            n => format!("ignored {n} markers within bars, the first '{name}'"),
-        };
-        warnings.add(format!("tick {tick}"), message);
+        let one = format!("ignored the marker '{name}', which is within a bar");
+        let many = format!("ignored {} markers within bars, the first '{name}'", markers.len());
+        warnings.add_counted(format_args!("tick {tick}"), markers.len(), one, many);
     }
     Ok(all)
 }

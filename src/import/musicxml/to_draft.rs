@@ -108,13 +108,15 @@ fn bars(
     };
     let bars = played.iter().map(bar).collect();
     if let Some(first) = odd.first() {
-        let message = match odd.len() {
-            1 => "shorter or longer than a bar of its meter (a pickup, for example); it keeps its length".to_owned(),
-            n => format!(
-                "{n} measures, first here, are shorter or longer than a bar of their meter (pickups, for example); they keep their length"
+        warnings.add_counted(
+            format_args!("measure {}", document.measures[*first].number),
+            odd.len(),
+            "shorter or longer than a bar of its meter (a pickup, for example); it keeps its length",
+            format_args!(
+                "{} measures, first here, are shorter or longer than a bar of their meter (pickups, for example); they keep their length",
+                odd.len()
             ),
-        };
-        warnings.add(format!("measure {}", document.measures[*first].number), message);
+        );
     }
     Ok(bars)
 }
