@@ -135,7 +135,7 @@ impl PlacedBar<'_> {
                     }
                     Some(Beam::Forward) => canvas.rect(StyleClass::Note, at, y, 6.0, BEAM_THICKNESS),
                     Some(Beam::Backward) => {
-                        canvas.rect(StyleClass::Note, at + STEM_THICKNESS - 6.0, y, 6.0, BEAM_THICKNESS)
+                        canvas.rect(StyleClass::Note, at + STEM_THICKNESS - 6.0, y, 6.0, BEAM_THICKNESS);
                     }
                     Some(Beam::Continue) | None => {}
                 }

@@ -34,7 +34,7 @@ pub(super) struct Run {
 }
 
 #[derive(Debug)]
-pub(super) struct Bars {
+pub(super) struct Timeline {
     pub(super) bars: Vec<Bar>,
     pub(super) runs: Vec<Run>,
     /// The end of the source.
@@ -82,7 +82,7 @@ struct SourceBar<'a> {
 ///
 /// # Errors
 /// [`FormatError`] if there is no bar, a bar is too long, or the meter changes more often than a groove may have sections.
-pub(super) fn place_bars(draft: &ImportDraft, warnings: &mut Warnings) -> Result<Bars, FormatError> {
+pub(super) fn place_bars(draft: &ImportDraft, warnings: &mut Warnings) -> Result<Timeline, FormatError> {
     let (rows, end) = source_bars(draft, warnings)?;
     if rows.is_empty() {
         return Err(FormatError::new("", expected("at least one bar", "none")));
@@ -100,7 +100,7 @@ pub(super) fn place_bars(draft: &ImportDraft, warnings: &mut Warnings) -> Result
         runs[section].bars += 1;
         bars.push(Bar { start, section, start_in_section, meter, number: bar.number.clone() });
     }
-    Ok(Bars { bars, runs, end })
+    Ok(Timeline { bars, runs, end })
 }
 
 /// The bars of a draft that have a length, and the end of the last.
@@ -237,7 +237,7 @@ pub(super) fn sections(runs: &[Run]) -> Vec<Section> {
     runs.iter().zip(section_names(&wanted)).map(section).collect()
 }
 
-impl Bars {
+impl Timeline {
     /// The bar at a time of the source: the last one after the end, `None` before the start.
     pub(super) fn bar_at(&self, at: Time) -> Option<&Bar> {
         self.bars[..self.bars.partition_point(|b| b.start <= at)].last()

@@ -13,7 +13,7 @@ pub(super) struct Tempos {
     /// Microseconds per quarter from a time on.
     changes: Vec<(Time, u32)>,
     /// Exact tempos of the section events of this program.
-    exact_tempos: Vec<(Time, Tempo)>,
+    exact_changes: Vec<(Time, Tempo)>,
     /// Index of the change in force.
     current_change: usize,
     /// Bars in which the tempo changes, and the first of them.
@@ -57,7 +57,7 @@ impl Tempos {
             MetaEvent::Section { tempo, .. } => Some((scale.time(*tick)?, *tempo)),
             _ => None,
         });
-        Self { changes, exact_tempos: exact.collect(), ..Self::default() }
+        Self { changes, exact_changes: exact.collect(), ..Self::default() }
     }
 
     /// The tempo of a bar: the one in force, or the mean of a bar in which it changes.
@@ -69,7 +69,8 @@ impl Tempos {
         let mut later = self.changes[self.current_change + 1..].iter().take_while(|c| c.0 < to).peekable();
         if later.peek().is_none() {
             // An exact tempo holds until another one is set after it.
-            let exact = self.exact_tempos.partition_point(|e| e.0 <= from).checked_sub(1).map(|i| self.exact_tempos[i]);
+            let exact =
+                self.exact_changes.partition_point(|e| e.0 <= from).checked_sub(1).map(|i| self.exact_changes[i]);
             if let Some((_, tempo)) = exact.filter(|e| e.0 >= since) {
                 return tempo;
             }

@@ -76,7 +76,7 @@ impl PartReader<'_> {
 
     pub(super) fn note(&mut self, element: Element<'_>) -> Result<(), FormatError> {
         if element.has_child("grace") {
-            self.counts.grace_notes += 1;
+            self.counts.grace += 1;
             return Ok(());
         }
         let Some(duration) = self.duration(element)? else {
@@ -96,10 +96,10 @@ impl PartReader<'_> {
             return Ok(());
         }
         if element.has_child("cue") {
-            self.counts.cue_notes += 1;
+            self.counts.cue += 1;
             return Ok(());
         }
-        self.counts.chord_notes += usize::from(is_chord);
+        self.counts.chord += usize::from(is_chord);
         let staff = element.child_text("staff").and_then(|s| s.parse().ok()).unwrap_or(1);
         let key = self.key(element, staff)?;
         let instrument = element.child("instrument").and_then(|i| i.attribute("id"));
@@ -155,7 +155,7 @@ impl PartReader<'_> {
             return Err(error_at(pitch, expected("a pitch with an octave from 0 to 9", "none")));
         };
         let alter = number(pitch, "alter")?.unwrap_or(Fraction::ZERO);
-        self.counts.microtonal_notes += usize::from(alter.denom() != 1);
+        self.counts.microtone += usize::from(alter.denom() != 1);
         let transposed = self.transpose.get(&staff).or_else(|| self.transpose.get(&0)).copied().unwrap_or(0);
         let key = (octave.numer() + 1) * 12 + step + alter.round().clamp(-24, 24) + i64::from(transposed);
         let key = u8::try_from(key).ok().filter(|k| *k < 128);
