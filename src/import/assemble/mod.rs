@@ -20,7 +20,7 @@ use crate::import::{Warnings, too_fine_error};
 use crate::notation::{FormatError, count_were};
 use crate::rhythm::bounds::{GAIN, LAYERS, PAN, TIMES};
 use crate::rhythm::{Attack, Fraction, Groove, Layer, Section, Time, count};
-use bars::{Bar, Run, Timeline};
+use bars::{BarRun, Timeline, TimelineBar};
 use std::cmp::Reverse;
 use std::sync::Arc;
 
@@ -82,7 +82,7 @@ impl PlacedNote {
 pub(crate) fn assemble(draft: &ImportDraft, warnings: &mut Warnings) -> Result<Groove, FormatError> {
     let timeline = bars::place_bars(draft, warnings)?;
     let most = LAYERS.greatest as usize;
-    let mut layers: Vec<(&DraftTrack, voices::Cells)> = Vec::new();
+    let mut layers: Vec<(&DraftTrack, voices::LayerCells)> = Vec::new();
     for track in &draft.tracks {
         let notes = place_notes(track, &timeline, warnings)?;
         let (voices, dropped) = voices::divide(track, notes, most - layers.len(), &timeline, warnings);
@@ -130,7 +130,7 @@ fn place_notes(
             continue;
         }
         let section = first.section;
-        let in_section = |bar: &Bar, at: Time| at.minus(bar.start).and_then(|t| t.plus(bar.start_in_section));
+        let in_section = |bar: &TimelineBar, at: Time| at.minus(bar.start).and_then(|t| t.plus(bar.start_in_section));
         let start = in_section(first, note.start).ok_or_else(too_fine_error)?;
         let last = timeline.bar_before(end);
         let section_end = timeline.length(section);
@@ -166,7 +166,7 @@ fn mixed_number(x: Fraction) -> String {
 }
 
 /// Folds runs of one name that sound the same into one section played several times.
-fn fold_repeats(runs: &[Run], sections: Vec<Section>, layers: Vec<Layer>) -> (Vec<Section>, Vec<Layer>) {
+fn fold_repeats(runs: &[BarRun], sections: Vec<Section>, layers: Vec<Layer>) -> (Vec<Section>, Vec<Layer>) {
     let mut kept: Vec<usize> = Vec::new();
     let mut folded: Vec<Section> = Vec::new();
     for (i, section) in sections.into_iter().enumerate() {

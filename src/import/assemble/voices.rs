@@ -1,6 +1,6 @@
 //! Divides the notes of a track into layers without simultaneous notes.
 
-use super::bars::{Run, Timeline};
+use super::bars::{BarRun, Timeline};
 use super::grid::{self, MAX_SPAN_CELLS, Points, SpanEnd, Tolerance, split_beats};
 use super::{PlacedNote, WarningGroup};
 use crate::import::Warnings;
@@ -12,7 +12,7 @@ use std::collections::HashMap;
 const SILENT_DIVISION: u16 = 4;
 
 #[derive(Debug)]
-pub(super) struct Cells {
+pub(super) struct LayerCells {
     /// One per run of bars, as the parts.
     pub(super) divisions: Vec<u16>,
     pub(super) parts: Vec<Part>,
@@ -26,7 +26,7 @@ pub(super) fn divide(
     max_layers: usize,
     timeline: &Timeline,
     warnings: &mut Warnings,
-) -> (Vec<Cells>, Option<usize>) {
+) -> (Vec<LayerCells>, Option<usize>) {
     let mut layers = Vec::new();
     while layers.len() < max_layers {
         let mut rest: Vec<Vec<PlacedNote>> = Vec::with_capacity(notes.len());
@@ -52,12 +52,12 @@ pub(super) fn divide(
     (layers, Some(notes.iter().map(Vec::len).sum()))
 }
 
-fn beats_of(run: &Run) -> usize {
+fn beats_of(run: &BarRun) -> usize {
     run.meter.beats() * usize::from(run.bars)
 }
 
 /// The onsets and ends of a run of bars by beat.
-fn points(notes: &[PlacedNote], run: &Run) -> Vec<Points> {
+fn points(notes: &[PlacedNote], run: &BarRun) -> Vec<Points> {
     let mut all = vec![Points::new(); beats_of(run)];
     for at in notes.iter().flat_map(|n| [n.start, n.end]) {
         let Some((beat, point)) = at.ratio_to(run.meter.beat()).and_then(split_beats) else { continue };
@@ -79,7 +79,7 @@ fn write_cells(
     rest: &mut [Vec<PlacedNote>],
     timeline: &Timeline,
     warnings: &mut Warnings,
-) -> Cells {
+) -> LayerCells {
     let mut moved = WarningGroup::new(warnings, "moved");
     let mut beats: Vec<Vec<Points>> = Vec::with_capacity(notes.len());
     for (section, (run, notes)) in timeline.runs.iter().zip(&mut notes).enumerate() {
@@ -120,7 +120,7 @@ fn write_cells(
         None => {
             let whole = found(None, SILENT_DIVISION);
             let mut known: HashMap<Time, u16> = HashMap::new();
-            let of_run = |run: &Run| {
+            let of_run = |run: &BarRun| {
                 let beat = run.meter.beat();
                 *known.entry(beat).or_insert_with(|| found(Some(beat), whole))
             };
@@ -130,11 +130,11 @@ fn write_cells(
     };
     let parts = timeline.runs.iter().zip(&beats).zip(&notes).zip(swings()).zip(&divisions);
     let parts = parts.map(|((((run, beats), notes), swing), division)| part(run, beats, notes, *division, swing));
-    Cells { parts: parts.collect(), divisions }
+    LayerCells { parts: parts.collect(), divisions }
 }
 
 /// The index of each run's section in the source, which is named again at each of its passes.
-fn sections_of(runs: &[Run]) -> impl Iterator<Item = usize> {
+fn sections_of(runs: &[BarRun]) -> impl Iterator<Item = usize> {
     let begins = |i: usize| i > 0 && runs[i].name.is_some() && runs[i].name != runs[i - 1].name;
     (0..runs.len()).scan(0, move |index, i| {
         *index += usize::from(begins(i));
@@ -147,7 +147,7 @@ fn sections_of(runs: &[Run]) -> impl Iterator<Item = usize> {
 fn snap(
     notes: &mut Vec<PlacedNote>,
     beats: &[Points],
-    run: &Run,
+    run: &BarRun,
     swing: Option<Swing>,
     rest: &mut Vec<PlacedNote>,
     on_move: &mut dyn FnMut(Time, Time),
@@ -207,7 +207,7 @@ fn snap(
     true
 }
 
-fn part(run: &Run, beats: &[Points], notes: &[PlacedNote], division: u16, swing: Option<Swing>) -> Part {
+fn part(run: &BarRun, beats: &[Points], notes: &[PlacedNote], division: u16, swing: Option<Swing>) -> Part {
     let even = Span { beats: 1, cells: division };
     let mut spans = if beats.is_empty() { vec![even; beats_of(run)] } else { Vec::with_capacity(beats.len()) };
     for points in beats.chunks(run.meter.beats()) {

@@ -82,7 +82,7 @@ pub fn write(
             xml: &mut xml,
             divisions: divisions(&staff, marks).unwrap_or(MAX_DIVISIONS),
             marks,
-            state: State::default(),
+            state: PartState::default(),
         };
         for (b, bar) in staff.bars.iter().enumerate() {
             part.measure(bar, b);
@@ -183,7 +183,7 @@ fn divisions(staff: &Staff, marks: &[MarkedHearing]) -> Option<i64> {
 
 /// What is in force at the current position.
 #[derive(Default)]
-struct State {
+struct PartState {
     meter: Option<Meter>,
     tempo: Option<Tempo>,
     swing: StatedSwing,
@@ -205,7 +205,7 @@ struct Part<'a, 'b> {
     divisions: i64,
     /// The hearings whose pulses are marked over this part.
     marks: &'b [MarkedHearing],
-    state: State,
+    state: PartState,
 }
 
 impl Part<'_, '_> {

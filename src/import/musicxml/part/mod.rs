@@ -116,8 +116,8 @@ impl PartReader<'_> {
         for child in element.children() {
             match child.tag_name().name() {
                 "note" => self.note(child)?,
-                "backup" => self.move_position(child, Move::Back)?,
-                "forward" => self.move_position(child, Move::Forward)?,
+                "backup" => self.move_position(child, PositionMove::Backup)?,
+                "forward" => self.move_position(child, PositionMove::Forward)?,
                 "attributes" => self.attributes(child)?,
                 "direction" => self.direction(child),
                 "sound" => {
@@ -154,8 +154,8 @@ impl PartReader<'_> {
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Move {
-    Back,
+enum PositionMove {
+    Backup,
     Forward,
 }
 

@@ -1,6 +1,6 @@
 //! Reads the notes of a part, backups and forwards, pitches and ties.
 
-use super::{Move, OpenTie, PartReader, TieKey, number};
+use super::{OpenTie, PartReader, PositionMove, TieKey, number};
 use crate::import::assemble::magnitude;
 use crate::import::musicxml::directions;
 use crate::import::musicxml::document::{Note, VoiceId};
@@ -55,9 +55,9 @@ impl PartReader<'_> {
         self.known_times.push(to);
     }
 
-    pub(super) fn move_position(&mut self, element: Element<'_>, direction: Move) -> Result<(), FormatError> {
+    pub(super) fn move_position(&mut self, element: Element<'_>, direction: PositionMove) -> Result<(), FormatError> {
         let by = self.duration(element)?.unwrap_or(Time::ZERO);
-        let to = if direction == Move::Back { self.position.minus(by) } else { self.position.plus(by) };
+        let to = if direction == PositionMove::Backup { self.position.minus(by) } else { self.position.plus(by) };
         let mut to = to.ok_or_else(|| too_fine_error(element))?.max(Time::ZERO);
         if self.has_rounded_duration && self.known_times.len() < MAX_KNOWN_TIMES {
             // Sums of rounded durations miss the exact times by less than a division or two.
