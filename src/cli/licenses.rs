@@ -4,8 +4,8 @@ use super::Exit;
 use std::io::{self, Write};
 
 const NOTICE: &str = include_str!("licenses.md");
-const OWN: &str = include_str!("../../LICENSE");
-const FONT: &str = include_str!("../export/picture/font/LICENSE.txt");
+const OWN_LICENSE: &str = include_str!("../../LICENSE");
+const FONT_LICENSE: &str = include_str!("../export/picture/font/LICENSE.txt");
 
 pub(super) fn run() -> io::Result<Exit> {
     let mut out = io::stdout().lock();
@@ -13,6 +13,6 @@ pub(super) fn run() -> io::Result<Exit> {
     for line in NOTICE.lines().filter(|line| !line.starts_with("<!--")) {
         writeln!(out, "{line}")?;
     }
-    writeln!(out, "\n## teeter\n\n{OWN}\n## Font\n\n{}", FONT.trim_end())?;
+    writeln!(out, "\n## teeter\n\n{OWN_LICENSE}\n## Font\n\n{}", FONT_LICENSE.trim_end())?;
     Ok(Exit::Success)
 }

@@ -38,7 +38,7 @@ fn host_socket() -> Result<String, CliError> {
 }
 
 /// Quotes a word for the host's shell.
-fn quoted(word: &str) -> String {
+fn shell_quote(word: &str) -> String {
     format!("'{}'", word.replace('\'', r"'\''"))
 }
 
@@ -49,8 +49,8 @@ fn ssh_arguments(args: &RemoteArgs, local_socket: &Path, host_socket: &str) -> V
         Some(None) => " --join".to_owned(),
         None => String::new(),
     };
-    let file = args.file.as_deref().map(|file| format!(" -- {}", quoted(file))).unwrap_or_default();
-    let command = format!("{} --speaker {}{join}{file}", quoted(&args.program), quoted(host_socket));
+    let file = args.file.as_deref().map(|file| format!(" -- {}", shell_quote(file))).unwrap_or_default();
+    let command = format!("{} --speaker {}{join}{file}", shell_quote(&args.program), shell_quote(host_socket));
     let mut forward = OsString::from(format!("{host_socket}:"));
     forward.push(local_socket);
     let fixed = ["-t", "-o", "ExitOnForwardFailure=yes", "-R"].map(OsString::from);

@@ -9,7 +9,7 @@ use std::path::Path;
 const MAX_MEDIAN_GAP: f64 = 20.0;
 
 /// The first field of a line, its position, and what comes after it.
-struct Line<'a> {
+struct TapLine<'a> {
     /// From 1.
     number: usize,
     /// In characters, from 1.
@@ -29,11 +29,11 @@ pub(super) fn read(path: &Path) -> Result<(Vec<f64>, Option<String>), CliError> 
 
 /// Skips empty lines, lines that begin with `#`, and a first line whose field has no digit.
 fn parse_times(text: &str, name: &str) -> Result<(Vec<f64>, Option<String>), String> {
-    let invalid = |line: &Line<'_>, wanted: &str, found: &str| {
+    let invalid = |line: &TapLine<'_>, wanted: &str, found: &str| {
         let found: String = found.chars().take(40).collect();
         format!("{name}:{}:{}: {}", line.number, line.column, expected(wanted, format_args!("'{found}'")))
     };
-    let mut lines: Vec<Line<'_>> = text.lines().enumerate().filter_map(|(n, l)| parse_line(n + 1, l)).collect();
+    let mut lines: Vec<TapLine<'_>> = text.lines().enumerate().filter_map(|(n, l)| parse_line(n + 1, l)).collect();
     let heading = lines.first().filter(|l| !l.field.chars().any(|c| c.is_ascii_digit())).map(|l| {
         let field: String = l.field.chars().take(40).collect();
         format!("{name}: line {} ('{field}') skipped as a header", l.number)
@@ -65,25 +65,25 @@ fn is_separator(c: char) -> bool {
 }
 
 /// A line that is neither empty nor a comment.
-fn parse_line(number: usize, text: &str) -> Option<Line<'_>> {
+fn parse_line(number: usize, text: &str) -> Option<TapLine<'_>> {
     let trimmed = text.trim();
     if trimmed.is_empty() || trimmed.starts_with('#') {
         return None;
     }
     let column = text.chars().take_while(|c| c.is_whitespace()).count() + 1;
     let (field, after) = trimmed.split_at(trimmed.find(is_separator).unwrap_or(trimmed.len()));
-    Some(Line { number, column, field, after })
+    Some(TapLine { number, column, field, after })
 }
 
 /// The first line with a decimal comma. A comma also separates fields, so it is a decimal one only if every line is a whole number,
 /// and every comma after one is followed by digits only.
-fn decimal_comma<'a, 't>(lines: &'a [Line<'t>]) -> Option<&'a Line<'t>> {
+fn decimal_comma<'a, 't>(lines: &'a [TapLine<'t>]) -> Option<&'a TapLine<'t>> {
     let is_whole = |text: &str| !text.is_empty() && text.chars().all(|c| c.is_ascii_digit());
-    let has_fraction = |l: &&Line<'_>| {
+    let has_fraction = |l: &&TapLine<'_>| {
         let second = l.after.strip_prefix(',').and_then(|a| a.split(is_separator).next());
         second.is_some_and(is_whole)
     };
-    let is_decimal = |l: &Line<'_>| {
+    let is_decimal = |l: &TapLine<'_>| {
         is_whole(l.field.trim_start_matches(['-', '+'])) && (has_fraction(&l) || !l.after.starts_with(','))
     };
     lines.iter().find(has_fraction).filter(|_| lines.iter().all(is_decimal))

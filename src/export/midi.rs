@@ -13,7 +13,6 @@ use crate::rhythm::{Accent, Attack, Fraction, Groove, Layer, Meter, Pitch, Tempo
 use midly::num::{u4, u7, u15, u24, u28};
 use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, TrackEvent, TrackEventKind};
 use num_integer::lcm;
-use std::ops::Range;
 
 /// Maximum ticks per quarter of the format.
 const MAX_TICKS: i64 = 32_767;
@@ -137,11 +136,11 @@ fn channel_event(tick: u64, channel: u8, message: MidiMessage) -> Event<'static>
     (tick, TrackEventKind::Midi { channel: u4::new(channel), message })
 }
 
-fn note_events(channel: u8, ticks: Range<u64>, key: u7, velocity: u8, release: u8) -> [Event<'static>; 2] {
+fn note_events(channel: u8, start: u64, end: u64, key: u7, velocity: u8, release: u8) -> [Event<'static>; 2] {
     let (velocity, release) = (u7::new(velocity), u7::new(release));
     [
-        channel_event(ticks.start, channel, MidiMessage::NoteOn { key, vel: velocity }),
-        channel_event(ticks.end, channel, MidiMessage::NoteOff { key, vel: release }),
+        channel_event(start, channel, MidiMessage::NoteOn { key, vel: velocity }),
+        channel_event(end, channel, MidiMessage::NoteOff { key, vel: release }),
     ]
 }
 
@@ -215,7 +214,7 @@ fn layer_track<'a>(
         let release = if pitch.is_some() { 64 } else { 0 };
         let start = tick_at(note.start, per_quarter);
         let end = note.start.plus(note.length).map_or(start, |e| tick_at(e, per_quarter)).max(start + 1);
-        events.extend(note_events(channel, start..end, key, general_midi::velocity(note.attack.accent), release));
+        events.extend(note_events(channel, start, end, key, general_midi::velocity(note.attack.accent), release));
     }
     events
 }
@@ -278,7 +277,7 @@ fn click_track<'a>(
             let at = at as u64;
             let until = (at + per_quarter as u64 / 16).min(end).max(at + 1);
             let velocity = general_midi::velocity(Accent::Plain);
-            events.extend(note_events(general_midi::PERCUSSION_CHANNEL, at..until, key, velocity, 0));
+            events.extend(note_events(general_midi::PERCUSSION_CHANNEL, at, until, key, velocity, 0));
         }
     }
     events

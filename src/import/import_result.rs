@@ -31,6 +31,15 @@ impl Warnings {
         }
     }
 
+    /// Adds one warning about `count` things, the first of which is at the place: none for 0, `one` for 1, `many` for more.
+    pub(super) fn add_counted(&mut self, place: impl Display, count: usize, one: impl Display, many: impl Display) {
+        match count {
+            0 => {}
+            1 => self.add(place, one),
+            _ => self.add(place, many),
+        }
+    }
+
     pub(super) fn finish(mut self) -> Vec<String> {
         if self.omitted > 0 {
             self.kept.push(format!("file: {} more warnings", self.omitted));

@@ -17,6 +17,6 @@ use import_result::Warnings;
 use crate::notation::FormatError;
 
 /// The error for times whose exact sums would overflow.
-fn too_fine(place: impl Into<String>) -> FormatError {
+fn too_fine_error(place: impl Into<String>) -> FormatError {
     FormatError::new(place, "note lengths are too fine to represent exactly; quantize them to a coarser grid")
 }

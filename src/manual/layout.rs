@@ -19,14 +19,13 @@ pub(crate) struct Line {
     pub text: String,
 }
 
-/// Spaces between two columns of a table.
-const GAP: usize = 2;
-/// Minimum width of the last column of a table.
-const MIN_LAST: usize = 16;
+const COLUMN_GAP: usize = 2;
+/// Of a table.
+const MIN_LAST_COLUMN_WIDTH: usize = 16;
 
 /// Lays out a chapter for a window of this width.
 pub(crate) fn lay_out(markdown: &str, width: usize) -> Vec<Line> {
-    let mut layout = Layout { width: width.max(MIN_LAST), lines: Vec::new() };
+    let mut layout = Layout { width: width.max(MIN_LAST_COLUMN_WIDTH), lines: Vec::new() };
     let mut source = markdown.lines().peekable();
     while let Some(line) = source.next() {
         if line.starts_with("```") {
@@ -35,31 +34,31 @@ pub(crate) fn lay_out(markdown: &str, width: usize) -> Vec<Line> {
             layout.add(LineKind::Code, line);
         } else if line.starts_with("<!--") {
         } else if line.starts_with('#') {
-            layout.wrapped(LineKind::Heading, &plain(line.trim_start_matches('#').trim()), 0);
+            layout.add_wrapped(LineKind::Heading, &strip_emphasis(line.trim_start_matches('#').trim()), 0);
         } else if line.starts_with('|') {
             let mut rows = vec![cells(line)];
             while let Some(row) = source.next_if(|l| l.starts_with('|')) {
                 rows.push(cells(row));
             }
-            layout.table(&rows);
+            layout.add_table(&rows);
         } else if line.is_empty() {
             if layout.lines.last().is_none_or(|l| !l.text.is_empty()) {
                 layout.add(LineKind::Text, "");
             }
         } else {
             let mut text = line.to_owned();
-            while let Some(next) = source.next_if(|l| continues(l)) {
+            while let Some(next) = source.next_if(|l| continues_block(l)) {
                 text = format!("{text} {}", next.trim());
             }
             let indent = marker_width(&text);
-            layout.wrapped(LineKind::Text, &plain(&text), indent);
+            layout.add_wrapped(LineKind::Text, &strip_emphasis(&text), indent);
         }
     }
     layout.lines
 }
 
 /// Whether a line belongs to the paragraph or list item before it.
-fn continues(line: &str) -> bool {
+fn continues_block(line: &str) -> bool {
     let is_new_block = ["```", "    ", "<!--", "#", "|"].iter().any(|mark| line.starts_with(mark));
     !line.is_empty() && !is_new_block && marker_width(line) == 0
 }
@@ -77,7 +76,7 @@ fn marker_width(text: &str) -> usize {
 }
 
 /// Removes the asterisks of emphasis; code keeps its backticks.
-fn plain(text: &str) -> String {
+fn strip_emphasis(text: &str) -> String {
     let mut in_code = false;
     text.chars()
         .filter(|c| {
@@ -90,7 +89,7 @@ fn plain(text: &str) -> String {
 /// The cells of a row of a table.
 fn cells(row: &str) -> Vec<String> {
     let row = row.trim().trim_start_matches('|').trim_end_matches('|').replace("\\|", "\u{1}");
-    row.split('|').map(|cell| plain(&cell.replace('\u{1}', "|")).trim().to_owned()).collect()
+    row.split('|').map(|cell| strip_emphasis(&cell.replace('\u{1}', "|")).trim().to_owned()).collect()
 }
 
 struct Layout {
@@ -104,23 +103,23 @@ impl Layout {
     }
 
     /// Adds wrapped text; lines after the first are indented by the width of the list marker.
-    fn wrapped(&mut self, kind: LineKind, text: &str, indent: usize) {
+    fn add_wrapped(&mut self, kind: LineKind, text: &str, indent: usize) {
         let (marker, text) = text.split_at(indent);
         for (i, line) in wrap(text, self.width - indent).iter().enumerate() {
             self.add(kind, &format!("{:indent$}{line}", if i == 0 { marker } else { "" }));
         }
     }
 
-    fn table(&mut self, rows: &[Vec<String>]) {
+    fn add_table(&mut self, rows: &[Vec<String>]) {
         let columns = rows[0].len();
         let widest = |c: usize| rows.iter().filter_map(|r| r.get(c)).map(|t| t.width()).max().unwrap_or(0);
         let mut widths: Vec<usize> = (0..columns).map(widest).collect();
         if let Some((last, others)) = widths.split_last_mut() {
-            let share = self.width.saturating_sub(MIN_LAST.max(self.width / 2)) / others.len().max(1);
-            let used = |others: &[usize]| others.iter().map(|w| w + GAP).sum::<usize>();
-            if used(others) + MIN_LAST.max(*last) > self.width && used(others) > self.width / 2 {
+            let share = self.width.saturating_sub(MIN_LAST_COLUMN_WIDTH.max(self.width / 2)) / others.len().max(1);
+            let used = |others: &[usize]| others.iter().map(|w| w + COLUMN_GAP).sum::<usize>();
+            if used(others) + MIN_LAST_COLUMN_WIDTH.max(*last) > self.width && used(others) > self.width / 2 {
                 for width in others.iter_mut() {
-                    *width = (*width).min(share.saturating_sub(GAP).max(4));
+                    *width = (*width).min(share.saturating_sub(COLUMN_GAP).max(4));
                 }
             }
             *last = (*last).min(self.width.saturating_sub(used(others))).max(1);
@@ -133,7 +132,7 @@ impl Layout {
                 for (cell, width) in cells.iter().zip(&widths) {
                     let text = cell.get(y).map_or("", String::as_str);
                     line.push_str(text);
-                    line.extend(std::iter::repeat_n(' ', width.saturating_sub(text.width()) + GAP));
+                    line.extend(std::iter::repeat_n(' ', width.saturating_sub(text.width()) + COLUMN_GAP));
                 }
                 self.add(kind, &line);
             }

@@ -36,6 +36,6 @@ pub fn chapter(name: &str) -> Option<&'static Chapter> {
 }
 
 /// The names of all chapters, separated by commas.
-pub fn names() -> String {
+pub(crate) fn names() -> String {
     CHAPTERS.iter().map(|c| c.name).collect::<Vec<_>>().join(", ")
 }

@@ -1,7 +1,6 @@
 //! The error of imports and exports.
 
-pub(crate) use crate::rhythm::count;
-
+use crate::rhythm::count;
 use std::fmt;
 
 /// A file that cannot be imported, or a groove that a format cannot hold.

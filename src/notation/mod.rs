@@ -31,7 +31,7 @@ mod value;
 
 pub use crate::describe::notes::Beaming;
 pub(crate) use beam::Beam;
-pub(crate) use error::{FormatError, count, count_were};
+pub(crate) use error::{FormatError, count_were};
 pub(crate) use passes::{Pass, TimedNote, passes, timed_notes};
 pub(crate) use pitch::{Accidental, Clef, SpelledPitch};
 pub use score::Score;

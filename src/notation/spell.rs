@@ -11,7 +11,7 @@ use crate::rhythm::{Groove, MeterKind, PartContext, Pitch, SoundedAttack, Time};
 
 /// A part of a bar in which one attack sounds, or none.
 #[derive(Debug, Clone, Copy)]
-struct Run {
+struct SoundRun {
     start: Time,
     end: Time,
     /// Index into the section's attacks.
@@ -97,11 +97,11 @@ pub(super) fn section(
 }
 
 /// The attacks and rests of a bar, cut at the bar lines.
-fn runs(attacks: &[SoundedAttack], first: usize, start: Time, end: Time) -> Vec<Run> {
+fn runs(attacks: &[SoundedAttack], first: usize, start: Time, end: Time) -> Vec<SoundRun> {
     let (mut runs, mut at) = (Vec::new(), start);
     let mut push = |from: Time, to: Time, attack| {
         if from < to {
-            runs.push(Run { start: difference(from, start), end: difference(to, start), attack });
+            runs.push(SoundRun { start: difference(from, start), end: difference(to, start), attack });
         }
     };
     for (i, attack) in attacks.iter().enumerate().skip(first) {
@@ -128,7 +128,7 @@ struct CellSpan {
 }
 
 /// Appends a span without a tuplet, as a tuplet, or as equal tuplets. `None` if a value would be too short.
-fn push_written(runs: &[Run], span: CellSpan, out: &mut Vec<WrittenSpan>) -> Option<()> {
+fn push_written(runs: &[SoundRun], span: CellSpan, out: &mut Vec<WrittenSpan>) -> Option<()> {
     let CellSpan { start, length, units, cells } = span;
     let end = sum(start, length);
     let cell = length.divided(cells)?;
@@ -170,8 +170,8 @@ fn push_written(runs: &[Run], span: CellSpan, out: &mut Vec<WrittenSpan>) -> Opt
     Some(())
 }
 
-fn unbeamed_notes(runs: &[Run], spans: &[WrittenSpan], tree: &Node) -> (Vec<UnbeamedNote>, Vec<Tuplet>) {
-    if let [Run { start, end, attack: None }] = *runs {
+fn unbeamed_notes(runs: &[SoundRun], spans: &[WrittenSpan], tree: &Node) -> (Vec<UnbeamedNote>, Vec<Tuplet>) {
+    if let [SoundRun { start, end, attack: None }] = *runs {
         let rest = UnbeamedNote { start, length: difference(end, start), value: None, attack: None, tuplet: None };
         return (vec![rest], Vec::new());
     }

@@ -16,7 +16,7 @@ impl SwungValue {
 
     /// Where a written time of a bar sounds: the middle of each pair of values moves, and the times around it in proportion. A pair
     /// that the bar line cuts does not swing. Times are from the bar's start; `None` on overflow.
-    pub(crate) fn sounding(self, written: Time, bar: Time) -> Option<Time> {
+    pub(crate) fn sounding_time(self, written: Time, bar: Time) -> Option<Time> {
         let pair = self.value.repeated(2)?;
         let pairs = written.ratio_to(pair)?;
         if pair.repeated(usize::try_from(pairs.floor()).ok()? + 1)? > bar {

@@ -67,10 +67,7 @@ pub(crate) fn parse(text: &str) -> Option<MetaEvent> {
     };
     let words: Vec<&str> = rest.split_ascii_whitespace().collect();
     let value = |key: &str| words.iter().find_map(|w| w.strip_prefix(key)?.strip_prefix('='));
-    let swing = match value("swing") {
-        Some(words) => Some(Swing::parse(words)?),
-        None => None,
-    };
+    let swing = value("swing").map(|words| Swing::parse(words).ok_or(())).transpose().ok()?;
     match kind {
         "file" => Some(MetaEvent::File { exact: value("times")? == "exact" }),
         "section" => {

@@ -45,7 +45,7 @@ impl Node {
     }
 
     /// A node that is divided into two.
-    fn halved(start: Time, end: Time) -> Self {
+    fn halves(start: Time, end: Time) -> Self {
         Self { start, end, crossing: Crossing::Free, parts: None }
     }
 
@@ -57,7 +57,7 @@ impl Node {
         self.parts.clone().unwrap_or_else(|| {
             let half = self.length().divided(2).expect("bounded");
             let middle = self.start.plus(half).expect("bounded");
-            vec![Self::halved(self.start, middle), Self::halved(middle, self.end)]
+            vec![Self::halves(self.start, middle), Self::halves(middle, self.end)]
         })
     }
 
@@ -71,8 +71,8 @@ impl Node {
 /// Consecutive units, in halves if their number is a power of two.
 fn group(start: Time, unit: Time, count: usize) -> Node {
     let at = |n: usize| start.plus(unit.repeated(n).expect("bounded")).expect("bounded");
-    let units = || (0..count).map(|n| Node::halved(at(n), at(n + 1))).collect();
-    Node { parts: (!count.is_power_of_two()).then(units), ..Node::halved(start, at(count)) }
+    let units = || (0..count).map(|n| Node::halves(at(n), at(n + 1))).collect();
+    Node { parts: (!count.is_power_of_two()).then(units), ..Node::halves(start, at(count)) }
 }
 
 fn node_of_groups(start: Time, unit: Time, groups: &[usize], crossing: Crossing) -> Node {

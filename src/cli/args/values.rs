@@ -10,38 +10,38 @@ use std::str::FromStr;
 #[derive(Debug, Clone)]
 pub(crate) struct Speeds(pub(crate) Vec<Fraction>);
 
-fn within<T: FromStr + PartialOrd>(word: &str, range: RangeInclusive<T>, wanted: &str) -> Result<T, String> {
+fn parse_in_range<T: FromStr + PartialOrd>(word: &str, range: RangeInclusive<T>, wanted: &str) -> Result<T, String> {
     word.parse().ok().filter(|n| range.contains(n)).ok_or_else(|| format!("expected {wanted}"))
 }
 
 /// An exact number in a range.
-fn exact(word: &str, range: RangeInclusive<i32>, wanted: &str) -> Result<Fraction, String> {
+fn parse_fraction(word: &str, range: RangeInclusive<i32>, wanted: &str) -> Result<Fraction, String> {
     let (least, most) = (Fraction::whole(*range.start()), Fraction::whole(*range.end()));
     Fraction::parse(word).filter(|f| (least..=most).contains(f)).ok_or_else(|| format!("expected {wanted}"))
 }
 
 pub(super) fn passes(word: &str) -> Result<u32, String> {
-    within(word, 1..=10_000, "a whole number from 1 to 10000")
+    parse_in_range(word, 1..=10_000, "a whole number from 1 to 10000")
 }
 
 pub(super) fn seconds(word: &str) -> Result<f64, String> {
-    within(word, 0.01..=36_000.0, "a number from 0.01 to 36000 (seconds)")
+    parse_in_range(word, 0.01..=36_000.0, "a number from 0.01 to 36000 (seconds)")
 }
 
 pub(super) fn tap_offset(word: &str) -> Result<f64, String> {
-    within(word, -1000.0..=1000.0, "a number from -1000 to 1000 (ms)")
+    parse_in_range(word, -1000.0..=1000.0, "a number from -1000 to 1000 (ms)")
 }
 
 pub(super) fn width(word: &str) -> Result<f32, String> {
-    within(word, 480.0..=4000.0, "a number from 480 to 4000 (CSS pixels)")
+    parse_in_range(word, 480.0..=4000.0, "a number from 480 to 4000 (CSS pixels)")
 }
 
 pub(super) fn scale(word: &str) -> Result<f32, String> {
-    within(word, 0.1..=8.0, "a number from 0.1 to 8")
+    parse_in_range(word, 0.1..=8.0, "a number from 0.1 to 8")
 }
 
 pub(super) fn hearing_number(word: &str) -> Result<usize, String> {
-    within(word, 1..=usize::MAX, "the number of a hearing, from 1")
+    parse_in_range(word, 1..=usize::MAX, "the number of a hearing, from 1")
 }
 
 pub(super) fn sample_rate(word: &str) -> Result<SampleRate, String> {
@@ -57,10 +57,10 @@ pub(super) fn cell_limit(word: &str) -> Result<Limits, String> {
 /// A speed in percent as a part of the written tempo.
 pub(super) fn speed(word: &str) -> Result<Fraction, String> {
     let wanted = "a number from 20 to 200 (percent)";
-    let percent = exact(word.trim_end_matches('%'), 20..=200, wanted)?;
+    let percent = parse_fraction(word.trim_end_matches('%'), 20..=200, wanted)?;
     percent.over(Fraction::whole(100)).ok_or_else(|| format!("expected {wanted}"))
 }
 
 pub(super) fn tolerance(word: &str) -> Result<Fraction, String> {
-    exact(word, 0..=100, "a number from 0 to 100 (ms)")
+    parse_fraction(word, 0..=100, "a number from 0 to 100 (ms)")
 }

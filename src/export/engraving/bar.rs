@@ -5,7 +5,7 @@ use super::{BarColumn, FIRST_ONSET_X, FIRST_TEXT_STEP, StaffLayout, TEXT_SIZE, T
 use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
 use crate::export::picture::theme::StyleClass;
-use crate::notation::{Bar, Beam, Note, Tuplet};
+use crate::notation::{Bar, Beam, Tuplet};
 use crate::rhythm::{Accent, Time};
 
 /// A bar of one layer at its place.
@@ -22,14 +22,10 @@ pub(super) struct PlacedBar<'a> {
 }
 
 impl PlacedBar<'_> {
-    fn x_at(&self, t: Time) -> f32 {
+    fn x_at(&self, time: Time) -> f32 {
         let onsets = &self.column.onsets;
-        let found = onsets.binary_search_by(|(onset, _)| onset.cmp(&t));
+        let found = onsets.binary_search_by(|(onset, _)| onset.cmp(&time));
         self.left + found.map_or(FIRST_ONSET_X, |i| onsets[i].1) * self.stretch
-    }
-
-    fn x(&self, note: &Note) -> f32 {
-        self.x_at(note.start)
     }
 
     /// The end of the stems.
@@ -42,7 +38,7 @@ impl PlacedBar<'_> {
         let Self { layout, bar, column, left, y, stretch, is_first_of_row } = *self;
         let top = self.top();
         for (i, note) in bar.notes.iter().enumerate() {
-            let at = self.x(note);
+            let at = self.x_at(note.start);
             let Some(value) = note.value else {
                 glyph::rest(canvas, left + column.width * stretch / 2.0, y, 0);
                 continue;
@@ -116,7 +112,7 @@ impl PlacedBar<'_> {
             for (text, groups, landings) in rows {
                 let [group, landing] = layout.annotator.labels(text, bar, sound);
                 for (text, class, y) in [(group, StyleClass::Text, groups), (landing, StyleClass::Faint, landings)] {
-                    canvas.text(class, Anchor::Middle, self.x(note), y, TEXT_SIZE, &text.unwrap_or_default());
+                    canvas.text(class, Anchor::Middle, self.x_at(note.start), y, TEXT_SIZE, &text.unwrap_or_default());
                 }
             }
         }
@@ -129,7 +125,7 @@ impl PlacedBar<'_> {
             let y = self.top() + BEAM_STEP * level as f32;
             let mut from = None;
             for note in notes {
-                let at = self.x(note) + HALF_HEAD - STEM_THICKNESS;
+                let at = self.x_at(note.start) + HALF_HEAD - STEM_THICKNESS;
                 match note.beams.get(level) {
                     Some(Beam::Begin) => from = Some(at),
                     Some(Beam::End) => {
@@ -139,7 +135,7 @@ impl PlacedBar<'_> {
                     }
                     Some(Beam::Forward) => canvas.rect(StyleClass::Note, at, y, 6.0, BEAM_THICKNESS),
                     Some(Beam::Backward) => {
-                        canvas.rect(StyleClass::Note, at + STEM_THICKNESS - 6.0, y, 6.0, BEAM_THICKNESS)
+                        canvas.rect(StyleClass::Note, at + STEM_THICKNESS - 6.0, y, 6.0, BEAM_THICKNESS);
                     }
                     Some(Beam::Continue) | None => {}
                 }
@@ -157,7 +153,7 @@ impl PlacedBar<'_> {
         } else {
             format!("{}:{}", tuplet.actual, tuplet.normal)
         };
-        let (a, b, y) = (self.x(first) - HALF_HEAD, self.x(last) + HALF_HEAD + 2.0, self.top() - 5.0);
+        let (a, b, y) = (self.x_at(first.start) - HALF_HEAD, self.x_at(last.start) + HALF_HEAD + 2.0, self.top() - 5.0);
         let (half, middle) = (font::width(&label, 8.5) / 2.0 + 2.0, f32::midpoint(a, b));
         canvas.text(StyleClass::Text, Anchor::Middle, middle, y + 1.5, 8.5, &label);
         if b - a > 2.0 * half + 2.0 {

@@ -181,7 +181,7 @@ fn alt(score: &Score, lines: &[StaffLayout<'_>], notation: &NotationOptions, cut
         format!("{} ({} attacks)", line.name, sounds.filter(|s| !s.tied_from).count())
     };
     let staves: Vec<String> = score.staves.iter().zip(lines).map(staff).collect();
-    let bars = crate::notation::count(score.staves.first().map_or(0, |s| s.bars.len()), "bar");
+    let bars = crate::rhythm::count(score.staves.first().map_or(0, |s| s.bars.len()), "bar");
     let staves = staves.join(", ");
     let mut sentences =
         vec![format!("Rhythm notation, {bars}, a line for each layer: {staves}. Attacks as in the grid.")];
@@ -201,13 +201,13 @@ fn alt(score: &Score, lines: &[StaffLayout<'_>], notation: &NotationOptions, cut
 }
 
 /// The upper number of a meter.
-fn upper(section: &Section) -> String {
+fn meter_upper(section: &Section) -> String {
     section.meter.terms().iter().map(u16::to_string).collect::<Vec<_>>().join("+")
 }
 
 /// Width of a section's meter, and of the sign that begins its repeat.
 fn meter_width(section: &Section) -> f32 {
-    font::width(&upper(section), METER_SIZE) + 14.0 + if section.times > 1 { REPEAT_WIDTH } else { 0.0 }
+    font::width(&meter_upper(section), METER_SIZE) + 14.0 + if section.times > 1 { REPEAT_WIDTH } else { 0.0 }
 }
 
 /// All bars; the space after an onset depends on the time to the next one.
@@ -303,25 +303,30 @@ impl StaffRow<'_> {
             canvas.rect(StyleClass::Staff, left, staff - 0.5, right - left, 1.0);
         }
         let (first, last) = (staves[0], staves[staves.len() - 1]);
-        let mut bar_lines = BarLines { canvas, staves: &staves, top: first - 13.0, end: last + 13.0 };
-        bar_lines.stroke(left, 1.2);
+        let (line_top, line_end) = (first - 13.0, last + 13.0);
+        // Offsets and thicknesses of the strokes of a bar line, and the offset of its repeat dots.
+        let mut bar_line = |x: f32, strokes: &[(f32, f32)], dots: Option<f32>| {
+            for (offset, thickness) in strokes {
+                canvas.rect(StyleClass::Staff, x + offset, line_top, *thickness, line_end - line_top);
+            }
+            if let Some(offset) = dots {
+                for y in staves.iter().flat_map(|staff| [staff - 3.6, staff + 3.6]) {
+                    glyph::repeat_dot(canvas, x + offset, y);
+                }
+            }
+        };
+        bar_line(left, &[(0.0, 1.2)], None);
         let mut x = start;
         if meter > 0.0 && columns[0].section.times > 1 {
-            bar_lines.repeat_start(x - REPEAT_WIDTH);
+            bar_line(x - REPEAT_WIDTH, &[(0.0, 2.6), (4.4, 1.2)], Some(8.2));
         }
         for column in columns {
             x += column.width * stretch;
             match column.end {
-                BarEnd::Bar => bar_lines.stroke(x - 0.6, 1.2),
-                _ if column.section.times > 1 => bar_lines.repeat_end(x),
-                BarEnd::Section => {
-                    bar_lines.stroke(x - 4.2, 1.2);
-                    bar_lines.stroke(x - 0.6, 1.2);
-                }
-                BarEnd::Groove => {
-                    bar_lines.stroke(x - 5.6, 1.2);
-                    bar_lines.stroke(x - 2.6, 2.6);
-                }
+                BarEnd::Bar => bar_line(x, &[(-0.6, 1.2)], None),
+                _ if column.section.times > 1 => bar_line(x, &[(-2.6, 2.6), (-5.6, 1.2)], Some(-8.2)),
+                BarEnd::Section => bar_line(x, &[(-4.2, 1.2), (-0.6, 1.2)], None),
+                BarEnd::Groove => bar_line(x, &[(-5.6, 1.2), (-2.6, 2.6)], None),
             }
         }
         let number = (columns[0].bars[0].number + 1).to_string();
@@ -329,7 +334,7 @@ impl StaffRow<'_> {
         if meter > 0.0 {
             let section = columns[0].section;
             let middle = left + (meter - if section.times > 1 { REPEAT_WIDTH } else { 0.0 }) / 2.0 + 2.0;
-            let (upper, lower) = (upper(section), section.meter.lower().to_string());
+            let (upper, lower) = (meter_upper(section), section.meter.lower().to_string());
             for staff in &staves {
                 canvas.text(StyleClass::Text, Anchor::Middle, middle, staff - 2.5, METER_SIZE, &upper);
                 canvas.text(StyleClass::Text, Anchor::Middle, middle, staff + 12.0, METER_SIZE, &lower);
@@ -348,38 +353,5 @@ impl StaffRow<'_> {
             }
         }
         y
-    }
-}
-
-struct BarLines<'a> {
-    canvas: &'a mut Canvas,
-    staves: &'a [f32],
-    top: f32,
-    end: f32,
-}
-
-impl BarLines<'_> {
-    fn stroke(&mut self, x: f32, thickness: f32) {
-        self.canvas.rect(StyleClass::Staff, x, self.top, thickness, self.end - self.top);
-    }
-
-    fn repeat_dots(&mut self, x: f32) {
-        for y in self.staves.iter().flat_map(|staff| [staff - 3.6, staff + 3.6]) {
-            glyph::repeat_dot(self.canvas, x, y);
-        }
-    }
-
-    /// Extends to the right of `x`.
-    fn repeat_start(&mut self, x: f32) {
-        self.stroke(x, 2.6);
-        self.stroke(x + 4.4, 1.2);
-        self.repeat_dots(x + 8.2);
-    }
-
-    /// Extends to the left of `x`.
-    fn repeat_end(&mut self, x: f32) {
-        self.stroke(x - 2.6, 2.6);
-        self.stroke(x - 5.6, 1.2);
-        self.repeat_dots(x - 8.2);
     }
 }

@@ -2,14 +2,14 @@
 
 use super::mixed_number;
 use crate::import::draft::{DraftBar, ImportDraft};
-use crate::import::{Warnings, too_fine};
+use crate::import::{Warnings, too_fine_error};
 use crate::notation::FormatError;
 use crate::rhythm::bounds::{BARS, BEATS_PER_BAR, NAME, SECTIONS};
 use crate::rhythm::{Fraction, Meter, Section, Swing, Tempo, Time, expected};
 use std::collections::HashSet;
 
 #[derive(Debug, Clone)]
-pub(super) struct Bar {
+pub(super) struct TimelineBar {
     /// In the source.
     pub(super) start: Time,
     /// Index of its section before repeats are folded.
@@ -24,7 +24,7 @@ pub(super) struct Bar {
 
 /// A run of bars that becomes a section.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Run {
+pub(super) struct BarRun {
     pub(super) meter: Meter,
     pub(super) tempo: Tempo,
     pub(super) swing: Option<Swing>,
@@ -34,9 +34,9 @@ pub(super) struct Run {
 }
 
 #[derive(Debug)]
-pub(super) struct Bars {
-    pub(super) bars: Vec<Bar>,
-    pub(super) runs: Vec<Run>,
+pub(super) struct Timeline {
+    pub(super) bars: Vec<TimelineBar>,
+    pub(super) runs: Vec<BarRun>,
     /// The end of the source.
     pub(super) end: Time,
 }
@@ -82,24 +82,25 @@ struct SourceBar<'a> {
 ///
 /// # Errors
 /// [`FormatError`] if there is no bar, a bar is too long, or the meter changes more often than a groove may have sections.
-pub(super) fn place_bars(draft: &ImportDraft, warnings: &mut Warnings) -> Result<Bars, FormatError> {
+pub(super) fn place_bars(draft: &ImportDraft, warnings: &mut Warnings) -> Result<Timeline, FormatError> {
     let (rows, end) = source_bars(draft, warnings)?;
     if rows.is_empty() {
         return Err(FormatError::new("", expected("at least one bar", "none")));
     }
     let begins = boundaries(&rows, warnings)?;
-    let (mut bars, mut runs): (Vec<Bar>, Vec<Run>) = (Vec::with_capacity(rows.len()), Vec::new());
+    let (mut bars, mut runs): (Vec<TimelineBar>, Vec<BarRun>) = (Vec::with_capacity(rows.len()), Vec::new());
     for (SourceBar { start, meter, tempo, bar }, begins) in rows.into_iter().zip(begins) {
         if begins || runs.last().is_none_or(|r| i64::from(r.bars) == BARS.greatest) {
             let name = bar.section.clone().filter(|_| begins);
-            runs.push(Run { meter: meter.clone(), tempo, swing: bar.swing, bars: 0, name });
+            runs.push(BarRun { meter: meter.clone(), tempo, swing: bar.swing, bars: 0, name });
         }
         let section = runs.len() - 1;
-        let start_in_section = meter.bar().repeated(usize::from(runs[section].bars)).ok_or_else(|| too_fine(""))?;
+        let start_in_section =
+            meter.bar().repeated(usize::from(runs[section].bars)).ok_or_else(|| too_fine_error(""))?;
         runs[section].bars += 1;
-        bars.push(Bar { start, section, start_in_section, meter, number: bar.number.clone() });
+        bars.push(TimelineBar { start, section, start_in_section, meter, number: bar.number.clone() });
     }
-    Ok(Bars { bars, runs, end })
+    Ok(Timeline { bars, runs, end })
 }
 
 /// The bars of a draft that have a length, and the end of the last.
@@ -127,7 +128,7 @@ fn source_bars<'a>(draft: &'a ImportDraft, warnings: &mut Warnings) -> Result<(V
             return Err(FormatError::new(place(), expected(wanted, format!("{length} of a whole note"))));
         };
         rows.push(SourceBar { start, meter, tempo: bar.tempo.rounded(), bar });
-        start = start.plus(length).ok_or_else(|| too_fine(""))?;
+        start = start.plus(length).ok_or_else(|| too_fine_error(""))?;
     }
     Ok((rows, start))
 }
@@ -217,15 +218,15 @@ fn letter_name(n: usize) -> String {
     if n < 26 { letter } else { letter_name(n / 26 - 1) + &letter }
 }
 
-pub(super) fn sections(runs: &[Run]) -> Vec<Section> {
+pub(super) fn sections(runs: &[BarRun]) -> Vec<Section> {
     let given: HashSet<&str> = runs.iter().filter_map(|r| r.name.as_deref()).collect();
     let mut free = (0..).map(letter_name).filter(|name| !given.contains(name.as_str()));
-    let name = |run: &Run| {
+    let name = |run: &BarRun| {
         let name = run.name.clone().filter(|name| !name.trim().is_empty());
         name.or_else(|| free.next()).unwrap_or_default()
     };
     let wanted: Vec<String> = runs.iter().map(name).collect();
-    let section = |(run, name): (&Run, String)| Section {
+    let section = |(run, name): (&BarRun, String)| Section {
         name,
         meter: run.meter.clone(),
         tempo: run.tempo,
@@ -236,14 +237,14 @@ pub(super) fn sections(runs: &[Run]) -> Vec<Section> {
     runs.iter().zip(section_names(&wanted)).map(section).collect()
 }
 
-impl Bars {
+impl Timeline {
     /// The bar at a time of the source: the last one after the end, `None` before the start.
-    pub(super) fn bar_at(&self, at: Time) -> Option<&Bar> {
+    pub(super) fn bar_at(&self, at: Time) -> Option<&TimelineBar> {
         self.bars[..self.bars.partition_point(|b| b.start <= at)].last()
     }
 
     /// The bar in which a sound that ends at a time of the source still sounds.
-    pub(super) fn bar_before(&self, end: Time) -> &Bar {
+    pub(super) fn bar_before(&self, end: Time) -> &TimelineBar {
         &self.bars[self.bars.partition_point(|b| b.start < end).saturating_sub(1)]
     }
 

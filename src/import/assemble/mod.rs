@@ -16,11 +16,11 @@ pub(super) use grid::magnitude;
 pub(crate) use quantize::{Rounding, Source, quantize_draft};
 
 use super::draft::{DraftTrack, ImportDraft};
-use crate::import::{Warnings, too_fine};
-use crate::notation::{FormatError, count, count_were};
+use crate::import::{Warnings, too_fine_error};
+use crate::notation::{FormatError, count_were};
 use crate::rhythm::bounds::{GAIN, LAYERS, PAN, TIMES};
-use crate::rhythm::{Attack, Fraction, Groove, Layer, Section, Time};
-use bars::{Bar, Bars, Run};
+use crate::rhythm::{Attack, Fraction, Groove, Layer, Section, Time, count};
+use bars::{BarRun, Timeline, TimelineBar};
 use std::cmp::Reverse;
 use std::sync::Arc;
 
@@ -52,12 +52,10 @@ impl<'a> WarningGroup<'a> {
 
 impl Drop for WarningGroup<'_> {
     fn drop(&mut self) {
-        let what = self.description;
-        match self.count.saturating_sub(MAX_WARNINGS_PER_KIND) {
-            0 => {}
-            1 => self.warnings.add(&self.first_omitted_place, format!("and 1 more note {what}")),
-            n => self.warnings.add(&self.first_omitted_place, format!("and {n} more notes {what}, first here")),
-        }
+        let (what, n) = (self.description, self.count.saturating_sub(MAX_WARNINGS_PER_KIND));
+        let one = format!("and 1 more note {what}");
+        let many = format!("and {n} more notes {what}, first here");
+        self.warnings.add_counted(&self.first_omitted_place, n, one, many);
     }
 }
 
@@ -82,12 +80,12 @@ impl PlacedNote {
 /// [`FormatError`] if there is no bar, a length or a sum of lengths is beyond what a groove can hold, or there would be more
 /// sections, bars or cells than [`crate::rhythm::bounds`] allow.
 pub(crate) fn assemble(draft: &ImportDraft, warnings: &mut Warnings) -> Result<Groove, FormatError> {
-    let bars = bars::place_bars(draft, warnings)?;
+    let timeline = bars::place_bars(draft, warnings)?;
     let most = LAYERS.greatest as usize;
-    let mut layers: Vec<(&DraftTrack, voices::Cells)> = Vec::new();
+    let mut layers: Vec<(&DraftTrack, voices::LayerCells)> = Vec::new();
     for track in &draft.tracks {
-        let notes = place_notes(track, &bars, warnings)?;
-        let (voices, dropped) = voices::divide(track, notes, most - layers.len(), &bars, warnings);
+        let notes = place_notes(track, &timeline, warnings)?;
+        let (voices, dropped) = voices::divide(track, notes, most - layers.len(), &timeline, warnings);
         layers.extend(voices.into_iter().map(|cells| (track, cells)));
         if let Some(dropped) = dropped {
             let message = format!("a groove has at most {most} layers; {} dropped", count_were(dropped, "note"));
@@ -106,20 +104,24 @@ pub(crate) fn assemble(draft: &ImportDraft, warnings: &mut Warnings) -> Result<G
         parts: cells.parts.into_iter().map(Arc::new).collect(),
         ..track.layer.clone()
     });
-    let (sections, layers) = fold_repeats(&bars.runs, bars::sections(&bars.runs), layers.collect());
+    let (sections, layers) = fold_repeats(&timeline.runs, bars::sections(&timeline.runs), layers.collect());
     Groove::new(&draft.title, &draft.note, sections, layers).map_err(|e| FormatError::new("", e.to_string()))
 }
 
 /// The notes of a track by section, cut at its end, in [`PlacedNote::onset_order`].
-fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Result<Vec<Vec<PlacedNote>>, FormatError> {
+fn place_notes(
+    track: &DraftTrack,
+    timeline: &Timeline,
+    warnings: &mut Warnings,
+) -> Result<Vec<Vec<PlacedNote>>, FormatError> {
     let place = || format!("track '{}'", track.layer.name);
-    let too_fine = || too_fine(place());
+    let too_fine_error = || too_fine_error(place());
     let mut cut = WarningGroup::new(warnings, "cut at the end of a section");
-    let mut sections = vec![Vec::new(); bars.runs.len()];
+    let mut sections = vec![Vec::new(); timeline.runs.len()];
     let (mut outside, mut empty) = (0, 0);
     for note in &track.notes {
-        let end = note.start.plus(note.length).ok_or_else(too_fine)?;
-        let Some(first) = bars.bar_at(note.start).filter(|_| note.start < bars.end) else {
+        let end = note.start.plus(note.length).ok_or_else(too_fine_error)?;
+        let Some(first) = timeline.bar_at(note.start).filter(|_| note.start < timeline.end) else {
             outside += 1;
             continue;
         };
@@ -128,16 +130,16 @@ fn place_notes(track: &DraftTrack, bars: &Bars, warnings: &mut Warnings) -> Resu
             continue;
         }
         let section = first.section;
-        let in_section = |bar: &Bar, at: Time| at.minus(bar.start).and_then(|t| t.plus(bar.start_in_section));
-        let start = in_section(first, note.start).ok_or_else(too_fine)?;
-        let last = bars.bar_before(end);
-        let section_end = bars.length(section);
-        let end = if last.section == section && end <= bars.end {
-            in_section(last, end).ok_or_else(too_fine)?.min(section_end)
+        let in_section = |bar: &TimelineBar, at: Time| at.minus(bar.start).and_then(|t| t.plus(bar.start_in_section));
+        let start = in_section(first, note.start).ok_or_else(too_fine_error)?;
+        let last = timeline.bar_before(end);
+        let section_end = timeline.length(section);
+        let end = if last.section == section && end <= timeline.end {
+            in_section(last, end).ok_or_else(too_fine_error)?.min(section_end)
         } else {
-            let kept = section_end.minus(start).ok_or_else(too_fine)?;
+            let kept = section_end.minus(start).ok_or_else(too_fine_error)?;
             let message = || format!("a note of {} crosses the end of its section; cut to {kept}", note.length);
-            cut.add(|| bars.describe(&track.layer.name, section, start), message);
+            cut.add(|| timeline.describe(&track.layer.name, section, start), message);
             section_end
         };
         sections[section].push(PlacedNote { start, end, attack: note.attack });
@@ -164,7 +166,7 @@ fn mixed_number(x: Fraction) -> String {
 }
 
 /// Folds runs of one name that sound the same into one section played several times.
-fn fold_repeats(runs: &[Run], sections: Vec<Section>, layers: Vec<Layer>) -> (Vec<Section>, Vec<Layer>) {
+fn fold_repeats(runs: &[BarRun], sections: Vec<Section>, layers: Vec<Layer>) -> (Vec<Section>, Vec<Layer>) {
     let mut kept: Vec<usize> = Vec::new();
     let mut folded: Vec<Section> = Vec::new();
     for (i, section) in sections.into_iter().enumerate() {

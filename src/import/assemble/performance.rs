@@ -102,17 +102,16 @@ impl PlayedGrids {
     fn unlikely_span(&self, beats: &[Points], swing: Option<Swing>, by: Fraction) -> Option<Span> {
         let length = beats.len() as u16;
         let mut best = None;
-        (1..=(self.max_cells_per_beat * length).min(MAX_SPAN_CELLS)).map(|cells| Span { beats: length, cells }).find(
-            |span| {
-                let is_unlikely = chance_of(beats, *span, by) <= MAX_CHANCE;
-                let distances = if is_unlikely { distances_within(beats, *span, swing, by) } else { None };
-                distances.is_some_and(|distances| {
-                    let plain = *best.get_or_insert_with(|| self.nearest_plain(beats, swing));
-                    let per_beat = f64::from(span.cells) / f64::from(length);
-                    plain.is_none_or(|(plain, _)| 4.0 * mean_square(&distances, per_beat) <= plain)
-                })
-            },
-        )
+        let max_cells = (self.max_cells_per_beat * length).min(MAX_SPAN_CELLS);
+        (1..=max_cells).map(|cells| Span { beats: length, cells }).find(|span| {
+            let is_unlikely = chance_of(beats, *span, by) <= MAX_CHANCE;
+            let distances = if is_unlikely { distances_within(beats, *span, swing, by) } else { None };
+            distances.is_some_and(|distances| {
+                let plain = *best.get_or_insert_with(|| self.nearest_plain(beats, swing));
+                let per_beat = f64::from(span.cells) / f64::from(length);
+                plain.is_none_or(|(plain, _)| 4.0 * mean_square(&distances, per_beat) <= plain)
+            })
+        })
     }
 
     /// The plain grid of a beat: the usual one unless another is twice as near.

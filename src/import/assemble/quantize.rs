@@ -6,8 +6,8 @@ use super::performance::PlayedGrids;
 use crate::import::Warnings;
 use crate::import::draft::{DraftBar, DraftTrack, ImportDraft};
 use crate::import::midi::TOLERANCE_MS;
-use crate::notation::{FormatError, TimedNote, count, count_were};
-use crate::rhythm::{Fraction, Span, Swing, Time};
+use crate::notation::{FormatError, TimedNote, count_were};
+use crate::rhythm::{Fraction, Span, Swing, Time, count};
 
 /// How exact the times of a source are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -54,7 +54,7 @@ const MAX_TOLERANCE_MS: f64 = 100.0;
 const END_CELLS: [u16; 7] = [1, 2, 3, 4, 6, 8, 12];
 const EPSILON_MS: f64 = 1e-9;
 
-struct Bar<'a> {
+struct GridBar<'a> {
     start: Time,
     beat: Time,
     beats: usize,
@@ -101,12 +101,12 @@ pub(crate) fn quantize_draft(
     warnings: &mut Warnings,
 ) -> Result<(), FormatError> {
     let (mut beyond, mut farthest_ms) = (0, 0.0_f64);
-    let mut bars: Vec<Bar> = Vec::with_capacity(draft.bars.len());
+    let mut bars: Vec<GridBar> = Vec::with_capacity(draft.bars.len());
     let mut end = Time::ZERO;
     for bar in &draft.bars {
         let (length, beat) = (bar.length(), bar.meter.beat());
         let beats = length.ratio_to(beat).map_or(1, |r| (r.floor() + i64::from(r.denom() != 1)).max(1) as usize);
-        bars.push(Bar { start: end, beat, beats, draft: bar, track: TrackBar::default() });
+        bars.push(GridBar { start: end, beat, beats, draft: bar, track: TrackBar::default() });
         let Some(next) = end.plus(length) else { break };
         end = next;
     }
@@ -138,7 +138,7 @@ pub(crate) fn quantize_draft(
     Ok(())
 }
 
-fn quantize_track(bars: &mut [Bar], track: &mut DraftTrack, rounding: Rounding) -> Result<Moves, FormatError> {
+fn quantize_track(bars: &mut [GridBar], track: &mut DraftTrack, rounding: Rounding) -> Result<Moves, FormatError> {
     track.notes.sort_by_key(|n| n.start);
     let filled = fill_bars(bars, &track.notes);
     let exact: Vec<Option<Vec<Span>>> = filled.iter().map(|i| exact_spans(&bars[*i], track, rounding)).collect();
@@ -198,12 +198,12 @@ fn keep_apart(notes: &mut [TimedNote], before: &[(Time, Option<Time>)]) {
     }
 }
 
-fn index_at(bars: &[Bar], time: Time) -> Option<usize> {
+fn index_at(bars: &[GridBar], time: Time) -> Option<usize> {
     bars.partition_point(|b| b.start <= time).checked_sub(1)
 }
 
 /// Adds onsets and ends to their bars. Returns the indices of the bars that have any, which may be few of a long file.
-fn fill_bars(bars: &mut [Bar], notes: &[TimedNote]) -> Vec<usize> {
+fn fill_bars(bars: &mut [GridBar], notes: &[TimedNote]) -> Vec<usize> {
     let mut filled = Vec::new();
     let mut last: Option<TimedNote> = None;
     for note in notes {
@@ -239,7 +239,7 @@ fn fill_bars(bars: &mut [Bar], notes: &[TimedNote]) -> Vec<usize> {
 }
 
 /// Whether two notes begin in one moment; the second does not begin before the first.
-fn is_one_moment(bar: &Bar, first: &TimedNote, second: &TimedNote) -> bool {
+fn is_one_moment(bar: &GridBar, first: &TimedNote, second: &TimedNote) -> bool {
     let Some(ms) = second.start.minus(first.start).map(|t| bar.ms(t)) else { return false };
     let shorter = first.length.min(second.length);
     let common = first.start.plus(first.length).and_then(|e| e.minus(second.start)).map(|c| c.min(second.length));
@@ -247,7 +247,7 @@ fn is_one_moment(bar: &Bar, first: &TimedNote, second: &TimedNote) -> bool {
     ms <= MAX_MOMENT_MS || mostly_common && ms <= MAX_CHORD_MS
 }
 
-impl Bar<'_> {
+impl GridBar<'_> {
     fn swing(&self, of_track: Option<Swing>) -> Option<Swing> {
         of_track.or(self.draft.swing)
     }
@@ -300,7 +300,7 @@ pub(super) fn cells_per_beat(beat: Time, per_quarter: i32) -> u16 {
 
 /// The spans of a bar on which its onsets are exact but for the source's rounding, and so are its ends if they mean something and
 /// need no unusual grid.
-fn exact_spans(bar: &Bar, track: &DraftTrack, rounding: Rounding) -> Option<Vec<Span>> {
+fn exact_spans(bar: &GridBar, track: &DraftTrack, rounding: Rounding) -> Option<Vec<Span>> {
     let by = bar.grain_in_beats(rounding);
     let max_span_beats = if by == Fraction::ZERO { Tolerance::NONE.max_span_beats } else { MAX_SPAN_BEATS };
     let is_any = rounding.is_groove() || rounding.is_strict();
@@ -317,7 +317,7 @@ fn exact_spans(bar: &Bar, track: &DraftTrack, rounding: Rounding) -> Option<Vec<
 }
 
 /// The spans of a bar of a groove whose times are rounded so that no grid is exact.
-fn near_spans(bar: &Bar, swing: Option<Swing>, rounding: Rounding) -> Vec<Span> {
+fn near_spans(bar: &GridBar, swing: Option<Swing>, rounding: Rounding) -> Vec<Span> {
     let by = bar.tolerance_in_beats(rounding).max(bar.grain_in_beats(rounding));
     let cells = by.times(Fraction::whole(MIN_TOLERANCES_PER_CELL)).and_then(|c| Fraction::ONE.over(c));
     let max_cells_per_beat = cells.map_or(MAX_SPAN_CELLS, |c| c.floor().clamp(1, i64::from(MAX_SPAN_CELLS)) as u16);
@@ -332,7 +332,7 @@ fn near_spans(bar: &Bar, swing: Option<Swing>, rounding: Rounding) -> Vec<Span> 
 }
 
 /// The nearest place in a bar's grid; `None` if the bar has no grid.
-fn snap(bars: &[Bar], time: Time, swing: Option<Swing>) -> Option<Time> {
+fn snap(bars: &[GridBar], time: Time, swing: Option<Swing>) -> Option<Time> {
     let bar = bars.get(index_at(bars, time)?).filter(|b| !b.track.spans.is_empty())?;
     let beats = bar.beats_until(time)?;
     let (span, first) = bar.span_at(beats)?;
@@ -340,7 +340,7 @@ fn snap(bars: &[Bar], time: Time, swing: Option<Swing>) -> Option<Time> {
     bar.beat.scaled(first.plus(place)?)?.plus(bar.start)
 }
 
-fn cell_end(bars: &[Bar], time: Time, swing: Option<Swing>) -> Option<Time> {
+fn cell_end(bars: &[GridBar], time: Time, swing: Option<Swing>) -> Option<Time> {
     let bar = &bars[index_at(bars, time)?];
     let beats = bar.beats_until(time)?;
     let Some((span, first)) = bar.span_at(beats) else { return time.plus(bar.beat) };
@@ -348,7 +348,7 @@ fn cell_end(bars: &[Bar], time: Time, swing: Option<Swing>) -> Option<Time> {
     bar.beat.scaled(first.plus(end)?)?.plus(bar.start)
 }
 
-fn move_note(bars: &[Bar], note: &mut TimedNote, swing: Option<Swing>, rounding: Rounding, moves: &mut Moves) {
+fn move_note(bars: &[GridBar], note: &mut TimedNote, swing: Option<Swing>, rounding: Rounding, moves: &mut Moves) {
     let Some(start) = snap(bars, note.start, swing) else { return };
     let Some(old_end) = note.start.plus(note.length) else { return };
     let end = snap(bars, old_end, swing).unwrap_or(old_end);

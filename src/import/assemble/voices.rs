@@ -1,6 +1,6 @@
 //! Divides the notes of a track into layers without simultaneous notes.
 
-use super::bars::{Bars, Run};
+use super::bars::{BarRun, Timeline};
 use super::grid::{self, MAX_SPAN_CELLS, Points, SpanEnd, Tolerance, split_beats};
 use super::{PlacedNote, WarningGroup};
 use crate::import::Warnings;
@@ -12,7 +12,7 @@ use std::collections::HashMap;
 const SILENT_DIVISION: u16 = 4;
 
 #[derive(Debug)]
-pub(super) struct Cells {
+pub(super) struct LayerCells {
     /// One per run of bars, as the parts.
     pub(super) divisions: Vec<u16>,
     pub(super) parts: Vec<Part>,
@@ -24,9 +24,9 @@ pub(super) fn divide(
     track: &DraftTrack,
     mut notes: Vec<Vec<PlacedNote>>,
     max_layers: usize,
-    bars: &Bars,
+    timeline: &Timeline,
     warnings: &mut Warnings,
-) -> (Vec<Cells>, Option<usize>) {
+) -> (Vec<LayerCells>, Option<usize>) {
     let mut layers = Vec::new();
     while layers.len() < max_layers {
         let mut rest: Vec<Vec<PlacedNote>> = Vec::with_capacity(notes.len());
@@ -43,7 +43,7 @@ pub(super) fn divide(
             voice.push(mine);
             rest.push(others);
         }
-        layers.push(write_cells(track, voice, &mut rest, bars, warnings));
+        layers.push(write_cells(track, voice, &mut rest, timeline, warnings));
         if rest.iter().all(Vec::is_empty) {
             return (layers, None);
         }
@@ -52,12 +52,12 @@ pub(super) fn divide(
     (layers, Some(notes.iter().map(Vec::len).sum()))
 }
 
-fn beats_of(run: &Run) -> usize {
+fn beats_of(run: &BarRun) -> usize {
     run.meter.beats() * usize::from(run.bars)
 }
 
 /// The onsets and ends of a run of bars by beat.
-fn points(notes: &[PlacedNote], run: &Run) -> Vec<Points> {
+fn points(notes: &[PlacedNote], run: &BarRun) -> Vec<Points> {
     let mut all = vec![Points::new(); beats_of(run)];
     for at in notes.iter().flat_map(|n| [n.start, n.end]) {
         let Some((beat, point)) = at.ratio_to(run.meter.beat()).and_then(split_beats) else { continue };
@@ -77,12 +77,12 @@ fn write_cells(
     track: &DraftTrack,
     mut notes: Vec<Vec<PlacedNote>>,
     rest: &mut [Vec<PlacedNote>],
-    bars: &Bars,
+    timeline: &Timeline,
     warnings: &mut Warnings,
-) -> Cells {
+) -> LayerCells {
     let mut moved = WarningGroup::new(warnings, "moved");
     let mut beats: Vec<Vec<Points>> = Vec::with_capacity(notes.len());
-    for (section, (run, notes)) in bars.runs.iter().zip(&mut notes).enumerate() {
+    for (section, (run, notes)) in timeline.runs.iter().zip(&mut notes).enumerate() {
         // A layer may be silent for tens of thousands of beats, which are not visited one by one.
         if notes.is_empty() {
             beats.push(Vec::new());
@@ -93,7 +93,7 @@ fn write_cells(
         let mut on_move = |before: Time, after: Time| {
             let by = after.minus(before).unwrap_or(Time::ZERO);
             moved.add(
-                || bars.describe(&track.layer.name, section, before),
+                || timeline.describe(&track.layer.name, section, before),
                 || {
                     format!(
                         "no grid of at most {MAX_SPAN_CELLS} cells contains this onset; moved by {by} of a whole note"
@@ -107,12 +107,12 @@ fn write_cells(
         beats.push(all);
     }
     drop(moved);
-    let swings = || bars.runs.iter().map(|r| track.layer.swing.or(r.swing));
+    let swings = || timeline.runs.iter().map(|r| track.layer.swing.or(r.swing));
     // One division for each note value that is a beat, so that one of eighths may have the same cells as one of quarters.
-    let count = bars.runs.iter().map(beats_of).sum();
+    let count = timeline.runs.iter().map(beats_of).sum();
     let found = |of: Option<Time>, silent: u16| {
         let all =
-            beats.iter().zip(swings()).zip(&bars.runs).filter(|(_, run)| of.is_none_or(|b| run.meter.beat() == b));
+            beats.iter().zip(swings()).zip(&timeline.runs).filter(|(_, run)| of.is_none_or(|b| run.meter.beat() == b));
         let all = all.flat_map(|((b, s), _)| b.iter().map(move |p| (p, s)));
         grid::division(all, count, silent)
     };
@@ -120,21 +120,21 @@ fn write_cells(
         None => {
             let whole = found(None, SILENT_DIVISION);
             let mut known: HashMap<Time, u16> = HashMap::new();
-            let of_run = |run: &Run| {
+            let of_run = |run: &BarRun| {
                 let beat = run.meter.beat();
                 *known.entry(beat).or_insert_with(|| found(Some(beat), whole))
             };
-            bars.runs.iter().map(of_run).collect()
+            timeline.runs.iter().map(of_run).collect()
         }
-        Some(last) => sections_of(&bars.runs).map(|s| *track.layer.divisions.get(s).unwrap_or(last)).collect(),
+        Some(last) => sections_of(&timeline.runs).map(|s| *track.layer.divisions.get(s).unwrap_or(last)).collect(),
     };
-    let parts = bars.runs.iter().zip(&beats).zip(&notes).zip(swings()).zip(&divisions);
+    let parts = timeline.runs.iter().zip(&beats).zip(&notes).zip(swings()).zip(&divisions);
     let parts = parts.map(|((((run, beats), notes), swing), division)| part(run, beats, notes, *division, swing));
-    Cells { parts: parts.collect(), divisions }
+    LayerCells { parts: parts.collect(), divisions }
 }
 
 /// The index of each run's section in the source, which is named again at each of its passes.
-fn sections_of(runs: &[Run]) -> impl Iterator<Item = usize> {
+fn sections_of(runs: &[BarRun]) -> impl Iterator<Item = usize> {
     let begins = |i: usize| i > 0 && runs[i].name.is_some() && runs[i].name != runs[i - 1].name;
     (0..runs.len()).scan(0, move |index, i| {
         *index += usize::from(begins(i));
@@ -147,7 +147,7 @@ fn sections_of(runs: &[Run]) -> impl Iterator<Item = usize> {
 fn snap(
     notes: &mut Vec<PlacedNote>,
     beats: &[Points],
-    run: &Run,
+    run: &BarRun,
     swing: Option<Swing>,
     rest: &mut Vec<PlacedNote>,
     on_move: &mut dyn FnMut(Time, Time),
@@ -171,19 +171,24 @@ fn snap(
         return false;
     }
     let beat = run.meter.beat();
-    let snapped = |at: Time, is_onset: bool| -> Option<Time> {
+    let grid_of = |index: usize| grids.get(index).copied().flatten();
+    // A time at another place in its beat.
+    let moved = |at: Time, place: &dyn Fn(usize, Fraction) -> Option<Fraction>| {
         let (index, within) = split_beats(at.ratio_to(beat)?)?;
-        let span = (*grids.get(index)?)?;
-        let end = if is_onset { end_of(index) } else { SpanEnd::Open };
-        let whole = Fraction::new(index as i64, 1)?;
-        beat.scaled(whole.plus(grid::snap(within, span, swing, end)?)?)
+        beat.scaled(Fraction::new(index as i64, 1)?.plus(place(index, within)?)?)
     };
+    let snapped = |at: Time, end_of: &dyn Fn(usize) -> SpanEnd| {
+        moved(at, &|index, within| grid::snap(within, grid_of(index)?, swing, end_of(index))).unwrap_or(at)
+    };
+    // The end of the cell there, or of the beat if that has no grid.
+    let cell_end =
+        |index, within| Some(grid_of(index).map_or(Fraction::ONE, |span| grid::cell_end(within, span, swing)));
     let mut kept: Vec<PlacedNote> = Vec::with_capacity(notes.len());
     for note in notes.drain(..) {
-        let start = snapped(note.start, true).unwrap_or(note.start);
-        let mut end = snapped(note.end, false).unwrap_or(note.end);
+        let start = snapped(note.start, &end_of);
+        let mut end = snapped(note.end, &|_| SpanEnd::Open);
         if end <= start {
-            end = cell_end(start, beat, &grids, swing).unwrap_or(note.end);
+            end = moved(start, &cell_end).unwrap_or(note.end);
         }
         if kept.last().is_some_and(|last| last.start >= start) || end <= start {
             rest.push(note);
@@ -202,15 +207,7 @@ fn snap(
     true
 }
 
-/// The end of the cell that begins at a time, or of the beat if that has no grid.
-fn cell_end(at: Time, beat: Time, grids: &[Option<Span>], swing: Option<Swing>) -> Option<Time> {
-    let (index, within) = split_beats(at.ratio_to(beat)?)?;
-    let span = grids.get(index).copied().flatten();
-    let end = span.map_or(Fraction::ONE, |span| grid::cell_end(within, span, swing));
-    beat.scaled(Fraction::new(index as i64, 1)?.plus(end)?)
-}
-
-fn part(run: &Run, beats: &[Points], notes: &[PlacedNote], division: u16, swing: Option<Swing>) -> Part {
+fn part(run: &BarRun, beats: &[Points], notes: &[PlacedNote], division: u16, swing: Option<Swing>) -> Part {
     let even = Span { beats: 1, cells: division };
     let mut spans = if beats.is_empty() { vec![even; beats_of(run)] } else { Vec::with_capacity(beats.len()) };
     for points in beats.chunks(run.meter.beats()) {

@@ -16,9 +16,9 @@ pub use to_draft::import;
 pub(crate) use to_draft::import_with_tolerance;
 
 /// Most bytes of a MIDI file: 16 MiB.
-pub const MAX_BYTES: u64 = 16 * 1024 * 1024;
+pub(crate) const MAX_BYTES: u64 = 16 * 1024 * 1024;
 /// Most notes of a MIDI file.
-pub const MAX_NOTES: usize = 200_000;
+pub(crate) const MAX_NOTES: usize = 200_000;
 /// Default tolerance in ms (ours, no source): well under what a listener hears as out of time, and more than a step of 96 ticks per
 /// quarter rounds off.
-pub const TOLERANCE_MS: i32 = 5;
+pub(crate) const TOLERANCE_MS: i32 = 5;

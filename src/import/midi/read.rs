@@ -2,10 +2,10 @@
 
 use super::{MAX_BYTES, MAX_NOTES};
 use crate::import::Warnings;
+use crate::notation::FormatError;
 use crate::notation::general_midi;
 use crate::notation::teeter_meta::{self, MetaEvent};
-use crate::notation::{FormatError, count};
-use crate::rhythm::{Fraction, expected};
+use crate::rhythm::{Fraction, count, expected};
 use midly::{EventIter, MetaMessage, MidiMessage, TrackEventKind};
 use std::collections::{BTreeMap, HashMap, VecDeque};
 
@@ -199,7 +199,8 @@ struct TrackReader<'a> {
     song: &'a mut Song,
     name: String,
     meta: Option<MetaEvent>,
-    parts: HashMap<u8, RawPart>,
+    /// By channel.
+    parts: BTreeMap<u8, RawPart>,
     /// Indices of the notes that sound, by channel and key, the earliest first.
     open_notes: HashMap<(u8, u8), VecDeque<usize>>,
     note_count: usize,
@@ -211,7 +212,7 @@ fn read_track(data: &[u8], body: usize, number: usize, song: &mut Song) -> Resul
         number,
         name: String::new(),
         meta: None,
-        parts: HashMap::new(),
+        parts: BTreeMap::new(),
         open_notes: HashMap::new(),
         note_count: song.parts.iter().map(|p| p.notes.len()).sum(),
         stray_offs: 0,
@@ -318,17 +319,14 @@ impl TrackReader<'_> {
         let place = format!("track {}", self.number);
         let song = self.song;
         song.end_tick = song.end_tick.max(now);
-        match self.open_notes.values().map(VecDeque::len).sum::<usize>() {
-            0 => {}
-            1 => song.warnings.add(&place, "1 note has no note-off; it ends with the track"),
-            n => song.warnings.add(&place, format!("{n} notes have no note-off; they end with the track")),
-        }
+        let open = self.open_notes.values().map(VecDeque::len).sum();
+        let many = format!("{open} notes have no note-off; they end with the track");
+        song.warnings.add_counted(&place, open, "1 note has no note-off; it ends with the track", many);
         if self.stray_offs > 0 {
             let message = format!("ignored {} without a note-on", count(self.stray_offs, "note-off"));
             song.warnings.add(&place, message);
         }
         let mut parts: Vec<RawPart> = self.parts.into_values().filter(|p| !p.notes.is_empty()).collect();
-        parts.sort_by_key(|p| p.channel);
         for part in &mut parts {
             part.notes.iter_mut().filter(|n| n.end == u64::MAX).for_each(|n| n.end = now);
         }

@@ -3,7 +3,6 @@
 use super::read::{Origin, Song};
 use super::to_draft::TickScale;
 use crate::import::Warnings;
-use crate::notation::count;
 use crate::notation::teeter_meta::MetaEvent;
 use crate::rhythm::bounds::TEMPO;
 use crate::rhythm::{Fraction, Meter, Tempo, Time};
@@ -14,7 +13,7 @@ pub(super) struct Tempos {
     /// Microseconds per quarter from a time on.
     changes: Vec<(Time, u32)>,
     /// Exact tempos of the section events of this program.
-    exact_tempos: Vec<(Time, Tempo)>,
+    exact_changes: Vec<(Time, Tempo)>,
     /// Index of the change in force.
     current_change: usize,
     /// Bars in which the tempo changes, and the first of them.
@@ -58,7 +57,7 @@ impl Tempos {
             MetaEvent::Section { tempo, .. } => Some((scale.time(*tick)?, *tempo)),
             _ => None,
         });
-        Self { changes, exact_tempos: exact.collect(), ..Self::default() }
+        Self { changes, exact_changes: exact.collect(), ..Self::default() }
     }
 
     /// The tempo of a bar: the one in force, or the mean of a bar in which it changes.
@@ -70,7 +69,8 @@ impl Tempos {
         let mut later = self.changes[self.current_change + 1..].iter().take_while(|c| c.0 < to).peekable();
         if later.peek().is_none() {
             // An exact tempo holds until another one is set after it.
-            let exact = self.exact_tempos.partition_point(|e| e.0 <= from).checked_sub(1).map(|i| self.exact_tempos[i]);
+            let exact =
+                self.exact_changes.partition_point(|e| e.0 <= from).checked_sub(1).map(|i| self.exact_changes[i]);
             if let Some((_, tempo)) = exact.filter(|e| e.0 >= since) {
                 return tempo;
             }
@@ -101,21 +101,17 @@ impl Tempos {
     }
 
     pub(super) fn warn(&self, warnings: &mut Warnings) {
-        if self.changing_bars > 0 {
-            let message = match self.changing_bars {
-                1 => "the tempo changes within this bar; replaced by one tempo with the same duration".to_owned(),
-                n => {
-                    format!("the tempo changes within {n} bars, first here; each got one tempo with the same duration")
-                }
-            };
-            warnings.add(format!("bar {}", self.first_changing_bar), message);
-        }
-        if self.clamped_bars > 0 {
-            let have = if self.clamped_bars == 1 { "has" } else { "have" };
-            let bars = count(self.clamped_bars, "bar");
-            let message = format!("{bars} {have} a tempo outside the range of a groove; replaced by the nearest one");
-            warnings.add("tempo", message);
-        }
+        let n = self.changing_bars;
+        warnings.add_counted(
+            format_args!("bar {}", self.first_changing_bar),
+            n,
+            "the tempo changes within this bar; replaced by one tempo with the same duration",
+            format_args!("the tempo changes within {n} bars, first here; each got one tempo with the same duration"),
+        );
+        let one = "1 bar has a tempo outside the range of a groove; replaced by the nearest one";
+        let n = self.clamped_bars;
+        let many = format!("{n} bars have a tempo outside the range of a groove; replaced by the nearest one");
+        warnings.add_counted("tempo", n, one, many);
     }
 }
 

@@ -60,7 +60,7 @@ impl TickScale {
     }
 }
 
-pub(super) fn too_long(place: impl Into<String>) -> FormatError {
+pub(super) fn too_long_error(place: impl Into<String>) -> FormatError {
     FormatError::new(place, expected(format!("at most {} beats", CELLS_OF_LAYER.greatest), "a longer file"))
 }
 
@@ -97,7 +97,7 @@ fn bars(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<Dr
     let sounded = notes().map(|n| (n.start + 1).max(n.end.saturating_sub(ring))).max().unwrap_or(1);
     // Rounded ticks may put the end a part of a tick beyond the last bar line; no bar is that short.
     let end = if song.origin == Origin::Other { sounded } else { song.end_tick.max(sounded).saturating_sub(1) };
-    let end = scale.time(end).ok_or_else(|| too_long(""))?;
+    let end = scale.time(end).ok_or_else(|| too_long_error(""))?;
     let mut changes = meters(song, warnings).into_iter().peekable();
     let mut tempos = Tempos::new(song, scale, warnings);
     let mut markers: BTreeMap<Time, (u64, &String)> =
@@ -110,7 +110,7 @@ fn bars(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<Dr
             now = change;
         }
         let (meter, swing) = &now;
-        let whole = at.plus(meter.bar()).ok_or_else(|| too_long(""))?;
+        let whole = at.plus(meter.bar()).ok_or_else(|| too_long_error(""))?;
         let change = changes.peek().and_then(|c| scale.time(c.0)).filter(|t| *t < whole);
         let length = change.and_then(|t| t.minus(at));
         let bar_end = change.unwrap_or(whole);
@@ -118,7 +118,7 @@ fn bars(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<Dr
         shortened.extend(length.map(|length| (number, length)));
         beats += meter.beats();
         if beats as i64 > CELLS_OF_LAYER.greatest {
-            return Err(too_long(format!("bar {number}")));
+            return Err(too_long_error(format!("bar {number}")));
         }
         let tempo = tempos.tempo_of_bar(at, bar_end, meter, number);
         all.push(DraftBar {
@@ -131,23 +131,19 @@ fn bars(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<Dr
     }
     tempos.warn(warnings);
     if let Some((number, length)) = shortened.first() {
-        let message = match shortened.len() {
-            1 => format!(
-                "the meter changes within this bar; it was shortened to {length} of a whole note and became its own section"
-            ),
-            n => {
-                format!("the meter changes within {n} bars, first here; each was shortened and became its own section")
-            }
-        };
-        warnings.add(format!("bar {number}"), message);
+        let n = shortened.len();
+        warnings.add_counted(
+            format_args!("bar {number}"),
+            n,
+            format_args!("the meter changes within this bar; it was shortened to {length} of a whole note and became its own section"),
+            format_args!("the meter changes within {n} bars, first here; each was shortened and became its own section"),
+        );
     }
     markers.retain(|t, _| *t < at);
     if let Some((tick, name)) = markers.values().next() {
-        let message = match markers.len() {
-            1 => format!("ignored the marker '{name}', which is within a bar"),
-            n => format!("ignored {n} markers within bars, the first '{name}'"),
-        };
-        warnings.add(format!("tick {tick}"), message);
+        let one = format!("ignored the marker '{name}', which is within a bar");
+        let many = format!("ignored {} markers within bars, the first '{name}'", markers.len());
+        warnings.add_counted(format_args!("tick {tick}"), markers.len(), one, many);
     }
     Ok(all)
 }

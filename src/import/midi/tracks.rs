@@ -1,7 +1,7 @@
 //! The tracks of a MIDI file: one per channel, and one per voice of percussion.
 
 use super::read::{RawPart, Song, TickNote};
-use super::to_draft::{TickScale, too_long};
+use super::to_draft::{TickScale, too_long_error};
 use crate::import::{DraftTrack, Warnings};
 use crate::notation::teeter_meta::MetaEvent;
 use crate::notation::{FormatError, TimedNote, general_midi};
@@ -67,7 +67,7 @@ fn notes(
         let (start, end) = (scale.time(n.start)?, scale.time(n.end.max(n.start + 1))?);
         Some(TimedNote { start, length: end.minus(start)?, attack: attack(n) })
     };
-    let place = |n: &TickNote| too_long(format!("track {}, tick {}", part.track, n.start));
+    let place = |n: &TickNote| too_long_error(format!("track {}, tick {}", part.track, n.start));
     raw.iter().map(|n| note(n).ok_or_else(|| place(n))).collect()
 }
 

@@ -20,7 +20,7 @@ use crate::rhythm::{Meter, Time, expected};
 use dom::{Element, ElementExt, error_at};
 
 /// Most bytes of a file, and of an unpacked document.
-pub const MAX_BYTES: u64 = 32 << 20;
+pub(crate) const MAX_BYTES: u64 = 32 << 20;
 
 const MAX_PARTS: usize = 256;
 const MAX_MEASURES_PER_PART: usize = 65_536;

@@ -7,7 +7,7 @@ pub(super) const MAX_TEXT_BYTES: usize = super::MAX_BYTES as usize;
 
 pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
     if bytes.len() > MAX_TEXT_BYTES {
-        return Err(too_large());
+        return Err(too_large_error());
     }
     let text = match bytes {
         [0xfe, 0xff, rest @ ..] => utf16(rest, u16::from_be_bytes)?,
@@ -25,10 +25,10 @@ pub(super) fn decode(bytes: &[u8]) -> Result<String, FormatError> {
             }
         },
     };
-    if text.len() > MAX_TEXT_BYTES { Err(too_large()) } else { Ok(text) }
+    if text.len() > MAX_TEXT_BYTES { Err(too_large_error()) } else { Ok(text) }
 }
 
-pub(super) fn too_large() -> FormatError {
+pub(super) fn too_large_error() -> FormatError {
     FormatError::new("", expected(format!("a document of at most {} MB", MAX_TEXT_BYTES >> 20), "a larger one"))
 }
 

@@ -2,7 +2,7 @@
 
 use super::document::{Instrument, Note, Part, ScoreDocument, VoiceId};
 use super::unfold::playing_order;
-use crate::import::{DraftBar, DraftTrack, ImportDraft, Warnings, too_fine};
+use crate::import::{DraftBar, DraftTrack, ImportDraft, Warnings, too_fine_error};
 use crate::notation::{FormatError, SwungValue, TimedNote, general_midi};
 use crate::rhythm::bounds::{BARS, NAME};
 use crate::rhythm::{Attack, Fraction, Layer, Meter, Pitch, Swing, Tempo, Time, Voice, expected};
@@ -30,8 +30,8 @@ struct PlayedMeasure {
 
 impl PlayedMeasure {
     /// Where a written time of the measure sounds.
-    fn swung(&self, at: Time, swing: SwungValue) -> Option<Time> {
-        let sounding = swing.sounding(at.minus(self.start)?, self.end.minus(self.start)?)?;
+    fn swing_time(&self, at: Time, swing: SwungValue) -> Option<Time> {
+        let sounding = swing.sounding_time(at.minus(self.start)?, self.end.minus(self.start)?)?;
         self.start.plus(sounding)
     }
 }
@@ -42,7 +42,7 @@ pub(super) fn draft(document: &ScoreDocument, warnings: &mut Warnings) -> Result
     for measure in playing_order(&document.measures)? {
         let length = document.measures[measure].length;
         if length > Time::ZERO {
-            let end = start.plus(length).ok_or_else(|| too_fine(""))?;
+            let end = start.plus(length).ok_or_else(|| too_fine_error(""))?;
             played.push(PlayedMeasure { measure, start, end });
             start = end;
         }
@@ -108,13 +108,15 @@ fn bars(
     };
     let bars = played.iter().map(bar).collect();
     if let Some(first) = odd.first() {
-        let message = match odd.len() {
-            1 => "shorter or longer than a bar of its meter (a pickup, for example); it keeps its length".to_owned(),
-            n => format!(
-                "{n} measures, first here, are shorter or longer than a bar of their meter (pickups, for example); they keep their length"
+        warnings.add_counted(
+            format_args!("measure {}", document.measures[*first].number),
+            odd.len(),
+            "shorter or longer than a bar of its meter (a pickup, for example); it keeps its length",
+            format_args!(
+                "{} measures, first here, are shorter or longer than a bar of their meter (pickups, for example); they keep their length",
+                odd.len()
             ),
-        };
-        warnings.add(format!("measure {}", document.measures[*first].number), message);
+        );
     }
     Ok(bars)
 }
@@ -160,7 +162,7 @@ fn tempos(document: &ScoreDocument, meters: &[Meter]) -> Result<Vec<Tempo>, Form
         now = measure.tempo.or(now);
         let in_beats = |unit: Time| Tempo::new(Fraction::whole(30).over(unit.wholes())?, unit).ok();
         let default = || in_beats(meter.beat()).or_else(|| in_beats(Time::new(1, 4)?));
-        all.push(now.or_else(default).ok_or_else(|| too_fine(""))?);
+        all.push(now.or_else(default).ok_or_else(|| too_fine_error(""))?);
     }
     Ok(all)
 }
@@ -251,8 +253,8 @@ fn sounding_notes(
             if all.len() > MAX_NOTES {
                 return Ok(all);
             }
-            let start = bar.start.plus(note.start).ok_or_else(|| too_fine(""))?;
-            let mut end = start.plus(note.length).ok_or_else(|| too_fine(""))?;
+            let start = bar.start.plus(note.start).ok_or_else(|| too_fine_error(""))?;
+            let mut end = start.plus(note.length).ok_or_else(|| too_fine_error(""))?;
             let mut last = i;
             while end > played[last].end {
                 match played.get(last + 1) {
@@ -261,11 +263,12 @@ fn sounding_notes(
                 }
             }
             let swung = |t: Time, bar: &PlayedMeasure, in_tuplet: bool| match swings[bar.measure] {
-                Some(swing) if !in_tuplet => bar.swung(t, swing).ok_or_else(|| too_fine("")),
+                Some(swing) if !in_tuplet => bar.swing_time(t, swing).ok_or_else(|| too_fine_error("")),
                 _ => Ok(t),
             };
             let start = swung(start, bar, note.starts_in_tuplet)?;
-            let length = swung(end, &played[last], note.ends_in_tuplet)?.minus(start).ok_or_else(|| too_fine(""))?;
+            let length =
+                swung(end, &played[last], note.ends_in_tuplet)?.minus(start).ok_or_else(|| too_fine_error(""))?;
             let attack = Attack { accent: note.accent, pitch: note.key.and_then(Pitch::new) };
             all.push(TimedNote { start, length, attack });
         }

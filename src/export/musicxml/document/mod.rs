@@ -50,7 +50,7 @@ pub fn write(
     let mut parts = Vec::with_capacity(groove.layers().len());
     for layer in 0..groove.layers().len() {
         let staff = spell(layer)?;
-        let swing = swing::plan(groove, &staff, &mut remarks);
+        let swing = swing::plan_swing(groove, &staff, &mut remarks);
         let notes = staff.bars.iter().map(|b| b.notes.len()).sum();
         let kept = room.checked_sub(notes);
         room = kept.unwrap_or(room);
@@ -82,7 +82,7 @@ pub fn write(
             xml: &mut xml,
             divisions: divisions(&staff, marks).unwrap_or(MAX_DIVISIONS),
             marks,
-            state: State::default(),
+            state: PartState::default(),
         };
         for (b, bar) in staff.bars.iter().enumerate() {
             part.measure(bar, b);
@@ -158,13 +158,13 @@ fn decimal(x: f64, places: usize) -> String {
 }
 
 /// A decimal, exact if the number has a short one.
-fn fraction(x: Fraction) -> String {
+fn exact_decimal(x: Fraction) -> String {
     let text = x.to_string();
     if text.contains('/') { decimal(x.numer() as f64 / x.denom() as f64, 9) } else { text }
 }
 
 /// A decimal of at most six significant digits, for people to read; the playback tempo is exact.
-fn six_digits(x: Fraction) -> String {
+fn rounded_decimal(x: Fraction) -> String {
     let whole_digits = x.floor().max(1).ilog10() as usize + 1;
     decimal(x.numer() as f64 / x.denom() as f64, 6_usize.saturating_sub(whole_digits))
 }
@@ -183,7 +183,7 @@ fn divisions(staff: &Staff, marks: &[MarkedHearing]) -> Option<i64> {
 
 /// What is in force at the current position.
 #[derive(Default)]
-struct State {
+struct PartState {
     meter: Option<Meter>,
     tempo: Option<Tempo>,
     swing: StatedSwing,
@@ -205,7 +205,7 @@ struct Part<'a, 'b> {
     divisions: i64,
     /// The hearings whose pulses are marked over this part.
     marks: &'b [MarkedHearing],
-    state: State,
+    state: PartState,
 }
 
 impl Part<'_, '_> {
@@ -334,10 +334,10 @@ impl Part<'_, '_> {
             if unit.dotted {
                 xml.empty_element("beat-unit-dot", &[]);
             }
-            xml.text("per-minute", &[], &six_digits(bpm));
+            xml.text("per-minute", &[], &rounded_decimal(bpm));
             xml.close(1);
         });
-        self.xml.empty_element("sound", &[("tempo", &fraction(quarters))]);
+        self.xml.empty_element("sound", &[("tempo", &exact_decimal(quarters))]);
         self.xml.close(1);
     }
 

@@ -5,7 +5,7 @@ use crate::notation::{Accidental, Bar, Beam, HeadShape, Note, NoteSound, StaffKi
 use crate::rhythm::{Accent, Time};
 
 /// The style of text over the notes.
-const SMALL: (&str, &str) = ("font-size", "8");
+const SMALL_TEXT: (&str, &str) = ("font-size", "8");
 
 impl Part<'_, '_> {
     pub(super) fn notes(&mut self, bar: &Bar) {
@@ -15,13 +15,13 @@ impl Part<'_, '_> {
                 let [group, landing] = self.annotator.labels(&self.notation.over, bar, sound);
                 for (text, style) in [(landing, "italic"), (group, "normal")] {
                     if let Some(text) = text {
-                        self.words(&text, &[SMALL, ("font-style", style)], 0);
+                        self.words(&text, &[SMALL_TEXT, ("font-style", style)], 0);
                     }
                 }
             }
             self.pulses(bar, note);
             if !std::mem::replace(&mut self.state.marks_explained, true) {
-                self.marks.iter().for_each(|m| self.words(&m.description, &[SMALL, ("font-style", "normal")], 0));
+                self.marks.iter().for_each(|m| self.words(&m.description, &[SMALL_TEXT, ("font-style", "normal")], 0));
             }
             self.note(bar, i, note);
         }
@@ -34,14 +34,14 @@ impl Part<'_, '_> {
         let Some((start, end)) = times else { return };
         for mark in self.marks {
             for at in mark.pulses_between(bar.section, start, end) {
-                let offset = at.minus(start).map_or(0, |t| self.in_divisions(t));
-                self.words(&mark.sign, &[SMALL, ("font-style", "normal")], offset);
+                let offset = at.minus(start).map_or(0, |t| self.to_divisions(t));
+                self.words(&mark.sign, &[SMALL_TEXT, ("font-style", "normal")], offset);
             }
         }
     }
 
     /// Rounded to the nearest division.
-    fn in_divisions(&self, t: Time) -> i64 {
+    fn to_divisions(&self, t: Time) -> i64 {
         let quarters = t.repeated(4).unwrap_or(Time::ZERO).wholes();
         let product = i128::from(quarters.numer()) * i128::from(self.divisions);
         let half = i128::from(quarters.denom()) / 2;
@@ -51,7 +51,7 @@ impl Part<'_, '_> {
     /// In divisions: the difference of two rounded positions, so that the durations of a bar add up.
     fn duration(&self, note: &Note) -> i64 {
         let end = note.start.plus(note.length).unwrap_or(note.start);
-        self.in_divisions(end) - self.in_divisions(note.start)
+        self.to_divisions(end) - self.to_divisions(note.start)
     }
 
     fn note(&mut self, bar: &Bar, index: usize, note: &Note) {

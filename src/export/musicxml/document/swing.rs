@@ -22,11 +22,11 @@ struct Edge {
 impl StatedSwing {
     /// The edges that are played at other times than in the groove; `None` if playback moves one to a wrong time. Tuplets are played
     /// as written.
-    fn misses(self, edges: &[Edge], bar: Time) -> Option<usize> {
+    fn missed_edges(self, edges: &[Edge], bar: Time) -> Option<usize> {
         let mut misses = 0;
         for edge in edges {
             let played = match self.playback {
-                Some(swung) if !edge.in_tuplet => swung.sounding(edge.written, bar)?,
+                Some(swung) if !edge.in_tuplet => swung.sounding_time(edge.written, bar)?,
                 _ => edge.written,
             };
             if played != edge.sounding {
@@ -41,7 +41,7 @@ impl StatedSwing {
 }
 
 /// The swing over each bar of a staff. Adds a sentence for each section whose swing cannot be stated.
-pub(super) fn plan(groove: &Groove, staff: &Staff, remarks: &mut Vec<String>) -> Vec<StatedSwing> {
+pub(super) fn plan_swing(groove: &Groove, staff: &Staff, remarks: &mut Vec<String>) -> Vec<StatedSwing> {
     let mut all: Vec<StatedSwing> = Vec::with_capacity(staff.bars.len());
     for bars in staff.bars.chunk_by(|a, b| a.section == b.section) {
         let section = bars[0].section;
@@ -56,7 +56,7 @@ pub(super) fn plan(groove: &Groove, staff: &Staff, remarks: &mut Vec<String>) ->
         let of_cell = context.meter.beat().divided(usize::from(context.division)).and_then(NoteValue::undotted);
         let before = all.last().copied().unwrap_or_default();
         let whole = candidates(before, swing, of_cell);
-        if let Some(found) = whole.into_iter().find(|c| edges.iter().all(|e| c.misses(e, bar) == Some(0))) {
+        if let Some(found) = whole.into_iter().find(|c| edges.iter().all(|e| c.missed_edges(e, bar) == Some(0))) {
             all.extend(bars.iter().map(|_| found));
             continue;
         }
@@ -64,7 +64,8 @@ pub(super) fn plan(groove: &Groove, staff: &Staff, remarks: &mut Vec<String>) ->
         for edges in &edges {
             let before = all.last().copied().unwrap_or_default();
             let possible = candidates(before, swing, of_cell).into_iter();
-            let best = possible.filter_map(|c| Some((c.misses(edges, bar)?, c))).min_by_key(|(missed, _)| *missed);
+            let best =
+                possible.filter_map(|c| Some((c.missed_edges(edges, bar)?, c))).min_by_key(|(missed, _)| *missed);
             let (missed, mut best) = best.unwrap_or_default();
             if missed > 0 {
                 best.words = Some(swing);

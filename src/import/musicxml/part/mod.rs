@@ -10,8 +10,8 @@ use super::directions;
 use super::document::{Measure, Part, VoiceId};
 use super::dom::{Element, ElementExt, error_at};
 use crate::import::Warnings;
-use crate::notation::{FormatError, count};
-use crate::rhythm::{Fraction, Meter, Time, expected};
+use crate::notation::FormatError;
+use crate::rhythm::{Fraction, Meter, Time, count, expected};
 use std::collections::HashMap;
 
 struct PartReader<'a> {
@@ -55,10 +55,10 @@ struct OpenTie {
 /// Notes that were changed or dropped.
 #[derive(Default)]
 struct Counts {
-    grace_notes: usize,
-    cue_notes: usize,
-    chord_notes: usize,
-    microtonal_notes: usize,
+    grace: usize,
+    cue: usize,
+    chord: usize,
+    microtone: usize,
 }
 
 /// Reads the measures of a part; facts about a measure go to `measures`, which all parts share.
@@ -88,12 +88,12 @@ pub(super) fn read(
     for (index, element) in elements.iter().copied().enumerate() {
         reader.measure(index, element)?;
     }
-    let Counts { grace_notes, cue_notes, chord_notes, microtonal_notes } = reader.counts;
+    let Counts { grace, cue, chord, microtone } = reader.counts;
     let rows = [
-        (grace_notes, "grace note", "dropped"),
-        (cue_notes, "cue note", "dropped"),
-        (chord_notes, "note", "of chords moved to layers of their own"),
-        (microtonal_notes, "note", "between semitones moved to the nearest"),
+        (grace, "grace note", "dropped"),
+        (cue, "cue note", "dropped"),
+        (chord, "note", "of chords moved to layers of their own"),
+        (microtone, "note", "between semitones moved to the nearest"),
     ];
     for (n, what, message) in rows.into_iter().filter(|r| r.0 > 0) {
         reader.warnings.add(format!("part '{}'", reader.part.name), format!("{} {message}", count(n, what)));
@@ -116,8 +116,8 @@ impl PartReader<'_> {
         for child in element.children() {
             match child.tag_name().name() {
                 "note" => self.note(child)?,
-                "backup" => self.move_position(child, Move::Back)?,
-                "forward" => self.move_position(child, Move::Forward)?,
+                "backup" => self.move_position(child, PositionMove::Backup)?,
+                "forward" => self.move_position(child, PositionMove::Forward)?,
                 "attributes" => self.attributes(child)?,
                 "direction" => self.direction(child),
                 "sound" => {
@@ -154,8 +154,8 @@ impl PartReader<'_> {
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Move {
-    Back,
+enum PositionMove {
+    Backup,
     Forward,
 }
 

@@ -1,6 +1,6 @@
 //! Reads the notes of a part, backups and forwards, pitches and ties.
 
-use super::{Move, OpenTie, PartReader, TieKey, number};
+use super::{OpenTie, PartReader, PositionMove, TieKey, number};
 use crate::import::assemble::magnitude;
 use crate::import::musicxml::directions;
 use crate::import::musicxml::document::{Note, VoiceId};
@@ -17,8 +17,8 @@ fn is_summable(t: Time) -> bool {
     t.denom() <= 1 << 40 && t.numer() <= 1 << 46
 }
 
-fn too_fine(element: Element<'_>) -> FormatError {
-    crate::import::too_fine(place_of(element))
+fn too_fine_error(element: Element<'_>) -> FormatError {
+    crate::import::too_fine_error(place_of(element))
 }
 
 impl PartReader<'_> {
@@ -55,10 +55,10 @@ impl PartReader<'_> {
         self.known_times.push(to);
     }
 
-    pub(super) fn move_position(&mut self, element: Element<'_>, direction: Move) -> Result<(), FormatError> {
+    pub(super) fn move_position(&mut self, element: Element<'_>, direction: PositionMove) -> Result<(), FormatError> {
         let by = self.duration(element)?.unwrap_or(Time::ZERO);
-        let to = if direction == Move::Back { self.position.minus(by) } else { self.position.plus(by) };
-        let mut to = to.ok_or_else(|| too_fine(element))?.max(Time::ZERO);
+        let to = if direction == PositionMove::Backup { self.position.minus(by) } else { self.position.plus(by) };
+        let mut to = to.ok_or_else(|| too_fine_error(element))?.max(Time::ZERO);
         if self.has_rounded_duration && self.known_times.len() < MAX_KNOWN_TIMES {
             // Sums of rounded durations miss the exact times by less than a division or two.
             let slack = self.divisions_in_wholes(Fraction::whole(2)).unwrap_or(Fraction::ZERO);
@@ -76,7 +76,7 @@ impl PartReader<'_> {
 
     pub(super) fn note(&mut self, element: Element<'_>) -> Result<(), FormatError> {
         if element.has_child("grace") {
-            self.counts.grace_notes += 1;
+            self.counts.grace += 1;
             return Ok(());
         }
         let Some(duration) = self.duration(element)? else {
@@ -86,7 +86,7 @@ impl PartReader<'_> {
         self.has_rounded_duration |= length != duration;
         let is_chord = element.has_child("chord");
         let at = if is_chord { self.last_onset } else { self.position };
-        let end = at.plus(length).filter(|t| is_summable(*t)).ok_or_else(|| too_fine(element))?;
+        let end = at.plus(length).filter(|t| is_summable(*t)).ok_or_else(|| too_fine_error(element))?;
         self.last_onset = at;
         if !is_chord {
             self.known_times.push(at);
@@ -96,10 +96,10 @@ impl PartReader<'_> {
             return Ok(());
         }
         if element.has_child("cue") {
-            self.counts.cue_notes += 1;
+            self.counts.cue += 1;
             return Ok(());
         }
-        self.counts.chord_notes += usize::from(is_chord);
+        self.counts.chord += usize::from(is_chord);
         let staff = element.child_text("staff").and_then(|s| s.parse().ok()).unwrap_or(1);
         let key = self.key(element, staff)?;
         let instrument = element.child("instrument").and_then(|i| i.attribute("id"));
@@ -112,7 +112,7 @@ impl PartReader<'_> {
         let index = if let Some(index) = tied {
             let note = &mut self.part.notes[index];
             let sum = note.length.plus(length).filter(|t| t.numer() <= 1 << 50);
-            note.length = sum.ok_or_else(|| too_fine(element))?;
+            note.length = sum.ok_or_else(|| too_fine_error(element))?;
             note.ends_in_tuplet = in_tuplet;
             index
         } else {
@@ -155,7 +155,7 @@ impl PartReader<'_> {
             return Err(error_at(pitch, expected("a pitch with an octave from 0 to 9", "none")));
         };
         let alter = number(pitch, "alter")?.unwrap_or(Fraction::ZERO);
-        self.counts.microtonal_notes += usize::from(alter.denom() != 1);
+        self.counts.microtone += usize::from(alter.denom() != 1);
         let transposed = self.transpose.get(&staff).or_else(|| self.transpose.get(&0)).copied().unwrap_or(0);
         let key = (octave.numer() + 1) * 12 + step + alter.round().clamp(-24, 24) + i64::from(transposed);
         let key = u8::try_from(key).ok().filter(|k| *k < 128);

@@ -2,6 +2,7 @@
 
 use crate::import::musicxml::document::{Instrument, Part};
 use crate::import::musicxml::dom::{Element, ElementExt};
+use std::ops::RangeInclusive;
 
 const MAX_INSTRUMENTS: usize = 256;
 
@@ -19,17 +20,16 @@ pub(crate) fn read_declaration(element: Element<'_>) -> Part {
     let (mut gain, mut pan) = (None, None);
     for midi in element.children_named("midi-instrument") {
         let id = midi.attribute("id").unwrap_or_default();
-        let number = |name: &str| midi.child_text(name).and_then(|t| t.parse::<f64>().ok()).filter(|x| x.is_finite());
+        let number = |name: &str, range: RangeInclusive<f64>| {
+            midi.child_text(name).and_then(|t| t.parse().ok()).filter(|x| range.contains(x))
+        };
         if let Some(found) = instruments.iter_mut().find(|i| i.id == id) {
-            found.program = number("midi-program").filter(|x| (1.0..=128.0).contains(x)).map(|x| x as u8);
-            found.key = number("midi-unpitched").filter(|x| (1.0..=128.0).contains(x)).map(|x| x as u8 - 1);
+            found.program = number("midi-program", 1.0..=128.0).map(|x| x as u8);
+            found.key = number("midi-unpitched", 1.0..=128.0).map(|x| x as u8 - 1);
         }
-        gain = gain.or(number("volume")
-            .filter(|x| (0.0..=100.0).contains(x))
-            .map(|x| (20.0 * (x / 100.0).log10()).round().max(-60.0) as i8));
-        pan = pan.or(number("pan")
-            .filter(|x| (-180.0..=180.0).contains(x))
-            .map(|x| (x / 0.9).round().clamp(-100.0, 100.0) as i8));
+        let volume = number("volume", 0.0..=100.0);
+        gain = gain.or(volume.map(|x| (20.0 * (x / 100.0).log10()).round().max(-60.0) as i8));
+        pan = pan.or(number("pan", -180.0..=180.0).map(|x| (x / 0.9).round().clamp(-100.0, 100.0) as i8));
     }
     Part { name: text("part-name"), gain, pan, instruments, ..Part::default() }
 }
