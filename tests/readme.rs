@@ -111,7 +111,7 @@ fn riff() -> String {
 /// The editor's first finished screen of a groove.
 fn screen(path: &str, width: u16, height: u16) -> String {
     let groove = teeter::store::load(&in_package(path)).expect("a pattern").groove;
-    let theme = Theme { colours: Colours::None, ascii: false };
+    let theme = Theme { colours: Colours::None, ascii: false, ..Theme::default() };
     let mut state = State::new(groove, Some(path.into()), Keymap::default(), theme, (width, height));
     for effect in start(&state) {
         if let Effect::Analyse { revision, groove, options } = effect {

@@ -253,7 +253,7 @@ fn beat_track<'a>(beats: &[TimedNote], per_quarter: i64, texts: &'a (String, Str
         let start = tick_at(beat.start, per_quarter);
         let end = beat.start.plus(beat.length).map_or(start, |e| tick_at(e, per_quarter)).max(start + 1);
         let velocity = general_midi::velocity(beat.attack.accent);
-        events.extend(note_events(general_midi::PERCUSSION_CHANNEL, start..end, u7::new(key), velocity, 0));
+        events.extend(note_events(general_midi::PERCUSSION_CHANNEL, start, end, u7::new(key), velocity, 0));
     }
     events
 }

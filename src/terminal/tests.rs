@@ -1,7 +1,7 @@
 //! Tests of the editor without its shell: rows of cells, keys and cells, and screens.
 
 use super::input::key::Key;
-use super::{Colours, Effect, Event, Keymap, State, Theme, start, update, view};
+use super::{Background, Colours, Effect, Event, Keymap, State, Theme, start, update, view};
 use crate::analysis;
 use crate::jobs::Position;
 use crate::jobs::play_request::{PlayRequest, PlaybackEvent};
