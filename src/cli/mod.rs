@@ -21,7 +21,7 @@ mod takes;
 mod tap;
 mod tap_times;
 
-use crate::config::{Config, Part, Severity};
+use crate::config::{Config, ConfigPart, Severity};
 use crate::describe;
 use crate::jobs::JobError;
 use crate::rhythm::is_hidden;
@@ -139,7 +139,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
 }
 
 /// The user's settings. Prints the warnings about the part that the command uses, and fails if it has an error.
-fn user_config(part: Part) -> Result<Config, Failure> {
+fn user_config(part: ConfigPart) -> Result<Config, Failure> {
     let config = Config::load();
     for warning in config.mistakes(part, Severity::Warning) {
         output::warn(warning)?;

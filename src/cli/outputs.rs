@@ -1,14 +1,14 @@
 //! `teeter outputs`: lists the output devices.
 
 use super::{Exit, Failure};
-use crate::config::Part;
+use crate::config::ConfigPart;
 use crate::describe::visible;
 use crate::sound;
 use std::io::{self, Write};
 
 /// Prints name and system id of every device, with `*` for the one in use.
 pub(super) fn run() -> Result<Exit, Failure> {
-    let config = super::user_config(Part::Sound)?;
+    let config = super::user_config(ConfigPart::Sound)?;
     let devices = sound::outputs().map_err(|e| Failure::new(Exit::Output, e))?;
     let used = match &config.output {
         Some(wanted) => sound::find_device(wanted, &devices),
