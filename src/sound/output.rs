@@ -66,7 +66,7 @@ pub(super) struct StreamCounters {
 
 impl StreamCounters {
     /// Called on the audio thread.
-    pub(super) fn on_error(&self, kind: ErrorKind) {
+    fn on_error(&self, kind: ErrorKind) {
         self.errors.fetch_add(1, Ordering::Relaxed);
         match kind {
             ErrorKind::Xrun => self.ran_dry.store(true, Ordering::Relaxed),

@@ -26,7 +26,7 @@ pub enum Length {
 }
 
 /// Called after each block with the frames written and the total; an error ends the rendering.
-pub(crate) type OnBlock<'a> = &'a mut dyn FnMut(Frame, Frame) -> io::Result<()>;
+pub(super) type OnBlock<'a> = &'a mut dyn FnMut(Frame, Frame) -> io::Result<()>;
 
 /// Renders segments into a WAV file, PCM with 24 bits, with the code that the player runs. The length is in the header from the
 /// start, so that the file can be written to a pipe (Multimedia Programming Interface and Data Specifications 1.0, RIFF WAVE, IBM
