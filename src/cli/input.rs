@@ -3,7 +3,7 @@
 use super::args::{OutsideSoundsArg, SoundArgs};
 use super::{CliError, Exit};
 use crate::analysis::Limits;
-use crate::config::Part;
+use crate::config::ConfigPart;
 use crate::jobs::{self, OutsideSounds, SoundAccess, UserSampleCache, audible_sounds};
 use crate::rhythm::{Edit, Groove, expected};
 use crate::sound::SampleRate;
@@ -134,7 +134,7 @@ pub(super) fn check_samples(groove: &Groove, path: &Path, arg: &OutsideSoundsArg
 
 /// The listener as the config file sets it.
 pub(super) fn listener_limits() -> Result<Limits, CliError> {
-    let config = super::user_config(Part::Hearing)?;
+    let config = super::user_config(ConfigPart::Hearing)?;
     Ok(Limits::from_settings(config.cell_limit_ms, config.listen_cold))
 }
 

@@ -22,7 +22,7 @@ mod tap;
 mod tap_times;
 
 use crate::analysis::Limits;
-use crate::config::{Config, Part, Severity};
+use crate::config::{Config, ConfigPart, Severity};
 use crate::describe;
 use crate::jobs::{HearingSelection, Job, JobError, JobKind, OutsideSounds, Target};
 use crate::rhythm::{Groove, is_hidden};
@@ -161,7 +161,7 @@ fn job(groove: Groove, path: &Path, target: Target, overwrite: &OverwriteArg, li
 }
 
 /// The user's settings. Prints the warnings about the part that the command uses, and fails if it has an error.
-fn user_config(part: Part) -> Result<Config, CliError> {
+fn user_config(part: ConfigPart) -> Result<Config, CliError> {
     let config = Config::load();
     for warning in config.mistakes(part, Severity::Warning) {
         output::warn(warning)?;

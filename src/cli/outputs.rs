@@ -2,14 +2,14 @@
 
 use super::output::warn;
 use super::{CliError, Exit};
-use crate::config::Part;
+use crate::config::ConfigPart;
 use crate::describe::visible;
 use crate::sound;
 use std::io::{self, Write};
 
 /// Prints name and system id of every device, with `*` for the one in use.
 pub(super) fn run() -> Result<Exit, CliError> {
-    let config = super::user_config(Part::Sound)?;
+    let config = super::user_config(ConfigPart::Sound)?;
     let devices = sound::outputs().map_err(|e| CliError::new(Exit::Output, e))?;
     let used = match &config.output {
         Some(wanted) => sound::find_device(wanted, &devices),

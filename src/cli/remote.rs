@@ -2,7 +2,7 @@
 
 use super::args::RemoteArgs;
 use super::{COMMAND_NOT_FOUND, CliError, Exit, user_config};
-use crate::config::Part;
+use crate::config::ConfigPart;
 use crate::describe::visible;
 use crate::jobs::{SampleFolder, SoundAccess, UserSampleCache};
 use crate::rhythm::{Groove, expected};
@@ -110,7 +110,7 @@ pub(super) fn run(args: &RemoteArgs) -> Result<Exit, CliError> {
             "this teeter was built without audio output and cannot be a remote speaker; its editor can still play through one",
         ));
     }
-    let output = user_config(Part::Sound)?.output;
+    let output = user_config(ConfigPart::Sound)?.output;
     let private = Permissions::from_mode(0o700);
     let folder = tempfile::Builder::new().prefix("teeter-").permissions(private).tempdir()?;
     let here = folder.path().join("speaker");

@@ -63,12 +63,12 @@ pub struct Word {
     /// The string.
     pub text: String,
     /// Where it begins.
-    pub position: Position,
+    pub position: TextPosition,
 }
 
 /// A position in the file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Position {
+pub struct TextPosition {
     /// Line, from 1.
     pub line: usize,
     /// Column in characters, from 1.
@@ -77,7 +77,7 @@ pub struct Position {
 
 /// A part of the file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Part {
+pub enum ConfigPart {
     /// The file as a whole: it cannot be read, is not TOML, or has an unknown table.
     File,
     /// `[keys]`.
@@ -105,18 +105,18 @@ pub enum Severity {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ConfigError {
     /// The part it is in; the others are valid.
-    pub part: Part,
+    pub part: ConfigPart,
     /// Whether it stops a command.
     pub severity: Severity,
     /// Where it is; `None` if the file cannot be read.
-    pub position: Option<Position>,
+    pub position: Option<TextPosition>,
     /// What is wrong.
     pub message: String,
 }
 
 impl fmt::Display for ConfigError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if let Some(Position { line, column }) = self.position {
+        if let Some(TextPosition { line, column }) = self.position {
             write!(f, "line {line}, column {column}: ")?;
         }
         f.write_str(&self.message)
@@ -137,7 +137,7 @@ impl Config {
                     ErrorKind::InvalidData => expected("UTF-8 text", "invalid UTF-8"),
                     kind => format!("cannot read the file: {kind}"),
                 };
-                let error = ConfigError { part: Part::File, severity: Severity::Error, position: None, message };
+                let error = ConfigError { part: ConfigPart::File, severity: Severity::Error, position: None, message };
                 Self { errors: vec![error], ..Self::default() }
             }
         };
@@ -145,13 +145,13 @@ impl Config {
     }
 
     /// The mistakes of one severity in a part and in the file as a whole: `PATH:LINE:COLUMN: MESSAGE`.
-    pub fn mistakes(&self, part: Part, severity: Severity) -> Vec<String> {
+    pub fn mistakes(&self, part: ConfigPart, severity: Severity) -> Vec<String> {
         let path = self.path.as_ref().map_or_else(|| "config.toml".to_owned(), |p| p.display().to_string());
         let line = |e: &ConfigError| match e.position {
-            Some(Position { line, column }) => format!("{path}:{line}:{column}: {}", e.message),
+            Some(TextPosition { line, column }) => format!("{path}:{line}:{column}: {}", e.message),
             None => format!("{path}: {}", e.message),
         };
-        let is_relevant = |e: &&ConfigError| e.severity == severity && (e.part == Part::File || e.part == part);
+        let is_relevant = |e: &&ConfigError| e.severity == severity && (e.part == ConfigPart::File || e.part == part);
         self.errors.iter().filter(is_relevant).map(line).collect()
     }
 }

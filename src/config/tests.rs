@@ -27,29 +27,41 @@ fn settings_are_read() {
 #[test]
 fn mistakes_have_a_position_and_a_part() {
     let rows = [
-        (Part::Keys, "[keys]\nplay = 3", "line 2, column 8: expected a key in quotes, or several like"),
-        (Part::File, "[colours]\n", "line 1, column 2: unknown table 'colours'; expected one of: keys, hearing, tap"),
-        (Part::File, "[keys\n", "line 1, column 6: invalid TOML: "),
+        (ConfigPart::Keys, "[keys]\nplay = 3", "line 2, column 8: expected a key in quotes, or several like"),
         (
-            Part::Hearing,
+            ConfigPart::File,
+            "[colours]\n",
+            "line 1, column 2: unknown table 'colours'; expected one of: keys, hearing, tap",
+        ),
+        (ConfigPart::File, "[keys\n", "line 1, column 6: invalid TOML: "),
+        (
+            ConfigPart::Hearing,
             "[hearing]\ncell-limit = 19.5",
             "line 2, column 14: expected a number from 20 to 1000 for 'cell-limit', found 19.5",
         ),
-        (Part::Hearing, "[hearing]\ncell-limit = nan", "line 2, column 14: expected a number from 20 to 1000"),
-        (Part::Hearing, "[keys]\nplay = \"f12\"\n[hearing]\ncell-limit = 1001", "line 4, column 14: expected a number"),
+        (ConfigPart::Hearing, "[hearing]\ncell-limit = nan", "line 2, column 14: expected a number from 20 to 1000"),
         (
-            Part::Hearing,
+            ConfigPart::Hearing,
+            "[keys]\nplay = \"f12\"\n[hearing]\ncell-limit = 1001",
+            "line 4, column 14: expected a number",
+        ),
+        (
+            ConfigPart::Hearing,
             "[hearing]\ncell-limit = \"90\"",
             "line 2, column 14: expected a number from 20 to 1000 for 'cell-limit', found \"90\"",
         ),
-        (Part::Hearing, "[hearing]\ncell = 90", "line 2, column 1: unknown key 'cell'; expected one of: cell-limit"),
-        (Part::Tap, "[tap]\noffset-ms = 1001", "line 2, column 13: expected a number from -1000 to 1000"),
-        (Part::Tap, "[tap]\noffset = 10", "line 2, column 1: unknown key 'offset'"),
-        (Part::Sound, "[sound]\noutput = \" \"", "line 2, column 10: expected the name of an output"),
-        (Part::Sound, "[sound]\noutput = 3", "line 2, column 10: expected the name of an output"),
-        (Part::Sound, "[sound]\nvolume-db = 1", "line 2, column 13: expected a number from -40 to 0"),
-        (Part::Sound, "[sound]\nclick-db = 7", "line 2, column 12: expected a number from -40 to 6"),
-        (Part::Hearing, "hearing = 3", "line 1, column 11: expected a table [hearing], found 3"),
+        (
+            ConfigPart::Hearing,
+            "[hearing]\ncell = 90",
+            "line 2, column 1: unknown key 'cell'; expected one of: cell-limit",
+        ),
+        (ConfigPart::Tap, "[tap]\noffset-ms = 1001", "line 2, column 13: expected a number from -1000 to 1000"),
+        (ConfigPart::Tap, "[tap]\noffset = 10", "line 2, column 1: unknown key 'offset'"),
+        (ConfigPart::Sound, "[sound]\noutput = \" \"", "line 2, column 10: expected the name of an output"),
+        (ConfigPart::Sound, "[sound]\noutput = 3", "line 2, column 10: expected the name of an output"),
+        (ConfigPart::Sound, "[sound]\nvolume-db = 1", "line 2, column 13: expected a number from -40 to 0"),
+        (ConfigPart::Sound, "[sound]\nclick-db = 7", "line 2, column 12: expected a number from -40 to 6"),
+        (ConfigPart::Hearing, "hearing = 3", "line 1, column 11: expected a table [hearing], found 3"),
     ];
     for (part, text, message) in rows {
         let config = Config::parse(text);
@@ -63,17 +75,17 @@ fn mistakes_have_a_position_and_a_part() {
 fn a_mistake_in_one_part_leaves_the_others_working() {
     let config = Config::parse("[keys]\nplay = 3\n[hearing]\ncell-limit = 90\n[tap]\noffset-ms = \"x\"\noffset = 1\n");
     assert_eq!(config.cell_limit_ms, Some(90.0));
-    let starts = |config: &Config, part: Part, severity: Severity| -> Vec<String> {
+    let starts = |config: &Config, part: ConfigPart, severity: Severity| -> Vec<String> {
         config.mistakes(part, severity).iter().map(|m| m[..m.len().min(16)].to_owned()).collect()
     };
-    assert_eq!(starts(&config, Part::Hearing, Severity::Error), [""; 0]);
-    assert_eq!(starts(&config, Part::Keys, Severity::Error), ["config.toml:2:8:"]);
-    assert_eq!(starts(&config, Part::Tap, Severity::Error), ["config.toml:6:13"]);
+    assert_eq!(starts(&config, ConfigPart::Hearing, Severity::Error), [""; 0]);
+    assert_eq!(starts(&config, ConfigPart::Keys, Severity::Error), ["config.toml:2:8:"]);
+    assert_eq!(starts(&config, ConfigPart::Tap, Severity::Error), ["config.toml:6:13"]);
     // An unknown key or table is no error.
-    assert_eq!(starts(&config, Part::Tap, Severity::Warning), ["config.toml:7:1:"]);
+    assert_eq!(starts(&config, ConfigPart::Tap, Severity::Warning), ["config.toml:7:1:"]);
     let config = Config::parse("[haering]\n[tap]\nwidth = 1\n[hearing]\ncell-limit = 90\ncell = 1\n");
-    assert_eq!(starts(&config, Part::Hearing, Severity::Error), [""; 0]);
-    assert_eq!(starts(&config, Part::Hearing, Severity::Warning), ["config.toml:1:2:", "config.toml:6:1:"]);
+    assert_eq!(starts(&config, ConfigPart::Hearing, Severity::Error), [""; 0]);
+    assert_eq!(starts(&config, ConfigPart::Hearing, Severity::Warning), ["config.toml:1:2:", "config.toml:6:1:"]);
     assert_eq!(config.cell_limit_ms, Some(90.0));
 }
 

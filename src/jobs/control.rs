@@ -40,7 +40,7 @@ impl JobControl {
         Self::new(CancelToken::default(), |_| {})
     }
 
-    pub(crate) fn is_cancelled(&self) -> bool {
+    pub(super) fn is_cancelled(&self) -> bool {
         self.token.0.load(Ordering::Relaxed)
     }
 

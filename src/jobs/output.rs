@@ -63,7 +63,7 @@ impl OutputFile {
 ///
 /// # Errors
 /// [`JobError::IsInput`], [`JobError::Exists`], and [`JobError::Write`] for a path that is not a regular file.
-pub(crate) fn check_targets<'a>(
+pub(super) fn check_targets<'a>(
     paths: impl IntoIterator<Item = &'a Path>,
     inputs: &[PathBuf],
     overwrite: Overwrite,

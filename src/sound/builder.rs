@@ -7,7 +7,7 @@ use super::schedule::{Note, Range, Schedule, ScheduleOptions, wholes_f64};
 use super::units::Gain;
 use super::user_samples::UserSample;
 use super::voice::{self, SampleSource, SynthKey};
-use crate::rhythm::{Event, Groove, Time};
+use crate::rhythm::{Event, Groove, Section, Time};
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
@@ -76,14 +76,11 @@ impl<'a> Builder<'a> {
         let events = events(groove, &spans);
         let mut range_start = Seconds::ZERO;
         if let (Some(span), false) = (spans.first(), options.lines.is_empty()) {
-            for section in &sections[..span.section] {
-                let pass = Seconds::of(section.length(), section.tempo);
-                range_start = range_start.plus(pass.times(section.times.into()));
-            }
+            let passes = |s: &Section, count: i64| Seconds::of(s.length(), s.tempo).times(count);
+            let before = sections[..span.section].iter().map(|s| passes(s, s.times.into()));
             let section = &sections[span.section];
-            let pass = Seconds::of(section.length(), section.tempo);
-            range_start = range_start.plus(pass.times(span.first_pass as i64));
-            range_start = range_start.plus(Seconds::of(span.from, section.tempo));
+            let within = [passes(section, span.first_pass as i64), Seconds::of(span.from, section.tempo)];
+            range_start = before.chain(within).fold(Seconds::ZERO, Seconds::plus);
         }
         // Sections outside the range must not widen the common denominator.
         let first = spans.first().map_or(0, |r| r.section);

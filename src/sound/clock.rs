@@ -169,18 +169,20 @@ fn lcm(a: i128, b: i128) -> Option<i128> {
 impl Timebase {
     /// A timebase for sections with these frames per whole note, each with the denominators of its times in whole notes.
     pub(super) fn new(sections: Vec<(Ratio<i128>, Vec<i64>)>) -> Self {
-        let cells = |all: &[i64]| all.iter().try_fold(1, |all, &d| lcm(all, d.max(1).into())).and_then(|c| c.to_i64());
-        let part = |(per_whole, all): &(Ratio<i128>, Vec<i64>)| {
-            let cells = cells(all)?;
+        // The cells per whole note of a section, and one cell in frames.
+        let cell = |(per_whole, denoms): &(Ratio<i128>, Vec<i64>)| {
+            let cells = denoms.iter().try_fold(1, |all, &d| lcm(all, d.max(1).into()))?.to_i64()?;
             Some((cells, per_whole.checked_mul(&Ratio::new_raw(1, cells.into()))?))
         };
-        let parts: Option<Vec<(i64, Ratio<i128>)>> = sections.iter().map(part).collect();
-        let exact = parts.as_ref().and_then(|all| all.iter().try_fold(1, |all, (_, unit)| lcm(all, *unit.denom())));
-        let denom = exact.unwrap_or(1 << MAX_DENOM_BITS);
-        let parts = parts.filter(|_| exact.is_some()).unwrap_or_default();
-        let scales = sections.into_iter().enumerate().map(|(s, (per_whole, _))| match parts.get(s) {
-            Some((cells, unit)) => {
-                SectionScale { per_whole, cells: *cells, unit: (denom / unit.denom()).checked_mul(*unit.numer()) }
+        let exact = || {
+            let cells = sections.iter().map(cell).collect::<Option<Vec<(i64, Ratio<i128>)>>>()?;
+            let denom = cells.iter().try_fold(1, |all, (_, frames)| lcm(all, *frames.denom()))?;
+            Some((denom, cells))
+        };
+        let (denom, cells) = exact().unwrap_or((1 << MAX_DENOM_BITS, Vec::new()));
+        let scales = sections.into_iter().enumerate().map(|(s, (per_whole, _))| match cells.get(s) {
+            Some((cells, frames)) => {
+                SectionScale { per_whole, cells: *cells, unit: (denom / frames.denom()).checked_mul(*frames.numer()) }
             }
             None => SectionScale { per_whole, cells: 1, unit: None },
         });

@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 use std::f64::consts::PI;
 
 /// Ceiling of every output sample: -1.5 dBFS.
-pub(crate) const LIMITER_CEILING: f32 = 0.841_395_1;
+pub(super) const LIMITER_CEILING: f32 = 0.841_395_1;
 /// Ceiling of the curve between samples, at the interpolated points: -1.8 dBTP. Four points per frame miss up to 0.7 dB of the
 /// highest tones (ITU-R BS.1770-5, annex 2), so that finer meters still show less than -1 dBTP.
 const INTERPOLATED_CEILING: f32 = 0.812_830_5;

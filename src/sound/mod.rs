@@ -37,37 +37,37 @@ mod wav;
 #[cfg(feature = "audio")]
 pub use channel::render_channel;
 #[cfg(test)]
-pub(crate) use click::Moment;
+use click::Moment;
 pub(crate) use click::click_pan;
 pub use click::{Click, ClickLine};
 pub(crate) use device::{OutputDevice, find_device};
 #[cfg(not(feature = "audio"))]
 pub(crate) use device::{is_real_time_granted, outputs};
 #[cfg(test)]
-pub(crate) use limiter::LIMITER_CEILING;
+use limiter::LIMITER_CEILING;
 #[cfg(feature = "audio")]
 pub(crate) use output::outputs;
 #[cfg(all(test, feature = "audio"))]
-pub(crate) use player::fake::FakeDevice;
+use player::fake::FakeDevice;
 #[cfg(feature = "audio")]
-pub(crate) use player::{DeviceEvent, Player};
+use player::{DeviceEvent, Player};
 #[cfg(feature = "audio")]
-pub(crate) use position::Playhead;
+use position::Playhead;
 pub(crate) use position::Position;
 #[cfg(feature = "audio")]
 pub(crate) use priority::is_real_time_granted;
 pub use render::Renderer;
 #[cfg(test)]
-pub(crate) use render::{MIX_DB, RENDER_LATENCY};
+use render::{MIX_DB, RENDER_LATENCY};
 pub use schedule::{Range, Schedule, ScheduleOptions};
 pub use segment::Segment;
 #[cfg(all(test, feature = "audio"))]
-pub(crate) use stderr_guard::STDERR_LOCK;
+use stderr_guard::STDERR_LOCK;
 #[cfg(test)]
-pub(crate) use units::Gain;
+use units::Gain;
 pub use units::{Frame, SampleRate};
 pub use user_samples::{UserSample, UserSamples};
-pub(crate) use voice::CLICK_TONES;
+use voice::CLICK_TONES;
 pub(crate) use wav::{Length, render_wav};
 
 /// Why there is no sound output, in one line.

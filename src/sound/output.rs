@@ -66,7 +66,7 @@ pub(super) struct StreamCounters {
 
 impl StreamCounters {
     /// Called on the audio thread.
-    pub(super) fn on_error(&self, kind: ErrorKind) {
+    fn on_error(&self, kind: ErrorKind) {
         self.errors.fetch_add(1, Ordering::Relaxed);
         match kind {
             ErrorKind::Xrun => self.ran_dry.store(true, Ordering::Relaxed),
@@ -87,37 +87,12 @@ impl StreamCounters {
     }
 }
 
-/// A source that is returned when the stream that pulls from it is dropped.
-pub(super) struct SourceLease {
-    source: Option<RenderSource>,
-    owner: Sender<RenderSource>,
-}
-
-impl SourceLease {
-    pub(super) fn new(source: RenderSource, owner: Sender<RenderSource>) -> Self {
-        Self { source: Some(source), owner }
-    }
-}
-
-impl Drop for SourceLease {
-    fn drop(&mut self) {
-        if let Some(source) = self.source.take() {
-            drop(self.owner.send(source));
-        }
-    }
-}
-
 /// Opens streams. A stream runs until it is dropped.
 pub(super) trait DeviceApi {
     /// Finds the device and returns its sample rate.
     fn find(&mut self) -> Result<SampleRate, OutputError>;
     /// Opens a stream on the found device with this buffer size in frames, or the system's default size.
-    fn start(
-        &mut self,
-        lease: SourceLease,
-        counters: &Arc<StreamCounters>,
-        buffer: Option<u32>,
-    ) -> Result<Box<dyn Any>, OutputError>;
+    fn start(&mut self, callback: Callback, buffer: Option<u32>) -> Result<Box<dyn Any>, OutputError>;
 }
 
 pub(super) struct Devices {
@@ -159,16 +134,10 @@ impl DeviceApi for Devices {
         Ok(rate)
     }
 
-    fn start(
-        &mut self,
-        lease: SourceLease,
-        counters: &Arc<StreamCounters>,
-        buffer: Option<u32>,
-    ) -> Result<Box<dyn Any>, OutputError> {
+    fn start(&mut self, callback: Callback, buffer: Option<u32>) -> Result<Box<dyn Any>, OutputError> {
         let Some((device, supported)) = &self.found else { return Err(OutputError::new("no output device found")) };
         let mut config = supported.config();
         config.buffer_size = buffer.map_or(BufferSize::Default, BufferSize::Fixed);
-        let callback = Callback::new(lease, Arc::clone(counters), config.sample_rate);
         let stream = match supported.sample_format() {
             SampleFormat::I8 => open::<i8>(device, config, callback),
             SampleFormat::I16 => open::<i16>(device, config, callback),
@@ -207,10 +176,12 @@ fn open<T: SizedSample + FromSample<f32>>(
     )
 }
 
-/// Fills the device's buffers from the source on the audio thread. It neither allocates nor waits.
+/// Fills the device's buffers from the source on the audio thread, where it neither allocates nor waits. When it is dropped, the
+/// source returns to its owner.
 pub(super) struct Callback {
-    lease: SourceLease,
-    counters: Arc<StreamCounters>,
+    source: Option<RenderSource>,
+    owner: Sender<RenderSource>,
+    pub(super) counters: Arc<StreamCounters>,
     rate: f64,
     /// Gain of the fade in.
     gain: f32,
@@ -223,10 +194,15 @@ pub(super) struct Callback {
 }
 
 impl Callback {
-    pub(super) fn new(lease: SourceLease, counters: Arc<StreamCounters>, hertz: u32) -> Self {
-        let rate = f64::from(hertz);
+    pub(super) fn new(
+        source: RenderSource,
+        owner: Sender<RenderSource>,
+        counters: Arc<StreamCounters>,
+        rate: SampleRate,
+    ) -> Self {
+        let (source, rate) = (Some(source), f64::from(rate.hertz()));
         let (gain, step) = (0.0, 1.0 / (FADE_IN_SECONDS * rate as f32).max(1.0));
-        Self { lease, counters, rate, gain, step, delay: 0.0, pace: Pace::default(), dry_at: None }
+        Self { source, owner, counters, rate, gain, step, delay: 0.0, pace: Pace::default(), dry_at: None }
     }
 
     /// Fills a buffer of interleaved frames, the first of which is heard `delay` from `now`, if known. The first two of more
@@ -238,7 +214,7 @@ impl Callback {
         (now, delay): (Instant, Option<Duration>),
         convert: impl Fn(f32) -> T,
     ) -> Option<bool> {
-        let source = self.lease.source.as_mut()?;
+        let source = self.source.as_mut()?;
         let late = self.dry_at.is_some_and(|dry| now > dry + GAP_TOLERANCE);
         if self.counters.ran_dry.swap(false, Ordering::Relaxed) || late {
             self.counters.gaps.fetch_add(1, Ordering::Relaxed);
@@ -273,6 +249,14 @@ impl Callback {
     }
 }
 
+impl Drop for Callback {
+    fn drop(&mut self) {
+        if let Some(source) = self.source.take() {
+            drop(self.owner.send(source));
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -287,7 +271,7 @@ mod tests {
             let (mut handle, source) = render_channel(SampleRate::STUDIO);
             let (owner, returned) = mpsc::channel();
             let counters = Arc::new(StreamCounters::default());
-            let mut callback = Callback::new(SourceLease::new(source, owner), Arc::clone(&counters), 48_000);
+            let mut callback = Callback::new(source, owner, Arc::clone(&counters), SampleRate::STUDIO);
             handle.start(Segment::new(Schedule::build(&groove, &ScheduleOptions::whole(SampleRate::STUDIO))), Frame(0));
             let mut out = vec![9.0_f32; 1024 * channels];
             let delay = Duration::from_millis(20);
@@ -315,8 +299,7 @@ mod tests {
     fn a_gap_is_a_buffer_that_comes_after_the_device_ran_dry() {
         let (_handle, source) = render_channel(SampleRate::STUDIO);
         let counters = Arc::new(StreamCounters::default());
-        let lease = SourceLease::new(source, mpsc::channel().0);
-        let mut callback = Callback::new(lease, Arc::clone(&counters), 48_000);
+        let mut callback = Callback::new(source, mpsc::channel().0, Arc::clone(&counters), SampleRate::STUDIO);
         // Each buffer lasts 20 ms and is heard after this delay in ms; gaps after it.
         let mut out = vec![0.0_f32; 2 * 960];
         let (start, ms) = (Instant::now(), Duration::from_millis);

@@ -2,7 +2,7 @@
 
 use super::OutputError;
 use super::channel::{RenderHandle, RenderSource, render_channel};
-use super::output::{DeviceApi, Devices, SourceLease, StreamCounters};
+use super::output::{Callback, DeviceApi, Devices, StreamCounters};
 use super::position::{Playhead, Position};
 use super::render::{RENDER_LATENCY, release};
 use super::segment::Segment;
@@ -116,7 +116,8 @@ impl Player {
         for buffer in [Some(BUFFER_FRAMES), None] {
             let Some(source) = self.take_source() else { break };
             let counters = Arc::new(StreamCounters::default());
-            match self.device.start(SourceLease::new(source, self.returned.0.clone()), &counters, buffer) {
+            let callback = Callback::new(source, self.returned.0.clone(), Arc::clone(&counters), self.handle.rate);
+            match self.device.start(callback, buffer) {
                 Ok(stream) => {
                     self.stream = Some(stream);
                     self.counters = counters;

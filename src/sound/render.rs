@@ -8,13 +8,13 @@ use std::ops::Range;
 use std::sync::Arc;
 
 /// Most sounds that ring at once; another attack replaces the oldest.
-pub(crate) const MAX_POLYPHONY: usize = 256;
+const MAX_POLYPHONY: usize = 256;
 /// Number of sounds from which an attack damps the oldest, so that it is silent before it is replaced.
 const MAX_UNDAMPED: usize = MAX_POLYPHONY - 32;
 /// Gain of the mix before the limiter: -2 dB, which leaves a mix of five layers near -21 dBFS RMS.
-pub(crate) const MIX_DB: f32 = -2.0;
+pub(super) const MIX_DB: f32 = -2.0;
 /// Frames by which the output lags the schedule.
-pub(crate) const RENDER_LATENCY: usize = DELAY;
+pub(super) const RENDER_LATENCY: usize = DELAY;
 
 const BLOCK_FRAMES: usize = 256;
 /// Rounding error, in frames, of a time carried from one loop to another.

@@ -12,9 +12,9 @@ use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
 /// Slowest playing speed: a fifth of full speed.
-pub(crate) const MIN_SPEED: (i64, i64) = (1, 5);
+const MIN_SPEED: (i64, i64) = (1, 5);
 /// Fastest playing speed: twice full speed.
-pub(crate) const MAX_SPEED: (i64, i64) = (2, 1);
+const MAX_SPEED: (i64, i64) = (2, 1);
 /// A speed with a larger denominator is rounded to this one.
 const MAX_SPEED_DENOM: i64 = 1_000_000;
 
@@ -23,7 +23,7 @@ const MAX_SPEED_DENOM: i64 = 1_000_000;
 pub struct ScheduleOptions {
     /// The sample rate.
     pub rate: SampleRate,
-    /// Playing speed, 1 for full speed; clamped to [`MIN_SPEED`]..=[`MAX_SPEED`].
+    /// Playing speed, 1 for full speed; clamped to a range from 1/5 to 2.
     pub speed: Fraction,
     /// The part of the groove that loops.
     pub range: Range,

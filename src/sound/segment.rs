@@ -8,7 +8,7 @@ use crate::rhythm::Time;
 use std::collections::VecDeque;
 
 /// Most segments in the queue behind the one that plays.
-pub(crate) const MAX_QUEUED: usize = 8;
+pub(super) const MAX_QUEUED: usize = 8;
 
 /// A loop with its number of passes; the next queued segment follows.
 #[derive(Debug)]
@@ -39,7 +39,7 @@ impl Segment {
 
     /// Drops the first passes; at least one pass is left.
     #[must_use]
-    pub(crate) fn skip_passes(mut self, passes: u64) -> Self {
+    pub(super) fn skip_passes(mut self, passes: u64) -> Self {
         if self.passes != u64::MAX {
             self.passes = self.passes.saturating_sub(passes).max(1);
         }

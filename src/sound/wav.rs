@@ -25,25 +25,42 @@ pub enum Length {
     Seconds(f64),
 }
 
-/// Writes stereo samples as a WAV file: PCM, 24 bits, little endian. The length is in the header from the start, so that the
-/// file can be written to a pipe (Multimedia Programming Interface and Data Specifications 1.0, RIFF WAVE, IBM and Microsoft
-/// 1991).
-pub(super) struct Writer<'a> {
+/// Called after each block with the frames written and the total; an error ends the rendering.
+pub(super) type OnBlock<'a> = &'a mut dyn FnMut(Frame, Frame) -> io::Result<()>;
+
+/// Renders segments into a WAV file, PCM with 24 bits, with the code that the player runs. The length is in the header from the
+/// start, so that the file can be written to a pipe (Multimedia Programming Interface and Data Specifications 1.0, RIFF WAVE, IBM
+/// and Microsoft 1991).
+pub(super) struct WavRenderer<'a> {
     sink: &'a mut dyn Write,
-    samples_left: u64,
-    bytes: Vec<u8>,
+    /// Whole RIFF chunks of even length that follow the samples.
     chunks: &'a [u8],
+    queue: SegmentQueue,
+    /// Frames of the renderer's latency still to discard.
+    latency: usize,
+    /// Frames written, and to write.
+    done: i64,
+    total: i64,
+    /// Frames of the fade at the end.
+    fade: i64,
+    on_block: OnBlock<'a>,
 }
 
-impl<'a> Writer<'a> {
-    /// Writes the header of a file with `frames` frames; `chunks` are whole chunks of even length that follow the samples.
+impl<'a> WavRenderer<'a> {
+    /// Writes the header of a file with `total` frames.
     ///
     /// # Errors
     /// Those of the sink, and [`io::ErrorKind::InvalidInput`] if the file would exceed 4 GiB.
-    pub(super) fn new(sink: &'a mut dyn Write, rate: SampleRate, frames: Frame, chunks: &'a [u8]) -> io::Result<Self> {
+    pub(super) fn new(
+        sink: &'a mut dyn Write,
+        rate: SampleRate,
+        total: Frame,
+        fade: Frame,
+        chunks: &'a [u8],
+        on_block: OnBlock<'a>,
+    ) -> io::Result<Self> {
         let frame_bytes = CHANNELS * BYTES_PER_SAMPLE;
-        let frames = u64::try_from(frames.0).unwrap_or(0);
-        let data = frames.saturating_mul(u64::from(frame_bytes));
+        let data = u64::try_from(total.0).unwrap_or(0).saturating_mul(u64::from(frame_bytes));
         let (Ok(size), Ok(data)) = (u32::try_from(data.saturating_add(36 + chunks.len() as u64)), u32::try_from(data))
         else {
             let reason = "the sound is longer than a WAV file can hold (4 GiB)";
@@ -65,56 +82,17 @@ impl<'a> Writer<'a> {
             data.to_le_bytes(),
         ];
         sink.write_all(header.as_flattened())?;
-        Ok(Self { sink, samples_left: frames * u64::from(CHANNELS), bytes: Vec::new(), chunks })
-    }
-
-    /// Writes interleaved stereo samples, -1 to 1; those beyond the length in the header are ignored.
-    pub(super) fn write(&mut self, samples: &[f32]) -> io::Result<()> {
-        let count = self.samples_left.min(samples.len() as u64);
-        self.bytes.clear();
-        for sample in &samples[..count as usize] {
-            let value = (sample.clamp(-1.0, 1.0) * MAX_SAMPLE).round() as i32;
-            self.bytes.extend_from_slice(&value.to_le_bytes()[..3]);
-        }
-        self.samples_left -= count;
-        self.sink.write_all(&self.bytes)
-    }
-
-    pub(super) fn finish(self) -> io::Result<()> {
-        self.sink.write_all(self.chunks)?;
-        self.sink.flush()
-    }
-}
-
-/// Called after each block with the frames written and the total; an error ends the rendering.
-pub(crate) type OnBlock<'a> = &'a mut dyn FnMut(Frame, Frame) -> io::Result<()>;
-
-/// Renders segments into a WAV file with the code that the player runs.
-pub(super) struct Rendering<'a> {
-    writer: Writer<'a>,
-    queue: SegmentQueue,
-    /// Frames of the renderer's latency still to discard.
-    latency: usize,
-    /// Frames written, and to write.
-    done: i64,
-    total: i64,
-    /// Frames of the fade at the end.
-    fade: i64,
-    on_block: OnBlock<'a>,
-}
-
-impl<'a> Rendering<'a> {
-    pub(super) fn new(writer: Writer<'a>, rate: SampleRate, total: Frame, fade: Frame, on_block: OnBlock<'a>) -> Self {
-        let (queue, latency) = (SegmentQueue::new(rate), RENDER_LATENCY);
-        Self { writer, queue, latency, done: 0, total: total.0, fade: fade.0, on_block }
+        let queue = SegmentQueue::new(rate);
+        Ok(Self { sink, chunks, queue, latency: RENDER_LATENCY, done: 0, total: total.0, fade: fade.0, on_block })
     }
 
     pub(super) fn push(&mut self, segment: Segment) {
         self.queue.push(Box::new(segment), &mut drop);
     }
 
+    /// Renders frames; those beyond the length in the header are not written.
     pub(super) fn render(&mut self, frames: Frame) -> io::Result<()> {
-        let mut block = [0.0_f32; 2 * BLOCK_FRAMES];
+        let (mut block, mut bytes) = ([0.0_f32; 2 * BLOCK_FRAMES], Vec::new());
         let mut left = frames.0;
         while left > 0 {
             let frames = left.min(BLOCK_FRAMES as i64);
@@ -123,16 +101,17 @@ impl<'a> Rendering<'a> {
             self.queue.render(samples, &mut drop);
             let discarded = self.latency.min(frames as usize);
             self.latency -= discarded;
-            let samples = &mut samples[2 * discarded..];
-            for (pair, left) in samples.chunks_exact_mut(2).zip((1..=self.total - self.done).rev()) {
-                if left <= self.fade {
-                    let gain = (left - 1) as f32 / self.fade as f32;
-                    pair[0] *= gain;
-                    pair[1] *= gain;
+            bytes.clear();
+            let pairs = samples[2 * discarded..].chunks_exact(2);
+            for (pair, left) in pairs.zip((1..=self.total - self.done).rev()) {
+                let gain = if left <= self.fade { (left - 1) as f32 / self.fade as f32 } else { 1.0 };
+                for sample in pair {
+                    let value = ((sample * gain).clamp(-1.0, 1.0) * MAX_SAMPLE).round() as i32;
+                    bytes.extend_from_slice(&value.to_le_bytes()[..3]);
                 }
             }
-            self.writer.write(samples)?;
-            self.done += samples.len() as i64 / 2;
+            self.sink.write_all(&bytes)?;
+            self.done += frames - discarded as i64;
             (self.on_block)(Frame(self.done), Frame(self.total))?;
         }
         Ok(())
@@ -140,7 +119,8 @@ impl<'a> Rendering<'a> {
 
     pub(super) fn finish(mut self) -> io::Result<()> {
         self.render(Frame(self.total - self.done + self.latency as i64))?;
-        self.writer.finish()
+        self.sink.write_all(self.chunks)?;
+        self.sink.flush()
     }
 }
 
@@ -162,11 +142,10 @@ pub(crate) fn render_wav(
             (u64::MAX, total, rate.frames(FADE_OUT_SECONDS).min(total))
         }
     };
-    let writer = Writer::new(sink, rate, total, &[])?;
-    let mut rendering = Rendering::new(writer, rate, total, fade, on_block);
+    let mut renderer = WavRenderer::new(sink, rate, total, fade, &[], on_block)?;
     if passes > 0 {
-        rendering.push(Segment::new(schedule).passes(passes).stop_at_end());
+        renderer.push(Segment::new(schedule).passes(passes).stop_at_end());
     }
-    rendering.finish()?;
+    renderer.finish()?;
     Ok(total)
 }

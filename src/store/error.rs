@@ -8,14 +8,14 @@ use std::io::{self, ErrorKind};
 
 /// A position in a text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Position {
+pub struct TextPosition {
     /// Line, from 1.
     pub line: usize,
     /// Column in characters, from 1.
     pub column: usize,
 }
 
-impl Position {
+impl TextPosition {
     /// The position of a byte offset, at most the end of the text.
     pub fn of(text: &str, at: usize) -> Self {
         let mut at = at.min(text.len());
@@ -34,7 +34,7 @@ pub struct LoadError {
     /// The file's name, as given.
     pub file: String,
     /// The position in the text, if it is known.
-    pub position: Option<Position>,
+    pub position: Option<TextPosition>,
     /// What is wrong.
     pub problem: Problem,
 }
@@ -167,7 +167,7 @@ fn unknown<T: fmt::Display>(kind: &str, name: &str, known: impl Iterator<Item = 
 impl fmt::Display for LoadError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.position {
-            Some(Position { line, column }) => write!(f, "{}:{line}:{column}: {}", self.file, self.problem),
+            Some(TextPosition { line, column }) => write!(f, "{}:{line}:{column}: {}", self.file, self.problem),
             None => write!(f, "{}: {}", self.file, self.problem),
         }
     }

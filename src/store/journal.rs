@@ -183,7 +183,7 @@ pub fn read_journal(bytes: &[u8]) -> JournalContents {
             && (start + end + count) as u64 <= MAX_BYTES;
         if !is_record {
             contents.is_damaged = true;
-            return contents;
+            break;
         }
         let Some((new, after)) = after.split_at_checked(count) else { break };
         let Some((check, after)) = after.split_first_chunk() else { break };

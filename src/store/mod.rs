@@ -21,7 +21,7 @@ mod update;
 pub(crate) use atomic_file::{AtomicFile, CommitError, Overwrite, commit_all, remove_orphans, remove_pending_and_exit};
 pub(crate) use error::reason;
 pub use error::{LoadError, Problem};
-use error::{ParseError, Position};
+use error::{ParseError, TextPosition};
 pub(crate) use journal::{Journal, UnsavedJournal, sync};
 pub use journal::{JournalContents, read_journal};
 pub(crate) use print::Printer;
@@ -111,7 +111,7 @@ pub fn parse_bytes(bytes: Vec<u8>, name: &str) -> Result<LoadedGroove, LoadError
     let text = String::from_utf8(bytes).map_err(|e| {
         let (valid, rest) = e.as_bytes().split_at(e.utf8_error().valid_up_to());
         let valid = String::from_utf8_lossy(valid);
-        error(Some(Position::of(&valid, valid.len())), Problem::NotUtf8(rest[0]))
+        error(Some(TextPosition::of(&valid, valid.len())), Problem::NotUtf8(rest[0]))
     })?;
     parse(&text, name)
 }
@@ -124,7 +124,7 @@ pub fn parse(text: &str, name: &str) -> Result<LoadedGroove, LoadError> {
     match read::groove(text) {
         Ok(groove) => Ok(LoadedGroove { groove, text: text.to_owned(), stamp: Stamp::of(text) }),
         Err(ParseError { at, problem }) => {
-            Err(LoadError { file: name.to_owned(), position: at.map(|at| Position::of(text, at)), problem })
+            Err(LoadError { file: name.to_owned(), position: at.map(|at| TextPosition::of(text, at)), problem })
         }
     }
 }

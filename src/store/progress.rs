@@ -1,6 +1,6 @@
 //! The practice log of a groove, in `riff.progress` next to `riff.toml`.
 
-use super::error::{Position, reason};
+use super::error::{TextPosition, reason};
 use super::save::{Stamp, save};
 use std::fmt;
 use std::fs::File;
@@ -119,7 +119,7 @@ fn print(entries: &[Practice]) -> String {
 
 fn parse(text: &str) -> Result<Vec<Practice>, String> {
     let document: DocumentMut = text.parse().map_err(|e: toml_edit::TomlError| {
-        format!("line {} is not TOML", Position::of(text, e.span().map_or(0, |s| s.start)).line)
+        format!("line {} is not TOML", TextPosition::of(text, e.span().map_or(0, |s| s.start)).line)
     })?;
     match document.get("format").and_then(Item::as_integer) {
         Some(FORMAT) => {}

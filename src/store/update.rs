@@ -30,10 +30,8 @@ pub(super) fn edited_text(original: &str, groove: &Groove) -> Option<String> {
     if old.note() != groove.note() {
         set_or_remove(root, ROOT_KEYS, "note", Some(groove.note()).filter(|n| !n.is_empty()).map(print::string));
     }
-    let names = |g: &Groove| g.sections().iter().map(|s| s.name.clone()).collect::<Vec<_>>();
-    let old_sections = origins(&names(&old), &names(groove));
-    let names = |g: &Groove| g.layers().iter().map(|l| l.name.clone()).collect::<Vec<_>>();
-    let old_layers = origins(&names(&old), &names(groove));
+    let old_sections = origins(old.sections(), groove.sections(), |s| &s.name);
+    let old_layers = origins(old.layers(), groove.layers(), |l| &l.name);
 
     let count = groove.sections().len();
     let tables = tables_of(root, "section");
@@ -90,9 +88,9 @@ fn set_fields<const N: usize>(table: &mut Table, order: &[&str], old: [Field; N]
     }
 }
 
-/// For each new name the index of its old item: the one of the same name, or, if only names changed, the one in its place.
-fn origins(old: &[String], new: &[String]) -> Vec<Option<usize>> {
-    let mut found: Vec<Option<usize>> = new.iter().map(|n| old.iter().position(|o| o == n)).collect();
+/// For each new item the index of its old one: the one of the same name, or, if only names changed, the one in its place.
+fn origins<T>(old: &[T], new: &[T], name: impl Fn(&T) -> &str) -> Vec<Option<usize>> {
+    let mut found: Vec<Option<usize>> = new.iter().map(|n| old.iter().position(|o| name(o) == name(n))).collect();
     let left: Vec<usize> = (0..old.len()).filter(|i| !found.contains(&Some(*i))).collect();
     let open: Vec<usize> = (0..new.len()).filter(|i| found[*i].is_none()).collect();
     if left.len() == open.len() {

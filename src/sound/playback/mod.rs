@@ -166,7 +166,7 @@ impl Requests {
     }
 
     /// Replaces the waiting request. What replaces or continues a request that has not started keeps its start.
-    pub(crate) fn request(&self, request: PlaybackRequest) {
+    pub(crate) fn send(&self, request: PlaybackRequest) {
         use PlayRequest::Sequence as Takes;
         use PlaybackRequest::{Change, Play, Step, Stop};
         self.put(|orders| {

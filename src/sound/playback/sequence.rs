@@ -33,19 +33,6 @@ struct HeardPart {
     step: bool,
 }
 
-/// When the first part of a sequence begins.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum SequenceStart {
-    Now,
-    /// Now, with this many completed passes, from a position or from its start.
-    At {
-        completed: u64,
-        position: Option<Position>,
-    },
-    /// After the current pass.
-    AfterPass,
-}
-
 pub(super) struct SequencePlayback {
     pub(super) sequence: Sequence,
     takes: Vec<Take>,
@@ -81,22 +68,40 @@ impl SequencePlayback {
         Some(segment.skip_passes(completed))
     }
 
-    /// Sends the first part.
-    pub(super) fn begin(&mut self, player: &mut Player, samples: &mut Samples, mut start: SequenceStart) {
-        while let Some(part) = self.next.pop_front() {
-            let completed = if let SequenceStart::At { completed, .. } = start { completed } else { 0 };
+    /// Takes the next part that has a segment, without its completed passes.
+    fn next_segment(
+        &mut self,
+        completed: u64,
+        player: &Player,
+        samples: &mut Samples,
+    ) -> Option<(SequencePart, Segment)> {
+        loop {
+            let part = self.next.pop_front()?;
             if let Some(segment) = self.segment(part, completed, player.handle.rate, samples) {
-                let id = match start {
-                    SequenceStart::Now => player.start(segment, None),
-                    SequenceStart::At { position, .. } => player.start(segment, position),
-                    SequenceStart::AfterPass => player.handle.switch_to(segment),
-                };
-                self.sent.push_back(SentPart { id, part, completed, step: start == SequenceStart::AfterPass });
-                return;
+                return Some((part, segment));
             }
-            if start != SequenceStart::AfterPass {
-                start = SequenceStart::Now;
-            }
+        }
+    }
+
+    /// Starts the next part, without its completed passes, from a position or from its start.
+    pub(super) fn begin(
+        &mut self,
+        completed: u64,
+        position: Option<Position>,
+        player: &mut Player,
+        samples: &mut Samples,
+    ) {
+        if let Some((part, segment)) = self.next_segment(completed, player, samples) {
+            let id = player.start(segment, position);
+            self.sent.push_back(SentPart { id, part, completed, step: false });
+        }
+    }
+
+    /// Starts the next part after the current pass.
+    pub(super) fn begin_after_pass(&mut self, player: &mut Player, samples: &mut Samples) {
+        if let Some((part, segment)) = self.next_segment(0, player, samples) {
+            let id = player.handle.switch_to(segment);
+            self.sent.push_back(SentPart { id, part, completed: 0, step: true });
         }
     }
 
@@ -105,14 +110,12 @@ impl SequencePlayback {
         if self.next.front().is_some_and(|part| part.is_count_in) {
             self.next.pop_front();
         }
-        self.begin(player, samples, SequenceStart::At { completed: start.passes, position: Some(start.position) });
+        self.begin(start.passes, Some(start.position), player, samples);
     }
 
     pub(super) fn send(&mut self, player: &mut Player, samples: &mut Samples) {
         while !self.next.is_empty() && player.handle.has_room() {
-            if let Some(part) = self.next.pop_front()
-                && let Some(segment) = self.segment(part, 0, player.handle.rate, samples)
-            {
+            if let Some((part, segment)) = self.next_segment(0, player, samples) {
                 let id = player.handle.queue(segment);
                 self.sent.push_back(SentPart { id, part, completed: 0, step: false });
             }
@@ -146,13 +149,13 @@ impl SequencePlayback {
     pub(super) fn resume(&mut self, head: &Playhead, player: &mut Player, samples: &mut Samples) {
         let is_known = self.sent.iter().any(|s| s.id == head.segment);
         let Some(HeardPart { part, completed, step }) = self.recall(head) else {
-            return self.begin(player, samples, SequenceStart::Now);
+            return self.begin(0, None, player, samples);
         };
         self.next.push_front(part);
         let position = Some(head.position).filter(|_| is_known && !part.is_count_in);
-        self.begin(player, samples, SequenceStart::At { completed, position });
+        self.begin(completed, position, player, samples);
         if step {
-            self.begin(player, samples, SequenceStart::AfterPass);
+            self.begin_after_pass(player, samples);
         }
     }
 

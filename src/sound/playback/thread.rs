@@ -1,6 +1,6 @@
 //! The playback thread: handles requests, polls the output device and reports what is heard.
 
-use super::sequence::{SequencePlayback, SequenceStart};
+use super::sequence::SequencePlayback;
 use super::{
     EventSink, LoopSpec, Orders, PlayRequest, PlaybackEvent, PlaybackRequest, Requests, SampleLoader, TapPosition,
 };
@@ -146,7 +146,7 @@ impl PlaybackThread {
                 let mut playback = SequencePlayback::new(sequence);
                 match start {
                     Some(start) => playback.begin_at(start, player, &mut self.samples),
-                    None => playback.begin(player, &mut self.samples, SequenceStart::Now),
+                    None => playback.begin(0, None, player, &mut self.samples),
                 }
                 Playing::Sequence(playback)
             }
@@ -163,7 +163,7 @@ impl PlaybackThread {
             }
             (PlaybackRequest::Step(sequence), Playing::Sequence(playback)) => {
                 let mut playback = playback.step(sequence);
-                playback.begin(player, &mut self.samples, SequenceStart::AfterPass);
+                playback.begin_after_pass(player, &mut self.samples);
                 Playing::Sequence(playback)
             }
             (PlaybackRequest::Stop, _) => {

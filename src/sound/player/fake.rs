@@ -1,7 +1,7 @@
 //! A device for tests, whose buffers the test fills.
 
 use super::super::OutputError;
-use super::super::output::{Callback, DeviceApi, SourceLease, StreamCounters};
+use super::super::output::{Callback, DeviceApi, StreamCounters};
 use super::super::stderr_guard::StderrGuard;
 use super::super::units::SampleRate;
 use super::Player;
@@ -44,18 +44,13 @@ impl DeviceApi for FakeDevice {
         state.rate.and_then(SampleRate::new).ok_or_else(|| OutputError::new("unplugged"))
     }
 
-    fn start(
-        &mut self,
-        lease: SourceLease,
-        counters: &Arc<StreamCounters>,
-        buffer: Option<u32>,
-    ) -> Result<Box<dyn Any>, OutputError> {
+    fn start(&mut self, callback: Callback, buffer: Option<u32>) -> Result<Box<dyn Any>, OutputError> {
         let mut state = self.0.borrow_mut();
         if state.fails || (state.default_buffer_only && buffer.is_some()) {
             return Err(OutputError::new("busy"));
         }
-        state.counters = Arc::clone(counters);
-        state.callback = Some(Callback::new(lease, Arc::clone(counters), state.rate.unwrap_or(48_000)));
+        state.counters = Arc::clone(&callback.counters);
+        state.callback = Some(callback);
         Ok(Box::new(FakeStream(self.clone())))
     }
 }

@@ -30,24 +30,11 @@ pub(crate) trait SampleFiles {
 #[derive(Debug)]
 pub(crate) struct Link {
     stream: UnixStream,
-}
-
-/// The state that the two threads of a link share.
-struct LinkState {
+    /// Start of the editor's clock.
     epoch: Instant,
     clock: Mutex<ClockDifference>,
     /// Why the reader ended.
     lost: Mutex<Option<String>>,
-}
-
-impl LinkState {
-    fn ns(&self, at: Instant) -> u64 {
-        at.saturating_duration_since(self.epoch).as_nanos() as u64
-    }
-
-    fn clock(&self) -> MutexGuard<'_, ClockDifference> {
-        self.clock.lock().unwrap_or_else(PoisonError::into_inner)
-    }
 }
 
 impl Link {
@@ -56,7 +43,20 @@ impl Link {
     /// # Errors
     /// One sentence that says what to do.
     pub(crate) fn new(stream: UnixStream) -> Result<Self, String> {
-        greet(&stream).map(|()| Self { stream })
+        greet(&stream)?;
+        Ok(Self { stream, epoch: Instant::now(), clock: Mutex::default(), lost: Mutex::default() })
+    }
+
+    fn ns(&self, at: Instant) -> u64 {
+        at.saturating_duration_since(self.epoch).as_nanos() as u64
+    }
+
+    fn clock(&self) -> MutexGuard<'_, ClockDifference> {
+        self.clock.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn lost(&self) -> MutexGuard<'_, Option<String>> {
+        self.lost.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Carries out requests until they are closed.
@@ -70,34 +70,32 @@ impl Link {
         print: fn(&Groove) -> String,
         events: &EventSink,
     ) -> Result<(), String> {
-        let shared = LinkState { epoch: Instant::now(), clock: Mutex::default(), lost: Mutex::new(None) };
         let reader = self.stream.try_clone().map_err(|e| reason(&e))?;
         thread::scope(|scope| {
             scope.spawn(|| {
-                let why = read_events(reader, &shared, requests, events);
-                *shared.lost.lock().unwrap_or_else(PoisonError::into_inner) = Some(why);
+                let why = self.read_events(reader, requests, events);
+                *self.lost() = Some(why);
                 requests.put(|_| {});
             });
-            let sender = Sender { stream: &self.stream, shared: &shared, files, print, events };
-            let ended = sender.send(requests);
+            let ended = Sender { link: &self, files, print, events }.send(requests);
             // Ends the reader.
             drop(self.stream.shutdown(Shutdown::Both));
             ended
         })
     }
-}
 
-/// Reads the speaker's messages until the connection ends; returns why it ended.
-fn read_events(mut stream: UnixStream, shared: &LinkState, requests: &Requests, events: &EventSink) -> String {
-    loop {
-        match frame::receive(&mut stream) {
-            Ok(ToEditor::Event(event)) => {
-                let half_trip = Duration::from_nanos(shared.clock().round_trip() / 2);
-                events(sanitize_event(event, half_trip));
+    /// Reads the speaker's messages until the connection ends; returns why it ended.
+    fn read_events(&self, mut stream: UnixStream, requests: &Requests, events: &EventSink) -> String {
+        loop {
+            match frame::receive(&mut stream) {
+                Ok(ToEditor::Event(event)) => {
+                    let half_trip = Duration::from_nanos(self.clock().round_trip() / 2);
+                    events(sanitize_event(event, half_trip));
+                }
+                Ok(ToEditor::Pong { asked, now }) => self.clock().add(asked, now, self.ns(Instant::now())),
+                Ok(ToEditor::Want(part)) => requests.put(|orders| orders.chunks = vec![part]),
+                Err(why) => return why,
             }
-            Ok(ToEditor::Pong { asked, now }) => shared.clock().add(asked, now, shared.ns(Instant::now())),
-            Ok(ToEditor::Want(part)) => requests.put(|orders| orders.chunks = vec![part]),
-            Err(why) => return why,
         }
     }
 }
@@ -119,8 +117,7 @@ pub(super) fn sanitize_event(event: PlaybackEvent, half_trip: Duration) -> Playb
 }
 
 struct Sender<'a> {
-    stream: &'a UnixStream,
-    shared: &'a LinkState,
+    link: &'a Link,
     files: &'a mut dyn SampleFiles,
     print: fn(&Groove) -> String,
     events: &'a EventSink,
@@ -133,14 +130,14 @@ impl Sender<'_> {
             let Ok(orders) = requests.take_within(next_ping.saturating_duration_since(Instant::now())) else {
                 return Ok(());
             };
-            if let Some(why) = self.shared.lost.lock().unwrap_or_else(PoisonError::into_inner).take() {
+            if let Some(why) = self.link.lost().take() {
                 return Err(why);
             }
             self.send_orders(orders).map_err(|e| reason(&e))?;
             if Instant::now() >= next_ping {
                 // The position travels here, and the screen back to the terminal, which is next to the speaker.
-                let lookahead = self.shared.clock().round_trip();
-                let ping = ToSpeaker::Ping { asked: self.shared.ns(Instant::now()), lookahead };
+                let lookahead = self.link.clock().round_trip();
+                let ping = ToSpeaker::Ping { asked: self.link.ns(Instant::now()), lookahead };
                 self.message(&ping).map_err(|e| reason(&e))?;
                 pings += 1;
                 next_ping = Instant::now() + if pings < FIRST_PINGS { FIRST_PING_INTERVAL } else { PING_INTERVAL };
@@ -149,14 +146,14 @@ impl Sender<'_> {
     }
 
     fn message(&mut self, message: &ToSpeaker) -> io::Result<()> {
-        frame::send(&mut self.stream, message)
+        frame::send(&mut &self.link.stream, message)
     }
 
     fn send_orders(&mut self, orders: Orders) -> io::Result<()> {
         for at in orders.taps {
             // The key was pressed at a terminal next to the speaker, half a round trip before it arrived here.
-            let clock = self.shared.clock();
-            let (at, way) = (clock.to_speaker(self.shared.ns(at)), clock.round_trip() / 2);
+            let clock = self.link.clock();
+            let (at, way) = (clock.to_speaker(self.link.ns(at)), clock.round_trip() / 2);
             drop(clock);
             at.map_or(Ok(()), |at| self.message(&ToSpeaker::Tap(at.saturating_sub(way))))?;
         }

@@ -58,7 +58,7 @@ impl Speaker<'_> {
             }
         };
         drop(stream.shutdown(Shutdown::Both));
-        requests.request(PlaybackRequest::Stop);
+        requests.send(PlaybackRequest::Stop);
         requests.close();
         drop(playback.join());
         Ok(why)
@@ -129,7 +129,7 @@ impl<'a> MessageHandler<'a> {
                 self.wanted.push_back(name.clone());
             }
         }
-        self.requests.request(request);
+        self.requests.send(request);
         Ok(if is_idle { self.next_part() } else { None })
     }
 

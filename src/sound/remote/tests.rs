@@ -154,7 +154,7 @@ fn requests_arrive_and_events_come_back_until_either_end_closes() {
         PlaybackRequest::Stop,
     ];
     for sent in rows {
-        requests.request(sent.clone());
+        requests.send(sent.clone());
         let (arrived, reply) = request(&orders);
         assert_eq!(arrived, sent);
         reply(PlaybackEvent::Warning(format!("line\nbreak{}", "x".repeat(1000))));
@@ -197,7 +197,7 @@ fn a_lost_speaker_is_noticed_and_the_next_one_takes_over_at_its_place() {
         let cut = there.try_clone().expect("a copy");
         let (orders, served) = speaker(there);
         let sent = PlaybackRequest::Play(PlayRequest::Loop(spec(groove(1))), (number > 0).then_some(start));
-        requests.request(sent.clone());
+        requests.send(sent.clone());
         thread::scope(|scope| {
             let link =
                 scope.spawn(|| Link::new(here).expect("a speaker").run(&requests, &mut Files::default(), print, &sink));

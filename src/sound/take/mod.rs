@@ -117,7 +117,7 @@ impl Take {
     }
 
     /// The loop of the count-in, `None` if there is none.
-    pub(crate) fn count_in_schedule(&self, groove: &Groove, rate: SampleRate) -> Option<Schedule> {
+    pub(super) fn count_in_schedule(&self, groove: &Groove, rate: SampleRate) -> Option<Schedule> {
         let options = ScheduleOptions { speed: self.speed, click_db: self.click_db, ..ScheduleOptions::whole(rate) };
         match self.count_in {
             CountIn::Off => return None,

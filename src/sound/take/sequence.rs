@@ -7,7 +7,7 @@ use crate::sound::schedule::Schedule;
 use crate::sound::segment::Segment;
 use crate::sound::units::{Frame, SampleRate};
 use crate::sound::user_samples::UserSamples;
-use crate::sound::wav::{OnBlock, Rendering, Writer};
+use crate::sound::wav::{OnBlock, WavRenderer};
 use std::io::{self, Write};
 
 /// Takes in order, measured and ready to be rendered.
@@ -48,14 +48,13 @@ impl<'a> SequenceRenderer<'a> {
     /// Those of the sink and `on_block`, and [`io::ErrorKind::InvalidInput`] if the file would exceed 4 GiB.
     pub(crate) fn write(&self, sink: &mut dyn Write, on_block: OnBlock<'_>) -> io::Result<Frame> {
         let chunks = cue::chunks(&self.cues);
-        let writer = Writer::new(sink, self.rate, self.total, &chunks)?;
-        let mut rendering = Rendering::new(writer, self.rate, self.total, Frame(0), on_block);
+        let mut renderer = WavRenderer::new(sink, self.rate, self.total, Frame(0), &chunks, on_block)?;
         let mut render_passes = |segment: Segment, passes: u32| {
             let frames = segment.schedule.as_ref().map_or(Frame(0), |s| s.map.pass_start(u64::from(passes)));
             if passes > 0 {
-                rendering.push(segment);
+                renderer.push(segment);
             }
-            rendering.render(frames)
+            renderer.render(frames)
         };
         for (k, take) in self.takes.iter().enumerate() {
             if let Some(count_in) = take.count_in_schedule(self.groove, self.rate) {
@@ -65,7 +64,7 @@ impl<'a> SequenceRenderer<'a> {
             let segment = if k + 1 == self.takes.len() { segment.stop_at_end() } else { segment };
             render_passes(segment, take.times)?;
         }
-        rendering.finish()?;
+        renderer.finish()?;
         Ok(self.total)
     }
 }

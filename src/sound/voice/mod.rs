@@ -14,7 +14,7 @@ use std::collections::HashMap;
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
 /// Number of click tones for hearings; higher numbers repeat them.
-pub(crate) const CLICK_TONES: u8 = click::CLICK_TONES;
+pub(super) const CLICK_TONES: u8 = click::CLICK_TONES;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) enum Tone {

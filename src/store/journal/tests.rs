@@ -116,6 +116,19 @@ fn a_record_that_could_not_be_written_leaves_the_earlier_ones() {
     assert_eq!((contents.text.as_deref(), contents.is_damaged), (Some("one, two, three"), false));
 }
 
+#[test]
+fn what_precedes_damage_is_read() {
+    let home = Home::new();
+    let mut journal = Journal::create(&home.state(), None, None).expect("created");
+    journal.write("one").expect("written");
+    journal.write("one, two").expect("written");
+    let mut bytes = fs::read(&journal.path).expect("bytes");
+    // What is no record, as long as the head of one.
+    bytes.extend([b'?'; 13]);
+    let contents = read_journal(&bytes);
+    assert_eq!((contents.text.as_deref(), contents.is_damaged), (Some("one, two"), true));
+}
+
 proptest! {
     #![proptest_config(crate::rhythm::random::config(128))]
 

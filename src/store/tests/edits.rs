@@ -64,7 +64,7 @@ fn a_file_of_windows_lines_keeps_them_and_its_places() {
     assert_eq!(update(&text, &read(&text)), text);
     let wrong = text.replace("x..x x....", "x..x xq...");
     let place = parse(&wrong, "t").expect_err("a wrong mark").position;
-    assert_eq!(place, Some(Position { line: 16, column: 9 }));
+    assert_eq!(place, Some(TextPosition { line: 16, column: 9 }));
 }
 
 /// Two sections, the second of which has a division of its own in a file of format 2.

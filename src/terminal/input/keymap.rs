@@ -1,6 +1,6 @@
 //! The keys of the commands: the defaults, changed by the user's. It must not read files or their text.
 
-use crate::config::{Binding, ConfigError, Part, Severity, Word};
+use crate::config::{Binding, ConfigError, ConfigPart, Severity, Word};
 use crate::rhythm::expected;
 use crate::terminal::{CommandSpec, Key, Mode, commands};
 use std::collections::HashMap;
@@ -37,7 +37,7 @@ impl Keymap {
         let mut given: HashMap<(Mode, Key), &str> = HashMap::new();
         for Binding { command, keys } in bindings {
             let mut error = |word: &Word, message| {
-                let (part, severity, position) = (Part::Keys, Severity::Error, Some(word.position));
+                let (part, severity, position) = (ConfigPart::Keys, Severity::Error, Some(word.position));
                 errors.push(ConfigError { part, severity, position, message });
             };
             let Some(spec) = commands::find(&command.text) else {

@@ -150,7 +150,7 @@ impl PlaybackHandle {
     }
 
     pub(crate) fn request(&self, request: PlaybackRequest) {
-        self.current().requests.request(request);
+        self.current().requests.send(request);
     }
 
     pub(crate) fn tap(&self, at: Instant) {
@@ -159,7 +159,7 @@ impl PlaybackHandle {
 
     pub(crate) fn stop(&self) {
         let current = self.current();
-        current.requests.request(PlaybackRequest::Stop);
+        current.requests.send(PlaybackRequest::Stop);
         current.requests.close();
         let _ = current.ended.recv_timeout(STOP_TIMEOUT);
     }
@@ -172,7 +172,7 @@ impl PlaybackHandle {
     fn replace(&self) -> (Requests, Sender<()>) {
         let (end, ended) = mpsc::channel();
         let mut current = self.current();
-        current.requests.request(PlaybackRequest::Stop);
+        current.requests.send(PlaybackRequest::Stop);
         current.requests.close();
         (current.requests, current.ended) = (Requests::new(), ended);
         current.requests.set_volume(current.volume);
