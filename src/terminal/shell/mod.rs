@@ -23,6 +23,7 @@ use crate::jobs::{OutsideSounds, SoundAccess};
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::sound::playback::PlaybackEvent;
+use crate::sound::{self, OutputDevice};
 use crate::store::{self, Calibration, LoadError, Overwrite, Problem, SoundLevels, StateFolder, Unsaved};
 use crate::terminal::files::outside_sounds::on_found;
 use crate::terminal::files::recovery::on_journal;
@@ -188,7 +189,10 @@ fn event_loop<W: io::Write>(
                 Effect::Progress(practice) => {
                     workers.disk.run(|documents| Some(Event::Progress(documents.progress(practice))));
                 }
-                Effect::Outputs => list_outputs(workers.events.clone()),
+                Effect::Outputs => {
+                    let events = workers.events.clone();
+                    spawn("outputs", move || drop(events.send(Event::Outputs(list_outputs()))));
+                }
                 Effect::TrySounds(groove) => workers.playback.try_sounds(groove),
                 Effect::AllowSounds(paths) => {
                     workers.disk.run(move |documents| save_warning("answer", documents.allow_sounds(&paths)));
@@ -342,16 +346,12 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     }
     state.files.recovery.offered = offered;
     let allowed = path.zip(folder.as_ref()).map(|(path, folder)| folder.allowed_sounds(path)).unwrap_or_default();
-    let outside = OutsideSounds::Only(allowed.clone());
-    let access = SoundAccess { file: path.map(Path::to_owned), outside };
-    state.files.outside_sounds.allowed = allowed;
+    state.files.outside_sounds.allowed.clone_from(&allowed);
+    let access = SoundAccess { file: path.map(Path::to_owned), outside: OutsideSounds::Only(allowed) };
     let outside = outside_sounds(&access, state.groove());
     on_found(&mut state, outside);
-    let orphans = [
-        path.map(|p| p.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."))),
-        folder.as_ref().map(StateFolder::path),
-    ];
-    orphans.into_iter().flatten().for_each(store::remove_orphans);
+    let file_folder = path.map(|p| p.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new(".")));
+    file_folder.into_iter().chain(folder.as_ref().map(StateFolder::path)).for_each(store::remove_orphans);
     let documents = Documents::new(path.map(Path::to_owned), loaded, folder);
     Ok(Opening { state, documents, output: config.output, offered_journals })
 }
@@ -359,40 +359,35 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
 const NO_REAL_TIME: &str =
     "The system grants no real-time priority: if the sound has gaps, see the chapter troubleshooting of the manual.";
 
-/// Lists the output devices on a thread of its own, since that may take a while.
-fn list_outputs(events: Sender<Event>) {
-    let list = move || {
-        let listed = crate::sound::outputs().map_err(|e| e.to_string()).map(|devices| {
-            let line = |d: crate::sound::OutputDevice| {
-                format!("{}  {}{}", d.name, d.id, if d.default { "  (default)" } else { "" })
-            };
-            let mut lines: Vec<String> = devices.into_iter().map(line).collect();
-            if !lines.is_empty() && !crate::sound::is_real_time_granted() {
-                lines.push(NO_REAL_TIME.to_owned());
-            }
-            lines
-        });
-        drop(events.send(Event::Outputs(listed)));
-    };
-    drop(thread::Builder::new().name("outputs".into()).spawn(list));
+/// Lists the output devices, one per line.
+fn list_outputs() -> Result<Vec<String>, String> {
+    let devices = sound::outputs().map_err(|e| e.to_string())?.into_iter();
+    let line = |OutputDevice { name, id, default }| format!("{name}  {id}{}", if default { "  (default)" } else { "" });
+    let mut lines: Vec<String> = devices.map(line).collect();
+    if !lines.is_empty() && !sound::is_real_time_granted() {
+        lines.push(NO_REAL_TIME.to_owned());
+    }
+    Ok(lines)
+}
+
+/// Runs work on a thread of its own; without a thread it is not done.
+fn spawn(name: &str, work: impl FnOnce() + Send + 'static) {
+    drop(thread::Builder::new().name(name.into()).spawn(work));
 }
 
 /// The volumes of the config file, or else those of the last session.
 fn levels(config: &Config, folder: Option<&StateFolder>) -> SoundLevels {
-    let saved = folder.and_then(StateFolder::sound_levels).unwrap_or_default();
-    SoundLevels {
-        volume_db: config.volume_db.unwrap_or(saved.volume_db),
-        click_db: config.click_db.unwrap_or(saved.click_db),
-    }
+    let SoundLevels { volume_db, click_db } = folder.and_then(StateFolder::sound_levels).unwrap_or_default();
+    SoundLevels { volume_db: config.volume_db.unwrap_or(volume_db), click_db: config.click_db.unwrap_or(click_db) }
 }
 
 /// The tap offset of the config file, or else the measured one.
 fn tap_offset(config: &Config, folder: Option<&StateFolder>) -> TapOffset {
-    if let Some(ms) = config.tap_offset_ms {
-        return TapOffset::Set(ms);
+    match (config.tap_offset_ms, folder.and_then(StateFolder::calibration)) {
+        (Some(ms), _) => TapOffset::Set(ms),
+        (None, Some(Calibration { ms, error_ms })) => TapOffset::Measured { ms, error_ms },
+        (None, None) => TapOffset::Unknown,
     }
-    let saved = folder.and_then(StateFolder::calibration);
-    saved.map_or(TapOffset::Unknown, |c| TapOffset::Measured { ms: c.ms, error_ms: c.error_ms })
 }
 
 /// A new groove: four bars of 4/4 at 120, one layer without attacks, the title from the file's name.
@@ -404,13 +399,9 @@ fn blank(path: Option<&Path>) -> Groove {
 fn theme() -> Theme {
     let set = |name: &str| std::env::var(name).ok().filter(|v| !v.is_empty());
     let locale = ["LC_ALL", "LC_CTYPE", "LANG"].into_iter().find_map(set).unwrap_or_default();
-    Theme::from_env(
-        set("NO_COLOR").is_some(),
-        &set("TERM").unwrap_or_default(),
-        &set("COLORTERM").unwrap_or_default(),
-        set("TEETER_ASCII").is_some_and(|v| v != "0"),
-        &locale,
-    )
+    let (term, colorterm) = (set("TERM").unwrap_or_default(), set("COLORTERM").unwrap_or_default());
+    let plain = set("TEETER_ASCII").is_some_and(|v| v != "0");
+    Theme::from_env(set("NO_COLOR").is_some(), &term, &colorterm, plain, &locale)
 }
 
 /// Sends the signals as events. All that would end the process, unless it cannot go on, end the editor.
