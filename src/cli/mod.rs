@@ -25,7 +25,7 @@ use crate::config::{Config, Part, Severity};
 use crate::describe;
 use crate::jobs::JobError;
 use crate::rhythm::is_hidden;
-use crate::terminal::{self, shell::EditError};
+use crate::terminal::{self, shell::EditorError};
 use args::{Args, Command, EditArgs};
 use clap::Parser;
 use std::ffi::OsString;
@@ -159,9 +159,9 @@ fn edit(args: &EditArgs) -> Result<Exit, Failure> {
     file.and_then(suggest::missing_file).map_or(Ok(()), |error| Err(Failure::usage(error)))?;
     match terminal::shell::edit(file, socket) {
         Ok(()) => Ok(Exit::Good),
-        Err(EditError::Groove(error)) => Err(Failure::new(Exit::BadGroove, error)),
-        Err(error @ (EditError::NoTerminal | EditError::Speaker(_))) => Err(Failure::usage(error)),
-        Err(error @ EditError::Terminal(_)) => Err(Failure::new(Exit::Output, error)),
+        Err(EditorError::Groove(error)) => Err(Failure::new(Exit::BadGroove, error)),
+        Err(error @ (EditorError::NoTerminal | EditorError::Speaker(_))) => Err(Failure::usage(error)),
+        Err(error @ EditorError::Terminal(_)) => Err(Failure::new(Exit::Output, error)),
     }
 }
 

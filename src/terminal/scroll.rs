@@ -4,11 +4,11 @@ use crate::terminal::State;
 
 /// Shows the cursor's section, and scrolls as little as necessary to show the cursor, by whole bars if a bar fits.
 pub(crate) fn show_cursor(state: &mut State) {
-    state.view.followed = None;
+    state.view.followed_section = None;
     let Some(layout) = state.layout() else { return };
     let cursor = state.session.cursor();
     let (scale, width) = (state.scale(), usize::from(layout.cells.width));
-    let column = if cursor.past_end { scale.total() } else { scale.time(cursor.column) };
+    let column = if cursor.past_end { scale.width() } else { scale.time_column(cursor.column) };
     // The first column of the cell and the one after it.
     show_column(state, column, width, 2);
     let rows = usize::from(layout.cells.height);
@@ -21,7 +21,7 @@ pub(crate) fn show_cursor(state: &mut State) {
 pub(crate) fn follow(state: &mut State) {
     let Some(position) = state.playback.position else { return };
     let Some(beats) = state.beats(position) else { return };
-    state.view.followed = Some(position.section);
+    state.view.followed_section = Some(position.section);
     let Some(layout) = state.layout() else { return };
     let column = state.scale().nearest_column(beats);
     show_column(state, column, usize::from(layout.cells.width), 1);
@@ -36,10 +36,10 @@ pub(crate) fn zoom_by(state: &mut State, by: i32) {
 
 fn show_column(state: &mut State, column: usize, width: usize, room: usize) {
     let scale = state.scale();
-    let last = (scale.total() + 1).saturating_sub(width);
+    let last = (scale.width() + 1).saturating_sub(width);
     state.view.scroll = state.view.scroll.min(last);
     if column < state.view.scroll || column + room > state.view.scroll + width {
-        let bar = scale.bar_of(column) * scale.bar();
+        let bar = scale.bar_of(column) * scale.bar_width();
         // The bar of the column goes to the left; a bar wider than the window is scrolled by pages.
         let page = width.saturating_sub(scale.per_beat.min(width / 2)).max(1);
         let within = column - bar.min(column);

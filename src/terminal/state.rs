@@ -51,7 +51,7 @@ impl State {
             session: Session::new(groove),
             overlay: Overlay::default(),
             message: None,
-            input: InputState { keymap, selecting: false, dragging: false },
+            input: InputState { keymap, is_selecting: false, is_dragging: false },
             hearings: HearingsState::default(),
             playback: Playback::default(),
             files: FilesState { names: vec![file], ..FilesState::default() },
@@ -117,7 +117,7 @@ impl State {
 
     pub(crate) fn layout_in(&self, width: u16, height: u16) -> Option<Layout> {
         let layers = self.groove().layers().len();
-        Layout::new(width, height, layers, self.scale().total() + 1, self.view.strips)
+        Layout::new(width, height, layers, self.scale().width() + 1, self.view.strips)
     }
 
     pub(crate) fn scale(&self) -> Scale {
@@ -132,7 +132,7 @@ impl State {
 
     /// The section in the grid: the cursor's, or that of the playhead while the grid follows it.
     pub(crate) fn shown_section(&self) -> usize {
-        let followed = self.view.followed.filter(|section| *section < self.groove().sections().len());
+        let followed = self.view.followed_section.filter(|section| *section < self.groove().sections().len());
         followed.unwrap_or(self.session.cursor().place.section)
     }
 }

@@ -25,7 +25,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => on_key(state, &key, arrival),
         Event::Outputs(listed) => transport::show_outputs(state, listed),
         Event::Pasted(text) => typing::paste(state, &text),
-        Event::Mouse(event) => mouse::mouse(state, event),
+        Event::Mouse(event) => mouse::on_mouse(state, event),
         Event::Resize(width, height) => state.view.size = (width, height),
         Event::Playback(event) => on_playback(state, event),
         Event::OffsetSaved(Err(reason)) => {
@@ -48,7 +48,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Suspend => state.effects.push(Effect::Suspend),
         Event::Resume => state.effects.push(Effect::Resume),
         Event::Signal => {
-            practice::leave(state);
+            practice::end_sequence(state);
             state.effects.push(Effect::Quit { keep_journal: true });
         }
     }
@@ -87,15 +87,15 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         state.overlay = Overlay::Confirm(pending);
     }
     // Its journal may go when that of this session has it.
-    if let Some(id) = state.files.recovery.recovered.take() {
+    if let Some(id) = state.files.recovery.recovered_id.take() {
         state.effects.push(Effect::AdoptUnsaved(id, state.session.document()));
     }
     recovery::offer(state);
     outside_sounds::offer(state);
     if edited || state.session.cursor() != old_cursor {
-        state.playback.idle = 0;
+        state.playback.idle_ticks = 0;
     }
-    if state.playback.on && state.playback.idle > FOLLOW_AFTER {
+    if state.playback.is_playing && state.playback.idle_ticks > FOLLOW_AFTER {
         scroll::follow(state);
     } else {
         scroll::show_cursor(state);
@@ -107,9 +107,9 @@ fn on_playback(state: &mut State, event: PlaybackEvent) {
     match event {
         PlaybackEvent::Tick(position) => {
             // The clicks of a calibration have no position in the groove.
-            let has_position = state.playback.on && !state.playback.taps.is_calibrating();
+            let has_position = state.playback.is_playing && !state.playback.taps.is_calibrating();
             state.playback.position = position.filter(|_| has_position);
-            state.playback.idle = state.playback.idle.saturating_add(1);
+            state.playback.idle_ticks = state.playback.idle_ticks.saturating_add(1);
         }
         PlaybackEvent::Tapped(tap) => tapping::on_tap(state, tap),
         PlaybackEvent::Take(position) if practice::is_playing(state, position.sequence) => {
@@ -140,7 +140,7 @@ fn try_new_sounds(state: &mut State, old: &Groove) {
 
 fn on_key(state: &mut State, event: &KeyEvent, arrival: KeyTime) {
     let key = Key::of(event);
-    state.playback.idle = 0;
+    state.playback.idle_ticks = 0;
     let mode = state.mode();
     let command = state.input.keymap.command(mode, key);
     let plain = matches!(key.code, KeyCode::Char(_)) && key.mods.is_empty();

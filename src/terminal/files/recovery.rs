@@ -19,9 +19,9 @@ pub(crate) struct UnsavedWork {
 
 #[derive(Debug, Clone, Default)]
 pub(crate) struct RecoveryState {
-    pub offered: VecDeque<UnsavedWork>,
+    pub offers: VecDeque<UnsavedWork>,
     /// Number of the work that became the groove, until its journal can be removed.
-    pub recovered: Option<usize>,
+    pub recovered_id: Option<usize>,
 }
 
 /// What the screen shows of unsaved work, and its first visible line.
@@ -45,14 +45,14 @@ pub(crate) fn on_journal(state: &mut State, result: Result<(), String>) {
 
 /// Offers the next work if no overlay is open.
 pub(crate) fn offer(state: &mut State) {
-    if state.overlay == Overlay::None && !state.files.recovery.offered.is_empty() {
+    if state.overlay == Overlay::None && !state.files.recovery.offers.is_empty() {
         state.overlay = Overlay::Recovery(RecoveryView::Difference(0));
     }
 }
 
 /// Makes the offered work the groove, as an edit that can be undone. The others are kept for the next start.
 pub(crate) fn recover(state: &mut State) {
-    let offered = &mut state.files.recovery.offered;
+    let offered = &mut state.files.recovery.offers;
     let Some(work) = offered.front() else { return };
     let groove = match &work.groove {
         Ok(groove) => groove.clone(),
@@ -61,7 +61,7 @@ pub(crate) fn recover(state: &mut State) {
             return state.warn(text);
         }
     };
-    state.files.recovery.recovered = Some(work.id);
+    state.files.recovery.recovered_id = Some(work.id);
     let left = offered.len() - 1;
     offered.clear();
     state.overlay = Overlay::None;
@@ -86,8 +86,8 @@ pub(crate) fn postpone(state: &mut State) {
 /// Takes the offered work from the list; the last one leaves a message.
 fn decided(state: &mut State, message: &str) -> Option<UnsavedWork> {
     state.overlay = Overlay::None;
-    let work = state.files.recovery.offered.pop_front();
-    if state.files.recovery.offered.is_empty() {
+    let work = state.files.recovery.offers.pop_front();
+    if state.files.recovery.offers.is_empty() {
         state.info(message);
     }
     work

@@ -9,7 +9,7 @@ use crate::terminal::view::Item;
 use crate::terminal::{State, hearings, replay};
 
 pub(crate) fn toggle_beat(state: &mut State) {
-    practice::leave_takes(state);
+    practice::end_takes(state);
     state.playback.mix.beat = !state.playback.mix.beat;
     replay(state);
 }
@@ -22,7 +22,7 @@ pub(crate) fn toggle_hearing(state: &mut State) {
     if !state.playback.mix.hearing && !hearings::require_hearing(state) {
         return;
     }
-    practice::leave_takes(state);
+    practice::end_takes(state);
     state.playback.mix.hearing = !state.playback.mix.hearing;
     replay(state);
 }
@@ -88,12 +88,12 @@ pub(crate) fn play_take(state: &mut State, mix: Mix) {
     if mix.hearing && !hearings::require_hearing(state) {
         return;
     }
-    practice::leave(state);
+    practice::end_sequence(state);
     state.playback.mix = mix;
     if !mix.hearing {
         state.hearings.extra.clear();
     }
-    if state.playback.on {
+    if state.playback.is_playing {
         replay(state);
     } else {
         start(state, None);

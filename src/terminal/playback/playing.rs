@@ -20,9 +20,9 @@ pub(crate) static CLICK_VOLUME: Bound = Bound { what: "the click volume", least:
 
 #[derive(Debug, Clone)]
 pub(crate) struct Playback {
-    pub on: bool,
+    pub is_playing: bool,
     /// Speed in percent of the written tempo.
-    pub percent: u16,
+    pub speed_percent: u16,
     pub levels: SoundLevels,
     pub loop_mode: LoopMode,
     pub mix: Mix,
@@ -30,17 +30,17 @@ pub(crate) struct Playback {
     pub beat_click: Click,
     pub hearing_click: Click,
     /// The takes or the ladder that plays.
-    pub running: Option<RunningSequence>,
-    pub sequences: u32,
+    pub sequence: Option<RunningSequence>,
+    pub sequence_count: u32,
     pub position: Option<Position>,
-    pub no_sound: Option<String>,
+    pub no_sound_reason: Option<String>,
     /// Gaps in the sound since playback was last started.
     pub gaps: u64,
     /// Without sound, the steps of the ladder are only shown.
     pub ladder_shown: bool,
     pub remote: Option<RemoteLink>,
     /// Ticks since the last key, after some of which the grid follows the playhead.
-    pub idle: u32,
+    pub idle_ticks: u32,
     /// The last ladder.
     pub ladder: Ladder,
     /// The practice log of the groove, in one line.
@@ -51,21 +51,21 @@ pub(crate) struct Playback {
 impl Default for Playback {
     fn default() -> Self {
         Self {
-            on: false,
-            percent: 100,
+            is_playing: false,
+            speed_percent: 100,
             levels: SoundLevels::default(),
             loop_mode: LoopMode::All,
             mix: Mix::GROOVE,
             beat_click: Click::Written,
             hearing_click: Click::Written,
-            running: None,
-            sequences: 0,
+            sequence: None,
+            sequence_count: 0,
             position: None,
-            no_sound: None,
+            no_sound_reason: None,
             gaps: 0,
             ladder_shown: false,
             remote: None,
-            idle: 0,
+            idle_ticks: 0,
             ladder: Ladder::default(),
             progress: None,
             taps: Taps::default(),
@@ -89,7 +89,7 @@ pub(crate) enum LoopMode {
 impl State {
     /// Playback speed; 1 is as written.
     pub(crate) fn speed(&self) -> Fraction {
-        Fraction::new(i64::from(self.playback.percent), 100).unwrap_or(Fraction::ONE)
+        Fraction::new(i64::from(self.playback.speed_percent), 100).unwrap_or(Fraction::ONE)
     }
 
     /// The hearings of the newest report that click: the one of the strip, the extra ones, or both.

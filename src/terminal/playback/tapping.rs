@@ -106,13 +106,13 @@ pub(crate) fn begin(state: &mut State) {
     let Some(range) = seconds(state, &report.clock, range).filter(|(from, to)| from < to) else {
         return state.warn("the loop is empty");
     };
-    let speed = f64::from(state.playback.percent) / 100.0;
+    let speed = f64::from(state.playback.speed_percent) / 100.0;
     let offset = state.playback.taps.offset;
     let options = TapOptions { speed, range, offset: offset.ms() / 1000.0 };
     let setup = TapSetup { groove: state.groove().clone(), report, options, offset, buffer_ms: None };
     open(state, TapTarget::Loop, setup);
     practice::continue_as_loop(state);
-    if !state.playback.on {
+    if !state.playback.is_playing {
         transport::start(state, None);
     }
 }
@@ -125,7 +125,7 @@ pub(crate) fn begin_calibrating(state: &mut State) {
     let options = TapOptions { speed: 1.0, range: (0.0, COUNT_IN), offset: 0.0 };
     let setup = TapSetup { groove, report, options, offset: TapOffset::Unknown, buffer_ms: None };
     open(state, TapTarget::Calibration, setup);
-    practice::leave(state);
+    practice::end_sequence(state);
     start_clicks(state);
 }
 
@@ -145,7 +145,7 @@ fn start_clicks(state: &mut State) {
         click_db: state.playback.levels.click_db as f32,
         hearings: Vec::new(),
     };
-    state.playback.on = true;
+    state.playback.is_playing = true;
     state.playback.position = None;
     state.effects.push(Effect::Play(Box::new(PlayRequest::Loop(spec)), None));
 }
@@ -162,13 +162,13 @@ fn seconds(state: &State, clock: &Clock, range: Range) -> Option<(f64, f64)> {
 }
 
 pub(crate) fn tap(state: &mut State, arrival: KeyTime) {
-    if state.playback.on {
+    if state.playback.is_playing {
         state.effects.push(Effect::Tap(arrival));
     }
 }
 
 pub(crate) fn on_tap(state: &mut State, tap: TapPosition) {
-    if state.overlay != Overlay::Tap || !state.playback.on {
+    if state.overlay != Overlay::Tap || !state.playback.is_playing {
         return;
     }
     let Some(tapping) = &mut state.playback.taps.current else { return };

@@ -46,7 +46,7 @@ use std::thread;
 
 /// Why the editor could not start or had to end.
 #[derive(Debug)]
-pub enum EditError {
+pub enum EditorError {
     /// Standard input or output is not a terminal.
     NoTerminal,
     /// The groove could not be read.
@@ -57,7 +57,7 @@ pub enum EditError {
     Speaker(String),
 }
 
-impl fmt::Display for EditError {
+impl fmt::Display for EditorError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NoTerminal => f.write_str("the editor needs a terminal; `teeter explain FILE` works without one"),
@@ -68,9 +68,9 @@ impl fmt::Display for EditError {
     }
 }
 
-impl std::error::Error for EditError {}
+impl std::error::Error for EditorError {}
 
-impl From<io::Error> for EditError {
+impl From<io::Error> for EditorError {
     fn from(error: io::Error) -> Self {
         Self::Terminal(error)
     }
@@ -80,11 +80,11 @@ impl From<io::Error> for EditError {
 /// unsaved changes in the journal. With the socket of a remote speaker it plays there.
 ///
 /// # Errors
-/// [`EditError`] if there is no terminal, the file is not a groove, the terminal fails or the speaker does not answer.
-pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError> {
-    let speaker = socket.map(RemoteSpeaker::connect).transpose().map_err(EditError::Speaker)?;
+/// [`EditorError`] if there is no terminal, the file is not a groove, the terminal fails or the speaker does not answer.
+pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditorError> {
+    let speaker = socket.map(RemoteSpeaker::connect).transpose().map_err(EditorError::Speaker)?;
     if !io::stdout().is_terminal() || !io::stdin().is_terminal() {
-        return Err(EditError::NoTerminal);
+        return Err(EditorError::NoTerminal);
     }
     let folder = StateFolder::of_user();
     let Opening { mut state, documents, output, mut offered_journals } = open(path, folder.clone())?;
@@ -108,7 +108,7 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError>
     };
     workers.playback.set_volume(state.playback.levels.volume_db as f32);
     let guard = screen::enter_guarded()?;
-    signals(&sender)?;
+    forward_signals(&sender)?;
     let backlog = input::start(sender)?;
     let size = crossterm::terminal::size()?;
     update(&mut state, Event::Resize(size.0, size.1));
@@ -170,7 +170,7 @@ fn event_loop<W: io::Write>(
 ) -> io::Result<bool> {
     let mut effects = start(state);
     loop {
-        keep(state, &workers.journals, &effects);
+        write_journals(state, &workers.journals, &effects);
         workers.playback.set_sound_access(state.file(), &state.files.outside_sounds.allowed);
         for effect in effects.drain(..) {
             match effect {
@@ -219,9 +219,9 @@ fn event_loop<W: io::Write>(
                 Effect::Redraw => screen.invalidate(),
                 Effect::Suspend => {
                     screen::suspend()?;
-                    return_to(state, screen)?;
+                    retake_terminal(state, screen)?;
                 }
-                Effect::Resume => return_to(state, screen)?,
+                Effect::Resume => retake_terminal(state, screen)?,
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }
         }
@@ -243,7 +243,7 @@ fn is_set(variable: &str) -> bool {
 }
 
 /// Takes the terminal again, which the shell or another program had meanwhile.
-fn return_to<W: io::Write>(state: &mut State, screen: &mut Screen<W>) -> io::Result<()> {
+fn retake_terminal<W: io::Write>(state: &mut State, screen: &mut Screen<W>) -> io::Result<()> {
     screen::resume()?;
     screen.invalidate();
     state.view.size = crossterm::terminal::size()?;
@@ -277,7 +277,7 @@ fn adopt(
 }
 
 /// Appends the newest groove of each document to its journal, before a frame shows it.
-fn keep(state: &mut State, journals: &Mutex<Journals>, effects: &[Effect]) {
+fn write_journals(state: &mut State, journals: &Mutex<Journals>, effects: &[Effect]) {
     let mut done = Vec::new();
     for effect in effects.iter().rev() {
         let Effect::Journal { document, groove } = effect else { continue };
@@ -298,7 +298,7 @@ struct Opening {
     offered_journals: OfferedJournals,
 }
 
-fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, EditError> {
+fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, EditorError> {
     let mut config = Config::load();
     let (keymap, errors) = Keymap::with_bindings(&config.keys);
     config.errors.extend(errors);
@@ -308,15 +308,15 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     let loaded = match path.map(store::load) {
         Some(Ok(loaded)) => Some(loaded),
         None | Some(Err(LoadError { problem: Problem::Missing, .. })) => None,
-        Some(Err(error)) => return Err(EditError::Groove(error)),
+        Some(Err(error)) => return Err(EditorError::Groove(error)),
     };
-    let blank = blank(path);
+    let blank = new_groove(path);
     let groove = loaded.as_ref().map_or_else(|| blank.clone(), |l| l.groove.clone());
     let found = folder.as_ref().map(|f| f.journals(path)).unwrap_or_default();
     let opened = OpenedGroove { groove: &groove, text: loaded.as_ref().map(|l| l.text.as_str()), blank: &blank };
     let (offered_journals, mut offered) = recovery::prepare(found.unsaved, &opened);
     let file = path.map(|p| p.display().to_string());
-    let mut state = State::new(groove, file, keymap, theme(), (80, 24));
+    let mut state = State::new(groove, file, keymap, theme_of_terminal(), (80, 24));
     state.hearings.limits = Limits::from_settings(config.cell_limit_ms, config.listen_cold);
     state.files.export.choices = crate::jobs::export_choices();
     state.playback.taps.offset = tap_offset(&config, folder.as_ref());
@@ -344,7 +344,7 @@ fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, Edi
     {
         state.info(text);
     }
-    state.files.recovery.offered = offered;
+    state.files.recovery.offers = offered;
     let allowed = path.zip(folder.as_ref()).map(|(path, folder)| folder.allowed_sounds(path)).unwrap_or_default();
     state.files.outside_sounds.allowed.clone_from(&allowed);
     let access = SoundAccess { file: path.map(Path::to_owned), outside: OutsideSounds::Only(allowed) };
@@ -391,12 +391,12 @@ fn tap_offset(config: &Config, folder: Option<&StateFolder>) -> TapOffset {
 }
 
 /// A new groove: four bars of 4/4 at 120, one layer without attacks, the title from the file's name.
-fn blank(path: Option<&Path>) -> Groove {
+fn new_groove(path: Option<&Path>) -> Groove {
     let groove = Groove::in_four(120, 4);
     path.map_or_else(|| groove.clone(), |path| groove.titled(&store::title_of(path), groove.note()))
 }
 
-fn theme() -> Theme {
+fn theme_of_terminal() -> Theme {
     let set = |name: &str| std::env::var(name).ok().filter(|v| !v.is_empty());
     let locale = ["LC_ALL", "LC_CTYPE", "LANG"].into_iter().find_map(set).unwrap_or_default();
     let (term, colorterm) = (set("TERM").unwrap_or_default(), set("COLORTERM").unwrap_or_default());
@@ -405,7 +405,7 @@ fn theme() -> Theme {
 }
 
 /// Sends the signals as events. All that would end the process, unless it cannot go on, end the editor.
-fn signals(sender: &Sender<Event>) -> io::Result<()> {
+fn forward_signals(sender: &Sender<Event>) -> io::Result<()> {
     use signal_hook::consts::{
         SIGALRM, SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP, SIGUSR1, SIGUSR2, SIGVTALRM, SIGWINCH, SIGXCPU,
     };

@@ -17,18 +17,18 @@ pub(crate) fn playhead(state: &State, scale: Scale, width: u16) -> Option<usize>
     (x < usize::from(width)).then_some(x)
 }
 
-pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
+pub(crate) fn draw_ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let (area, theme, glyphs) = (layout.ruler, pen.theme, pen.theme.glyphs());
     let width = usize::from(area.width);
     let (layer, section) = (state.session.cursor().place.layer, state.shown_section());
     let groove = state.groove();
     let first = scale.bar_of(state.view.scroll);
     for bar in first..=scale.bars {
-        let Some(x) = (bar * scale.bar()).checked_sub(state.view.scroll) else { continue };
+        let Some(x) = (bar * scale.bar_width()).checked_sub(state.view.scroll) else { continue };
         if x >= width {
             break;
         }
-        pen.mark(area, x, 1, glyphs.bar_line, theme.faint());
+        pen.put_char(area, x, 1, glyphs.bar_line, theme.faint());
         if bar < scale.bars {
             pen.put(area, x + 1, 0, &(bar + 1).to_string(), theme.heading());
         }
@@ -37,7 +37,7 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
         let (part, context) = (groove.part(layer, section), groove.context(layer, section));
         let mut free = 0;
         for spot in part.spots(context) {
-            let start = scale.cell(spot.beat, spot.span, 0);
+            let start = scale.cell_column(spot.beat, spot.span, 0);
             if start >= state.view.scroll + width {
                 break;
             }
@@ -45,13 +45,13 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
                 continue;
             }
             for cell in 0..usize::from(spot.span.cells) {
-                let column = scale.cell(spot.beat, spot.span, cell);
+                let column = scale.cell_column(spot.beat, spot.span, cell);
                 if column < state.view.scroll || column < free {
                     continue;
                 }
                 let text = landing::syllable(Spot { cell, ..spot }, context);
                 let on_beat = text.starts_with(|c: char| c.is_ascii_digit());
-                let next = scale.cell(spot.beat, spot.span, cell + 1);
+                let next = scale.cell_column(spot.beat, spot.span, cell + 1);
                 // Long syllables are cut to the width of their cell.
                 let text: String = text.chars().take((next - column).max(1)).collect();
                 let style = if on_beat { theme.strong() } else { theme.faint() };
@@ -63,37 +63,37 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
     if let Some(LoopRegion { start, end }) = state.session.loop_region() {
         // Before the first cell and on the last one, or on the bar lines there.
         for (mark, glyph) in [(start, glyphs.loop_start), (end, glyphs.loop_end)] {
-            let column = scale.time(mark.at).saturating_sub(1);
+            let column = scale.time_column(mark.at).saturating_sub(1);
             if mark.section == section
                 && let Some(x) = column.checked_sub(state.view.scroll)
             {
-                pen.mark(area, x, 0, glyph, theme.value());
+                pen.put_char(area, x, 0, glyph, theme.value());
             }
         }
     }
     if let Some(region) = state.session.selection().filter(|r| r.section == section) {
-        let (from, to) = (scale.time(region.from), end_column(scale, region.to));
+        let (from, to) = (scale.time_column(region.from), end_column(scale, region.to));
         for column in from..to {
             if let Some(x) = column.checked_sub(state.view.scroll) {
                 let edge = if column == from { Some('[') } else { (column + 1 == to).then_some(']') };
-                pen.mark(area, x, 0, edge.unwrap_or(glyphs.between), theme.faint());
+                pen.put_char(area, x, 0, edge.unwrap_or(glyphs.between), theme.faint());
             }
         }
     }
     if let Some((column, _)) = cursor_columns(state, scale)
         && let Some(x) = column.checked_sub(state.view.scroll)
     {
-        pen.mark(area, x, 0, glyphs.cursor, theme.strong());
+        pen.put_char(area, x, 0, glyphs.cursor, theme.strong());
     }
     if let Some(x) = playhead(state, scale, area.width) {
-        pen.mark(area, x, 0, glyphs.playhead, theme.value());
+        pen.put_char(area, x, 0, glyphs.playhead, theme.value());
     }
 }
 
 /// The column after a time, before any bar line there.
 fn end_column(scale: Scale, to: crate::rhythm::Time) -> usize {
-    let column = scale.time(to);
-    if column % scale.bar() == 1 { column.saturating_sub(1) } else { column }
+    let column = scale.time_column(to);
+    if column % scale.bar_width() == 1 { column.saturating_sub(1) } else { column }
 }
 
 /// First column of the cursor's cell, and the column after it; `None` while another section is shown.
@@ -104,15 +104,15 @@ fn cursor_columns(state: &State, scale: Scale) -> Option<(usize, usize)> {
         return None;
     }
     if cursor.past_end || place.layer >= groove.layers().len() {
-        let column = if cursor.past_end { scale.total() } else { 1 };
+        let column = if cursor.past_end { scale.width() } else { 1 };
         return Some((column, column + 1));
     }
-    let from = scale.time(groove.written_at(place));
+    let from = scale.time_column(groove.written_at(place));
     let to = end_column(scale, groove.written_at(Place { cell: place.cell + 1, ..place }));
     Some((from, to.max(from + 1)))
 }
 
-pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
+pub(crate) fn draw_layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let groove = state.groove();
     if groove.layers().is_empty() {
         let text = format!("no layers yet; {} adds one", state.input.keymap.first("add-layer"));
@@ -121,8 +121,8 @@ pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
     }
     let rows = usize::from(layout.cells.height);
     for row in 0..rows.min(groove.layers().len() - state.view.top_layer.min(groove.layers().len())) {
-        name(state, pen, layout, row);
-        cells(state, pen, layout, scale, row);
+        draw_name(state, pen, layout, row);
+        draw_cells(state, pen, layout, scale, row);
     }
     if let Some(x) = playhead(state, scale, layout.cells.width) {
         pen.column_style(layout.cells, x, pen.theme.playhead());
@@ -133,13 +133,13 @@ pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
     {
         for column in from..to {
             if let Some(x) = column.checked_sub(state.view.scroll) {
-                pen.style(layout.cells, x, row, pen.theme.cursor());
+                pen.cell_style(layout.cells, x, row, pen.theme.cursor());
             }
         }
     }
 }
 
-fn name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
+fn draw_name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
     let layer = state.view.top_layer + row;
     let (groove, place) = (state.groove(), state.session.cursor().place);
@@ -153,7 +153,7 @@ fn name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
         (false, true) => (glyphs.more, audible_style),
         (false, false) => (' ', audible_style),
     };
-    pen.mark(layout.names, 0, row, mark, style);
+    pen.put_char(layout.names, 0, row, mark, style);
     pen.put(layout.names, 1, row, &fit(&l.name, 7), style);
     let is_cycle = groove.part(layer, state.shown_section()).is_cycle();
     let flags = [(l.mute, 'm'), (l.solo, 's'), (is_cycle, 'c')];
@@ -169,7 +169,7 @@ struct Column {
     style: Style,
 }
 
-fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: usize) {
+fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: usize) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
     let layer = state.view.top_layer + row;
     let (groove, section) = (state.groove(), state.shown_section());
@@ -186,18 +186,19 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
         }
     };
     for bar in scale.bar_of(first)..=scale.bar_of(end).min(scale.bars) + 1 {
-        put(bar.min(scale.bars) * scale.bar(), 9, glyphs.bar_line, theme.faint());
+        put(bar.min(scale.bars) * scale.bar_width(), 9, glyphs.bar_line, theme.faint());
     }
     let dim = |style: Style| if audible { style } else { theme.muted() };
     for spot in part.spots(context) {
-        if scale.cell(spot.beat, spot.span, 0) >= end {
+        if scale.cell_column(spot.beat, spot.span, 0) >= end {
             break;
         }
-        if scale.cell(spot.beat, spot.span, usize::from(spot.span.cells)) <= first {
+        if scale.cell_column(spot.beat, spot.span, usize::from(spot.span.cells)) <= first {
             continue;
         }
         for c in 0..usize::from(spot.span.cells) {
-            let (from, to) = (scale.cell(spot.beat, spot.span, c), scale.cell(spot.beat, spot.span, c + 1));
+            let (from, to) =
+                (scale.cell_column(spot.beat, spot.span, c), scale.cell_column(spot.beat, spot.span, c + 1));
             let index = spot.first + c;
             let held_on = part.cell(index + 1) == Cell::Hold && index + 1 < part.len(context);
             match part.cell(index) {
@@ -229,19 +230,19 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
         }
     }
     let selected = state.session.selection().filter(|r| r.layers.contains(&layer));
-    let selected = selected.map(|r| (scale.time(r.from), end_column(scale, r.to)));
+    let selected = selected.map(|r| (scale.time_column(r.from), end_column(scale, r.to)));
     for (x, cell) in line.iter().enumerate() {
         let column = first + x;
         let mut style = cell.style;
-        let within = column % scale.bar();
-        if column < scale.total() && within > 0 && (within - 1) / scale.per_beat % 2 == 1 {
+        let within = column % scale.bar_width();
+        if column < scale.width() && within > 0 && (within - 1) / scale.per_beat % 2 == 1 {
             style = style.patch(theme.other_beat());
         }
         if selected.is_some_and(|(from, to)| (from..to).contains(&column)) {
             style = style.patch(theme.selected());
         }
         if cell.mark != ' ' || style != Style::new() {
-            pen.mark(layout.cells, x, row, cell.mark, style);
+            pen.put_char(layout.cells, x, row, cell.mark, style);
         }
     }
 }
@@ -289,7 +290,8 @@ fn next_attack(state: &State, layer: usize, cell: usize) -> usize {
 
 /// The column after an attack's group, or after its bar if the group is longer.
 fn group_end(state: &State, layer: usize, cell: usize, scale: Scale) -> usize {
-    let column = |cell| scale.time(state.groove().written_at(Place { layer, section: state.shown_section(), cell }));
+    let column =
+        |cell| scale.time_column(state.groove().written_at(Place { layer, section: state.shown_section(), cell }));
     let (from, next) = (column(cell), column(next_attack(state, layer, cell)));
-    next.min((from / scale.bar() + 1) * scale.bar())
+    next.min((from / scale.bar_width() + 1) * scale.bar_width())
 }

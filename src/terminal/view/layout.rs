@@ -7,14 +7,14 @@ use ratatui::layout::Rect;
 pub(crate) const MIN_WIDTH: u16 = 60;
 pub(crate) const MIN_HEIGHT: u16 = 18;
 /// Minimum columns of a window with the pane next to the grid.
-const WIDE: u16 = 110;
+const MIN_WIDTH_FOR_PANE_RIGHT: u16 = 110;
 const MIN_PANE_WIDTH: u16 = 44;
 const MAX_PANE_WIDTH: u16 = 62;
 /// Rows in which a pane below the grid has room for everything that one next to it shows.
 const FULL_PANE_HEIGHT: u16 = 24;
-const GUTTER: u16 = 12;
+const NAMES_WIDTH: u16 = 12;
 /// Rows of hearings under the grid: default, and maximum with [`Strips::All`].
-const STRIPS: u16 = 2;
+const DEFAULT_STRIPS: u16 = 2;
 const MAX_STRIPS: u16 = 10;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -42,11 +42,11 @@ impl Layout {
             return None;
         }
         // Top line, two lines of ruler, strips, transport, hints.
-        let room = height - 5 - STRIPS;
-        let free = usize::from(width).saturating_sub(usize::from(GUTTER) + 1 + columns);
+        let room = height - 5 - DEFAULT_STRIPS;
+        let free = usize::from(width).saturating_sub(usize::from(NAMES_WIDTH) + 1 + columns);
         let whole = free >= usize::from(MIN_PANE_WIDTH);
         let rows_below = room.saturating_sub(layers.clamp(1, 64) as u16);
-        let pane_right = width >= WIDE && (whole || rows_below < FULL_PANE_HEIGHT);
+        let pane_right = width >= MIN_WIDTH_FOR_PANE_RIGHT && (whole || rows_below < FULL_PANE_HEIGHT);
         let pane_width = match pane_right {
             true if whole => (width * 2 / 5).min(MAX_PANE_WIDTH).min(free as u16),
             true => (width * 2 / 5).min(MAX_PANE_WIDTH),
@@ -55,9 +55,9 @@ impl Layout {
         let left = if pane_right { width - pane_width - 1 } else { width };
         let min_pane_height = if pane_right { 0 } else { (room / 2).max(6) };
         let rows = (layers.clamp(1, 64) as u16).min(room - min_pane_height);
-        let cells = Rect::new(GUTTER, 3, left - GUTTER, rows);
-        let max_strips = if strips == Strips::All { MAX_STRIPS } else { STRIPS };
-        let strips = max_strips.min(STRIPS + room - min_pane_height - rows);
+        let cells = Rect::new(NAMES_WIDTH, 3, left - NAMES_WIDTH, rows);
+        let max_strips = if strips == Strips::All { MAX_STRIPS } else { DEFAULT_STRIPS };
+        let strips = max_strips.min(DEFAULT_STRIPS + room - min_pane_height - rows);
         let below = 3 + rows + strips;
         let pane = if pane_right {
             Rect::new(left + 1, 1, pane_width, height - 3)
@@ -66,10 +66,10 @@ impl Layout {
         };
         Some(Self {
             top: Rect::new(0, 0, width, 1),
-            ruler: Rect::new(GUTTER, 1, left - GUTTER, 2),
-            names: Rect::new(0, 3, GUTTER, rows),
+            ruler: Rect::new(NAMES_WIDTH, 1, left - NAMES_WIDTH, 2),
+            names: Rect::new(0, 3, NAMES_WIDTH, rows),
             cells,
-            strips: Rect::new(GUTTER, 3 + rows, left - GUTTER, strips),
+            strips: Rect::new(NAMES_WIDTH, 3 + rows, left - NAMES_WIDTH, strips),
             pane,
             pane_right,
             transport: Rect::new(0, height - 2, width, 1),

@@ -15,7 +15,7 @@ pub(crate) mod theme;
 
 use crate::terminal::{Overlay, State};
 use layout::{MIN_HEIGHT, MIN_WIDTH};
-use pen::{Pen, Pieces, hanging, styled, wrap};
+use pen::{Pen, StyledLine, hanging, styled, wrap};
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -36,7 +36,7 @@ pub(crate) struct ViewState {
     /// First visible column of the section.
     pub scroll: usize,
     /// The section of the playhead while the grid follows it.
-    pub followed: Option<usize>,
+    pub followed_section: Option<usize>,
     /// First visible layer.
     pub top_layer: usize,
     pub labels: Labels,
@@ -84,32 +84,32 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
     let Some(layout) = state.layout_in(area.width, area.height) else {
         return too_small(&mut pen, area);
     };
-    status_lines::top(state, &mut pen, layout.top);
+    status_lines::draw_title(state, &mut pen, layout.top);
     match &state.overlay {
-        Overlay::Help(at) => lists::help(state, &mut pen, body(area), *at),
-        Overlay::Find { text, selected } => lists::find(state, &mut pen, body(area), text, *selected),
+        Overlay::Help(at) => lists::draw_help(state, &mut pen, body(area), *at),
+        Overlay::Find { text, selected } => lists::draw_find(state, &mut pen, body(area), text, *selected),
         Overlay::Export { menu, text, selected } => {
-            lists::export_menu(state, &mut pen, body(area), *menu, (text, *selected));
+            lists::draw_export_menu(state, &mut pen, body(area), *menu, (text, *selected));
         }
-        Overlay::Manual(open) => manual::manual(&mut pen, body(area), open),
-        Overlay::TapReport(at) => tap::report(state, &mut pen, body(area), *at),
+        Overlay::Manual(open) => manual::draw(&mut pen, body(area), open),
+        Overlay::TapReport(at) => tap::draw_report(state, &mut pen, body(area), *at),
         Overlay::Full { block, line } => full::draw(state, &mut pen, body(area), *block, *line),
         overlay => match plain_list(state) {
-            Some(list) => lists::plain(&mut pen, body(area), &list),
+            Some(list) => lists::draw_plain_list(&mut pen, body(area), &list),
             None => {
                 let scale = state.scale();
-                grid::ruler(state, &mut pen, &layout, scale);
-                grid::layers(state, &mut pen, &layout, scale);
-                strips::strips(state, &mut pen, &layout, scale);
+                grid::draw_ruler(state, &mut pen, &layout, scale);
+                grid::draw_layers(state, &mut pen, &layout, scale);
+                strips::draw(state, &mut pen, &layout, scale);
                 if *overlay == Overlay::Tap {
-                    tap::pane(state, &mut pen, &layout);
+                    tap::draw_pane(state, &mut pen, &layout);
                 } else {
-                    pane::pane(state, &mut pen, &layout);
+                    pane::draw(state, &mut pen, &layout);
                 }
             }
         },
     }
-    status_lines::bottom(state, &mut pen, &layout);
+    status_lines::draw_bottom(state, &mut pen, &layout);
 }
 
 /// The rows between the top line and the transport.

@@ -6,7 +6,7 @@ use crate::describe::ladder as describe_ladder;
 use crate::rhythm::Fraction;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::view::{Layout, Pen, Pieces, fit, grid, hanging, styled, wrap};
+use crate::terminal::view::{Layout, Pen, StyledLine, fit, grid, hanging, styled, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -29,12 +29,12 @@ const MAX_HEARINGS_BELOW: usize = 6;
 const MIN_WITH_WRITTEN: usize = 3;
 
 /// Draws the pane: in one column next to the grid, or in two below it.
-pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
+pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let area = layout.pane;
     let theme = pen.theme;
     if layout.pane_right {
         let line = Rect::new(area.x - 1, area.y, 1, area.height);
-        (0..usize::from(area.height)).for_each(|y| pen.mark(line, 0, y, theme.glyphs().bar_line, theme.faint()));
+        (0..usize::from(area.height)).for_each(|y| pen.put_char(line, 0, y, theme.glyphs().bar_line, theme.faint()));
     }
     let Some((report, fresh)) = state.report() else {
         pen.put(area, 1, 0, "analyzing...", theme.faint());
@@ -53,7 +53,7 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         lines.extend(hearings(state, report, theme, inner, max));
         lines.resize(14 + max + 4, Vec::new());
         lines.extend(reasons(state, theme, inner, rows.saturating_sub(lines.len())));
-        return pen.lines(area, 1, 0, &lines);
+        return pen.put_lines(area, 1, 0, &lines);
     }
     // Names of hearings and reasons need the columns more than the bars of the landings do.
     let split = if width < MIN_HALVES_WIDTH { MIN_LANDINGS_WIDTH } else { width / 2 - 1 };
@@ -82,8 +82,8 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let mut right = hearings(state, report, theme, right_width, max);
     right.resize(max + 2 + lead_change, Vec::new());
     right.extend(reasons(state, theme, right_width, rows.saturating_sub(right.len())));
-    pen.lines(area, 0, 0, &left);
-    pen.lines(area, split + 2, 0, &right);
+    pen.put_lines(area, 0, 0, &left);
+    pen.put_lines(area, split + 2, 0, &right);
 }
 
 fn section<'a>(state: &State, report: &'a Report) -> Option<&'a SectionReport> {
@@ -91,7 +91,14 @@ fn section<'a>(state: &State, report: &'a Report) -> Option<&'a SectionReport> {
     report.layers.get(place.layer)?.sections.get(place.section)
 }
 
-fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: bool, max_lines: usize) -> Vec<Pieces> {
+fn groups(
+    state: &State,
+    report: &Report,
+    theme: Theme,
+    width: usize,
+    fresh: bool,
+    max_lines: usize,
+) -> Vec<StyledLine> {
     let place = state.session.cursor().place;
     let name = state.groove().layers().get(place.layer).map_or("", |l| &l.name);
     // A single character: an edit sends it, and the analysis that follows removes it.
@@ -134,7 +141,7 @@ fn group_line(text: &str, trailing: Option<usize>) -> String {
     }
 }
 
-fn landings_or_ladder(state: &State, report: &Report, theme: Theme, width: usize, max_lines: usize) -> Vec<Pieces> {
+fn landings_or_ladder(state: &State, report: &Report, theme: Theme, width: usize, max_lines: usize) -> Vec<StyledLine> {
     match practice::visible_ladder(state) {
         Some((ladder, at)) => steps(state, report, theme, (width, max_lines), ladder, at),
         None => landings(state, report, theme, width, max_lines),
@@ -149,7 +156,7 @@ fn steps(
     (width, max_lines): (usize, usize),
     ladder: &Ladder,
     at: Option<usize>,
-) -> Vec<Pieces> {
+) -> Vec<StyledLine> {
     let changes = describe_ladder::changes(report, state.hearings.limits, &ladder.speeds);
     let section = &state.groove().sections()[state.session.cursor().place.section];
     let mut lines = vec![vec![(fit(&format!("Ladder {}", ladder.to_text()), width), theme.heading())]];
@@ -183,7 +190,7 @@ fn steps(
     lines
 }
 
-fn landings(state: &State, report: &Report, theme: Theme, width: usize, max_lines: usize) -> Vec<Pieces> {
+fn landings(state: &State, report: &Report, theme: Theme, width: usize, max_lines: usize) -> Vec<StyledLine> {
     let Some(section) = section(state, report) else { return Vec::new() };
     let landings = &section.landings;
     if landings.total == 0 || max_lines == 0 {
@@ -212,7 +219,7 @@ fn landings(state: &State, report: &Report, theme: Theme, width: usize, max_line
     lines
 }
 
-fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usize) -> Vec<Pieces> {
+fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usize) -> Vec<StyledLine> {
     let (of, fresh) = state.focus_label().unwrap_or_default();
     let stale = if fresh { "" } else { "…" };
     let heading = beat_heading(&of, report, width.saturating_sub(1));
@@ -292,7 +299,7 @@ fn listed(hearings: &[Hearing], max: usize) -> Vec<usize> {
 }
 
 /// The row of a hearing: likelihood, tempo, deviation, share, name.
-fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, selected: bool) -> Pieces {
+fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, selected: bool) -> StyledLine {
     let style = if selected { theme.hearing() } else { Style::new() };
     let deviation = if width < MIN_DEVIATION_WIDTH {
         String::new()
@@ -308,7 +315,7 @@ fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, selected: b
     vec![(numbers, style), (name, style)]
 }
 
-fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Pieces> {
+fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<StyledLine> {
     let findings = state.findings();
     if findings.is_empty() || rows < 2 {
         return Vec::new();
