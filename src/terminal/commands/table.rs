@@ -10,7 +10,7 @@ use crate::terminal::files::{import, recovery, save};
 use crate::terminal::input::key::{ch, ctrl, ctrl_key, ctrl_shift, key, shift};
 use crate::terminal::lists::{self, Step};
 use crate::terminal::manual::{self, Direction};
-use crate::terminal::playback::mix::Mix;
+use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::{clicks, practice, tapping, transport};
 use crate::terminal::{Action, CommandSpec, Effect, Mode, Overlay, Question, dispatch, hearings, scroll};
 use ratatui::crossterm::event::KeyCode as Code;

@@ -104,7 +104,7 @@ pub(crate) fn default_path(state: &State, question: Question) -> Option<String> 
 /// The hearings that are shown or click, except the written beat.
 fn hearings(state: &State) -> Vec<HearingKey> {
     let Some((report, _)) = state.report() else { return Vec::new() };
-    let mut indices = state.clicked_hearings(true, true);
+    let mut indices = state.clicked_hearings(true);
     if state.view.strips == Strips::All
         && let Some(layout) = state.layout()
     {

@@ -6,7 +6,6 @@ use crate::rhythm::bounds::Bound;
 use crate::rhythm::{Fraction, Time};
 use crate::session::LoopRegion;
 use crate::terminal::State;
-use crate::terminal::playback::mix::Mix;
 use crate::terminal::playback::practice::{self, RunningSequence};
 use crate::terminal::playback::tapping::Taps;
 use crate::terminal::prompts::parse::Ladder;
@@ -73,6 +72,24 @@ impl Default for Playback {
     }
 }
 
+/// What sounds in a take.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Mix {
+    pub layers: bool,
+    /// The click of the written beat.
+    pub beat: bool,
+    /// The click of the hearing of the strip.
+    pub hearing: bool,
+}
+
+impl Mix {
+    pub(crate) const GROOVE: Self = Self { layers: true, beat: false, hearing: false };
+    pub(crate) const GROOVE_AND_BEAT: Self = Self { layers: true, beat: true, hearing: false };
+    pub(crate) const GROOVE_AND_HEARING: Self = Self { layers: true, beat: false, hearing: true };
+    pub(crate) const PULSES: Self = Self { layers: false, beat: true, hearing: true };
+    pub(crate) const ALL: Self = Self { layers: true, beat: true, hearing: true };
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum RemoteLink {
     Connected,
@@ -92,10 +109,11 @@ impl State {
         Fraction::new(i64::from(self.playback.speed_percent), 100).unwrap_or(Fraction::ONE)
     }
 
-    /// The hearings of the newest report that click: the one of the strip, the extra ones, or both.
-    pub(crate) fn clicked_hearings(&self, strip: bool, extra: bool) -> Vec<usize> {
-        let mut clicked: Vec<usize> = self.strip_hearing().filter(|_| strip).map(|(i, _)| i).into_iter().collect();
-        for (i, _) in self.hearings.extra.iter().filter(|_| extra).filter_map(|key| self.find_hearing(*key)) {
+    /// Indices of the hearings of the newest report that click: the one of the strip, if it does, and the extra ones.
+    pub(crate) fn clicked_hearings(&self, strip_clicks: bool) -> Vec<usize> {
+        let mut clicked = Vec::new();
+        let extra = self.hearings.extra.iter().filter_map(|key| self.find_hearing(*key));
+        for (i, _) in self.strip_hearing().filter(|_| strip_clicks).into_iter().chain(extra) {
             if !clicked.contains(&i) {
                 clicked.push(i);
             }
@@ -129,11 +147,11 @@ impl State {
     }
 
     pub(crate) fn loop_spec(&self) -> LoopSpec {
-        self.loop_spec_with(self.playback.mix, true)
+        self.loop_spec_with(self.playback.mix)
     }
 
-    /// The loop with another mix, and with or without the extra hearings.
-    pub(crate) fn loop_spec_with(&self, mix: Mix, extra: bool) -> LoopSpec {
+    /// The loop with another mix.
+    pub(crate) fn loop_spec_with(&self, mix: Mix) -> LoopSpec {
         let range = self.loop_range();
         LoopSpec {
             groove: self.groove().clone(),
@@ -142,7 +160,7 @@ impl State {
             layers: mix.layers,
             beat: if mix.beat { self.playback.beat_click } else { Click::Off },
             click_db: self.playback.levels.click_db as f32,
-            hearings: self.hearing_clicks(range, &self.clicked_hearings(mix.hearing, extra)),
+            hearings: self.hearing_clicks(range, &self.clicked_hearings(mix.hearing)),
         }
     }
 

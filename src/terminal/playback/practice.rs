@@ -4,7 +4,7 @@ use crate::describe::ladder;
 use crate::jobs::play_request::{LoopSpec, Sequence, SequencePosition, SequenceTake, Start};
 use crate::jobs::{HearingKey, Practice};
 use crate::rhythm::Fraction;
-use crate::terminal::playback::mix::Mix;
+use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::transport;
 use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::{Effect, State, replay};
@@ -67,8 +67,12 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
     let running = state.playback.sequence.as_ref()?;
     let (takes, silence) = match &running.kind {
         SequenceKind::Takes { takes, times, count_in } => {
-            let spec = |mix: Mix| state.loop_spec_with(mix, mix.hearing);
-            let take = |&mix: &Mix| SequenceTake { spec: spec(mix), times: Some(*times), count_in: *count_in };
+            let take = |&mix: &Mix| {
+                let mut spec = state.loop_spec_with(mix);
+                // Extra hearings click together with that of the strip only.
+                spec.hearings.retain(|_| mix.hearing);
+                SequenceTake { spec, times: Some(*times), count_in: *count_in }
+            };
             (takes.iter().map(take).collect(), None)
         }
         SequenceKind::Ladder(ladder) => {

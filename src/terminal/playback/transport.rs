@@ -137,25 +137,20 @@ pub(crate) fn clear_loop_region(state: &mut State) {
     run_command(state, Command::ClearLoopRegion);
 }
 
+/// Notes that there is sound, or stops and keeps the reason why not. The steps of a ladder stay visible.
 pub(crate) fn on_device(state: &mut State, result: Result<(), String>) {
-    match result {
-        Ok(()) => on_sound(state),
-        Err(reason) if state.playback.remote.is_some() => on_no_sound(state, reason.clone(), &reason),
-        Err(reason) => on_no_sound(state, reason, NO_SOUND),
-    }
+    let Err(reason) = result else { return on_sound(state) };
+    let is_ladder = practice::is_ladder(state);
+    on_stopped(state);
+    state.playback.ladder_shown |= is_ladder;
+    let is_remote = state.playback.remote.is_some();
+    let message = if is_remote { &reason } else { NO_SOUND };
+    state.warn(if is_ladder { practice::NO_SOUND } else { message });
+    state.playback.no_sound_reason = Some(reason);
 }
 
 fn on_sound(state: &mut State) {
     (state.playback.no_sound_reason, state.playback.ladder_shown, state.playback.gaps) = (None, false, 0);
-}
-
-/// Stops and keeps the reason. The steps of a ladder stay visible.
-fn on_no_sound(state: &mut State, reason: String, message: &str) {
-    let is_ladder = practice::is_ladder(state);
-    on_stopped(state);
-    state.playback.ladder_shown |= is_ladder;
-    state.warn(if is_ladder { practice::NO_SOUND } else { message });
-    state.playback.no_sound_reason = Some(reason);
 }
 
 /// Lists the output devices, unless another overlay is open, and the reason if there is no sound.

@@ -94,20 +94,18 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
         Overlay::Manual(open) => manual::draw(&mut pen, body(area), open),
         Overlay::TapReport(at) => tap::draw_report(state, &mut pen, body(area), *at),
         Overlay::Full { block, line } => full::draw(state, &mut pen, body(area), *block, *line),
-        overlay => match plain_list(state) {
-            Some(list) => lists::draw_plain_list(&mut pen, body(area), &list),
-            None => {
+        overlay => {
+            if let Some(list) = plain_list(state) {
+                lists::draw_plain_list(&mut pen, body(area), &list);
+            } else {
                 let scale = state.scale();
                 grid::draw_ruler(state, &mut pen, &layout, scale);
                 grid::draw_layers(state, &mut pen, &layout, scale);
                 strips::draw(state, &mut pen, &layout, scale);
-                if *overlay == Overlay::Tap {
-                    tap::draw_pane(state, &mut pen, &layout);
-                } else {
-                    pane::draw(state, &mut pen, &layout);
-                }
+                let draw_pane = if *overlay == Overlay::Tap { tap::draw_pane } else { pane::draw };
+                draw_pane(state, &mut pen, &layout);
             }
-        },
+        }
     }
     status_lines::draw_bottom(state, &mut pen, &layout);
 }

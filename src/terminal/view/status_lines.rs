@@ -37,9 +37,10 @@ pub(crate) fn draw_title(state: &State, pen: &mut Pen<'_>, area: Rect) {
             (swing.to_owned(), Style::new()),
         ]
     };
-    let (status, style) = match state.session.is_changed() {
-        true => ("not saved", theme.warning()),
-        false => (if state.is_new() { "new" } else { "saved" }, theme.faint()),
+    let (status, style) = match (state.session.is_changed(), state.is_new()) {
+        (true, _) => ("not saved", theme.warning()),
+        (false, true) => ("new", theme.faint()),
+        (false, false) => ("saved", theme.faint()),
     };
     let width = usize::from(area.width);
     let used = |right: &StyledLine| right.iter().map(|(t, _)| t.width()).sum::<usize>();
