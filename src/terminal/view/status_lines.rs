@@ -3,6 +3,7 @@
 use crate::analysis::landing;
 use crate::jobs::SoundLevels;
 use crate::rhythm::{Accent, Attack, Cell, count, print_note_value};
+use crate::terminal::files::RunningJob;
 use crate::terminal::manual::ManualInput;
 use crate::terminal::playback::clicks;
 use crate::terminal::playback::playing::{LoopMode, RemoteLink};
@@ -83,41 +84,42 @@ fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     } else {
         vec![(format!("{} stopped", glyphs.stopped), Style::new())]
     };
+    let plain = Style::new();
+    let mut add = |text: String, style| pieces.push((format!("  {text}"), style));
     if let Some(reason) = &state.files.journal_error {
-        pieces.push((format!("  autosave off: {reason}"), theme.warning()));
+        add(format!("autosave off: {reason}"), theme.warning());
     }
     if playback.remote == Some(RemoteLink::Connected) {
-        pieces.push(("  remote".to_owned(), Style::new()));
+        add("remote".to_owned(), plain);
     }
     if playback.gaps > 0 {
-        pieces.push((format!("  {}", count(playback.gaps as usize, "gap")), theme.warning()));
+        add(count(playback.gaps as usize, "gap"), theme.warning());
     }
-    if let Some(job) = &state.files.job {
-        let percent = job.percent.map(|p| format!(" {p}%")).unwrap_or_default();
-        pieces.push((format!("  {}{percent}", job.verb), theme.written()));
+    if let Some(RunningJob { verb, percent }) = &state.files.job {
+        add(percent.map_or_else(|| (*verb).to_owned(), |p| format!("{verb} {p}%")), theme.written());
     }
-    pieces.extend(
-        playback.sequence.as_ref().filter(|_| playback.is_playing).map(|r| (sequence_progress(r), theme.value())),
-    );
+    if let Some(running) = playback.sequence.as_ref().filter(|_| playback.is_playing) {
+        add(sequence_progress(running), theme.value());
+    }
     match playback.loop_mode {
         LoopMode::All => {}
-        LoopMode::Section => pieces.push(("  loop section".to_owned(), Style::new())),
-        LoopMode::Region => pieces.push(("  loop region".to_owned(), Style::new())),
+        LoopMode::Section => add("loop section".to_owned(), plain),
+        LoopMode::Region => add("loop region".to_owned(), plain),
     }
     // The pane shows the speeds of a ladder.
     if playback.speed_percent != 100 && !practice::is_ladder(state) {
-        pieces.push((format!("  {}%", playback.speed_percent), theme.value()));
+        add(format!("{}%", playback.speed_percent), theme.value());
     }
     let SoundLevels { volume_db, click_db } = playback.levels;
     if volume_db != 0.0 {
-        pieces.push((format!("  vol {volume_db:+}"), Style::new()));
+        add(format!("vol {volume_db:+}"), plain);
     }
     if click_db != 0.0 && (playback.mix.beat || playback.mix.hearing) {
-        pieces.push((format!("  click {click_db:+}"), Style::new()));
+        add(format!("click {click_db:+}"), plain);
     }
     let name = clicks::mix_name(state);
     if playback.is_playing || name != "groove" {
-        pieces.push((format!("  {name}"), theme.written()));
+        add(name, theme.written());
     }
     // Both halves have fixed columns, so that moving the cursor sends only what changes.
     let width = usize::from(area.width);
@@ -127,7 +129,7 @@ fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     pen.put(area, half + 1, 0, &fit(&cursor_cell(state), width - half - 1), Style::new());
 }
 
-/// Progress of a sequence: `  step 3/6 pass 2/4`.
+/// Progress of a sequence: `step 3/6 pass 2/4`.
 fn sequence_progress(running: &RunningSequence) -> String {
     let what = match running.kind {
         SequenceKind::Takes { .. } => "take",
@@ -140,7 +142,7 @@ fn sequence_progress(running: &RunningSequence) -> String {
     };
     let next = running.next_take.map(|g| format!(" next {what} {}", g + 1)).unwrap_or_default();
     let silent = if running.is_silent { " silent" } else { "" };
-    format!("  {what} {}/{}{pass}{silent}{next}", running.at + 1, running.takes())
+    format!("{what} {}/{}{pass}{silent}{next}", running.at + 1, running.takes())
 }
 
 /// The cell at the cursor: `riff 2.3 &: attack E2`.
