@@ -29,7 +29,7 @@ impl Step {
 pub(crate) fn navigate(state: &mut State, step: Step) {
     let page = usize::from(state.view.size.1.saturating_sub(6).max(1));
     if let Overlay::Full { block, line } = state.overlay {
-        let (stops, lines) = stops(state);
+        let (stops, lines) = selectable_positions(state);
         let now = stops.partition_point(|s| *s <= (block, line)).saturating_sub(1);
         let page = (stops.len() * page / lines.max(1)).max(1);
         if let Some(&(block, line)) = stops.get(step.from(now, stops.len().saturating_sub(1), page)) {
@@ -67,7 +67,7 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
 
 /// The positions in the full view that can be selected: every block except headings, and in a block higher than the window one line
 /// per page; and the number of lines.
-fn stops(state: &State) -> (Vec<(usize, usize)>, usize) {
+fn selectable_positions(state: &State) -> (Vec<(usize, usize)>, usize) {
     let blocks = blocks(state);
     let step = list_height(state.view.size.1).saturating_sub(1).max(1);
     let of_block = |(i, b): (usize, &Block)| {
@@ -135,7 +135,7 @@ pub(crate) fn accept(state: &mut State) {
             }
         }
         Overlay::Prompt { question, text, .. } => prompts::on_answer(state, question, text),
-        Overlay::Export { menu, text, selected } => export::pick(state, menu, text, selected),
+        Overlay::Export { menu, text, selected } => export::select_format(state, menu, text, selected),
         Overlay::Manual(view) => manual::accept(state, view),
         _ => {}
     }

@@ -18,7 +18,7 @@ pub(crate) fn show_cursor(state: &mut State) {
 }
 
 /// Shows the section of the playhead, and scrolls to it. The cursor stays where it is.
-pub(crate) fn follow(state: &mut State) {
+pub(crate) fn follow_playhead(state: &mut State) {
     let Some(position) = state.playback.position else { return };
     let Some(beats) = state.beats(position) else { return };
     state.view.followed_section = Some(position.section);

@@ -65,10 +65,8 @@ impl State {
         let mut lines = vec![format!("{file}:")];
         lines.extend(errors.iter().map(ToString::to_string));
         lines.push("These settings are ignored, the others are used.".to_owned());
-        lines.push(format!(
-            "The command config-file ({} searches the commands) shows this again.",
-            self.input.keymap.first("find")
-        ));
+        let find = self.input.keymap.first("find");
+        lines.push(format!("The command config-file ({find} searches the commands) shows this again."));
         (self.files.config_errors, self.overlay) = (Some(lines), Overlay::ConfigFile(0));
     }
 

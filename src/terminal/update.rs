@@ -96,7 +96,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         state.playback.idle_ticks = 0;
     }
     if state.playback.is_playing && state.playback.idle_ticks > FOLLOW_AFTER {
-        scroll::follow(state);
+        scroll::follow_playhead(state);
     } else {
         scroll::show_cursor(state);
     }

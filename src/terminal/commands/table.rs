@@ -116,7 +116,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "close" "esc" Call(dispatch::close), "clear the selection", "deselect";
     }
     Grid "Playback" {
-        "play" "enter" Call(transport::toggle), "play or stop", "play/stop";
+        "play" "enter" Call(transport::toggle_playback), "play or stop", "play/stop";
         "play-here" "y" Call(transport::start_at_cursor), "play from the bar at the cursor";
         "loop" "l" Call(transport::next_loop_mode), "loop: whole groove, section or loop region";
         "loop-region" ":" Call(transport::loop_region), "loop the selection or bar as the loop region", "loop";

@@ -72,19 +72,20 @@ pub(crate) fn recover(state: &mut State) {
 }
 
 pub(crate) fn discard(state: &mut State) {
-    if let Some(work) = decided(state, "discarded") {
+    if let Some(work) = take_offer(state, "discarded") {
         state.effects.push(Effect::DiscardUnsaved(work.id));
     }
 }
 
 pub(crate) fn postpone(state: &mut State) {
-    if let Some(work) = decided(state, "unsaved changes kept; they will be offered when the groove is opened again") {
+    if let Some(work) = take_offer(state, "unsaved changes kept; they will be offered when the groove is opened again")
+    {
         state.effects.push(Effect::ReleaseUnsaved(work.id));
     }
 }
 
 /// Takes the offered work from the list; the last one leaves a message.
-fn decided(state: &mut State, message: &str) -> Option<UnsavedWork> {
+fn take_offer(state: &mut State, message: &str) -> Option<UnsavedWork> {
     state.overlay = Overlay::None;
     let work = state.files.recovery.offers.pop_front();
     if state.files.recovery.offers.is_empty() {

@@ -11,7 +11,7 @@ use crate::terminal::{Effect, Mode, Overlay, State, run_command};
 
 const NO_SOUND: &str = "no sound output (see `outputs`); exporting WAV files still works";
 
-pub(crate) fn toggle(state: &mut State) {
+pub(crate) fn toggle_playback(state: &mut State) {
     if state.playback.is_playing {
         stop(state);
     } else {

@@ -17,7 +17,7 @@ pub(crate) struct Request {
 }
 
 impl Request {
-    fn answered(&self, report: Report) -> Event {
+    fn result_event(&self, report: Report) -> Event {
         Event::Analysed { revision: self.revision, options: self.options.clone(), report: Arc::new(report) }
     }
 }
@@ -36,7 +36,7 @@ impl AnalysisWorker {
         let unrefined = worker.unrefined.clone();
         start_thread("analysis", worker.requests.clone(), events.clone(), move |request: Request| {
             let report = report(&request.groove, &request.options);
-            let event = request.answered(report.clone());
+            let event = request.result_event(report.clone());
             unrefined.put(|_| Some((request, report)));
             event
         });
@@ -46,7 +46,7 @@ impl AnalysisWorker {
             events,
             |(request, mut report): (Request, Report)| {
                 report.refine(&request.groove, &request.options);
-                request.answered(report)
+                request.result_event(report)
             },
         );
         worker

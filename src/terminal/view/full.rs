@@ -3,7 +3,7 @@
 use crate::analysis::{Finding, Hearing, Report};
 use crate::describe;
 use crate::describe::streams::{self, Marks};
-use crate::terminal::view::{Pen, StyledLine, fit, hanging, wrap};
+use crate::terminal::view::{Pen, StyledLine, fit, hanging_indent, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -134,7 +134,7 @@ impl BlockBuilder<'_> {
                 describe::leader_name(speeds, change.leader, f64::from(change.percent) / 100.0)
             );
             let lines = wrap(&line, self.width.saturating_sub(2));
-            self.add(Item::Text, hanging(lines, (&format!("{mark} "), style), style));
+            self.add(Item::Text, hanging_indent(lines, (&format!("{mark} "), style), style));
         }
     }
 
@@ -153,7 +153,7 @@ impl BlockBuilder<'_> {
         );
         let room = self.width.saturating_sub(numbers.chars().count()).max(8);
         let name = wrap(&describe::hearing_name(h), room);
-        let mut lines = hanging(name, (&numbers, style), style);
+        let mut lines = hanging_indent(name, (&numbers, style), style);
         lines.extend(self.indented(&describe::hearing_landings(h), 4, Style::new()));
         lines.extend(self.indented(&describe::silent_pulses(h), 4, Style::new()));
         for s in h.stretches.iter().filter(|s| s.attacks > 0).take(MAX_STRETCHES) {
@@ -191,7 +191,7 @@ impl BlockBuilder<'_> {
     fn reason(&self, finding: &Finding) -> Vec<StyledLine> {
         let theme = self.theme;
         let text = wrap(&finding.reason.to_string(), self.width.saturating_sub(4));
-        let mut lines = hanging(text, ("  - ", theme.faint()), Style::new());
+        let mut lines = hanging_indent(text, ("  - ", theme.faint()), Style::new());
         let groove = self.state.groove();
         let place = finding.place.map(|p| {
             let layer = groove.layers().get(p.layer).map_or("", |l| l.name.as_str());

@@ -60,30 +60,24 @@ pub(crate) fn draw_ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scal
             }
         }
     }
+    // Of several marks in one column the last is seen.
+    let mut marks: Vec<(usize, char, Style)> = Vec::new();
     if let Some(LoopRegion { start, end }) = state.session.loop_region() {
         // Before the first cell and on the last one, or on the bar lines there.
-        for (mark, glyph) in [(start, glyphs.loop_start), (end, glyphs.loop_end)] {
-            let column = scale.time_column(mark.at).saturating_sub(1);
-            if mark.section == section
-                && let Some(x) = column.checked_sub(state.view.scroll)
-            {
-                pen.put_char(area, x, 0, glyph, theme.value());
-            }
-        }
+        let ends =
+            [(start, glyphs.loop_start), (end, glyphs.loop_end)].into_iter().filter(|(m, _)| m.section == section);
+        marks.extend(ends.map(|(m, glyph)| (scale.time_column(m.at).saturating_sub(1), glyph, theme.value())));
     }
     if let Some(region) = state.session.selection().filter(|r| r.section == section) {
         let (from, to) = (scale.time_column(region.from), end_column(scale, region.to));
-        for column in from..to {
-            if let Some(x) = column.checked_sub(state.view.scroll) {
-                let edge = if column == from { Some('[') } else { (column + 1 == to).then_some(']') };
-                pen.put_char(area, x, 0, edge.unwrap_or(glyphs.between), theme.faint());
-            }
-        }
+        let end = |column| if column == from { Some('[') } else { (column + 1 == to).then_some(']') };
+        marks.extend((from..to).map(|column| (column, end(column).unwrap_or(glyphs.between), theme.faint())));
     }
-    if let Some((column, _)) = cursor_columns(state, scale)
-        && let Some(x) = column.checked_sub(state.view.scroll)
-    {
-        pen.put_char(area, x, 0, glyphs.cursor, theme.strong());
+    marks.extend(cursor_columns(state, scale).map(|(column, _)| (column, glyphs.cursor, theme.strong())));
+    for (column, mark, style) in marks {
+        if let Some(x) = column.checked_sub(state.view.scroll) {
+            pen.put_char(area, x, 0, mark, style);
+        }
     }
     if let Some(x) = playhead(state, scale, area.width) {
         pen.put_char(area, x, 0, glyphs.playhead, theme.value());

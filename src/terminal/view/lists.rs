@@ -3,7 +3,7 @@
 use crate::terminal::commands::{self, MAX_DESCRIPTION};
 use crate::terminal::files::export::{self, ExportMenu};
 use crate::terminal::files::recovery::RecoveryView;
-use crate::terminal::view::{Pen, StyledLine, fit, hanging, wrap};
+use crate::terminal::view::{Pen, StyledLine, fit, hanging_indent, wrap};
 use crate::terminal::{Confirmation, Mode, Overlay, State, TextField};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -25,8 +25,8 @@ pub(crate) fn help_lines(state: &State, width: usize) -> Vec<StyledLine> {
             // A command without a key is found by its name.
             let (before, style) =
                 if keys.is_empty() { (fit(command.name, KEYS_WIDTH - 2), theme.faint()) } else { (keys, theme.key()) };
-            let before = padded(&before, KEYS_WIDTH);
-            lines.extend(hanging(wrap(command.description, room), (&before, style), Style::new()));
+            let before = pad(&before, KEYS_WIDTH);
+            lines.extend(hanging_indent(wrap(command.description, room), (&before, style), Style::new()));
         }
         lines.push(Vec::new());
     }
@@ -44,7 +44,7 @@ pub(crate) fn draw_help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize)
 }
 
 /// Text after a space, in so many columns.
-fn padded(text: &str, columns: usize) -> String {
+fn pad(text: &str, columns: usize) -> String {
     format!(" {text:<width$}", width = columns - 1)
 }
 
@@ -61,7 +61,7 @@ pub(crate) fn draw_find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &Tex
     draw_search(pen, area, ("Find a command: ", text), found.len(), selected, |pen, line, k| {
         let command = found[k];
         let name = end.saturating_sub(command.name.width() + 1);
-        pen.put(line, 0, 0, &fit(&padded(&state.input.keymap.display_keys(command), at), at), theme.key());
+        pen.put(line, 0, 0, &fit(&pad(&state.input.keymap.display_keys(command), at), at), theme.key());
         pen.put(line, at, 0, &fit(command.description, name.saturating_sub(at + 1)), Style::new());
         pen.put(line, name, 0, command.name, theme.faint());
         if end + 2 + groups <= usize::from(area.width) {
@@ -165,7 +165,7 @@ pub(crate) fn draw_export_menu(
     };
     draw_search(pen, area, (head, text), found.len(), selected, |pen, line, k| {
         let choice = found[k].1;
-        let name = padded(&choice.name, KEYS_WIDTH);
+        let name = pad(&choice.name, KEYS_WIDTH);
         pen.put_line(line, 0, 0, &[(name, theme.key()), (choice.description.clone(), Style::new())]);
     });
 }

@@ -15,7 +15,7 @@ pub(crate) mod theme;
 
 use crate::terminal::{Overlay, State};
 use layout::{MIN_HEIGHT, MIN_WIDTH};
-use pen::{Pen, StyledLine, hanging, styled, wrap};
+use pen::{Pen, StyledLine, hanging_indent, styled_lines, wrap};
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;

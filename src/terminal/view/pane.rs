@@ -6,7 +6,7 @@ use crate::describe::ladder as describe_ladder;
 use crate::rhythm::Fraction;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::view::{Layout, Pen, StyledLine, fit, grid, hanging, styled, wrap};
+use crate::terminal::view::{Layout, Pen, StyledLine, fit, grid, hanging_indent, styled_lines, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -106,7 +106,7 @@ fn groups(
     let heading = fit(&format!("Groups of {name}"), width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     let Some(groups) = section(state, report).and_then(|s| s.groups.as_ref()) else {
-        lines.extend(styled(wrap("no attacks in this section yet", width), theme.faint()));
+        lines.extend(styled_lines(wrap("no attacks in this section yet", width), theme.faint()));
         return lines;
     };
     let lead = if groups.lead_cells > 0 { format!("rest {}, then ", groups.lead_cells) } else { String::new() };
@@ -116,7 +116,7 @@ fn groups(
         wrapped.truncate(max_lines);
         wrapped[max_lines - 1] = fit(&format!("{}.....", wrapped[max_lines - 1]), width.saturating_sub(1));
     }
-    lines.extend(styled(wrapped, theme.strong()));
+    lines.extend(styled_lines(wrapped, theme.strong()));
     if let Some(f) = groups.figures.iter().find(|f| describe::is_notable(f)) {
         let beat = state.groove().sections()[place.section].meter.beat();
         let beats = groups.unit.repeated(f.units as usize).and_then(|l| l.ratio_to(beat));
@@ -126,7 +126,7 @@ fn groups(
             _ => format!("{} cells", f.units),
         };
         let text = format!("figure of {length}, {} times; {}", f.times, describe::bar_relation(f));
-        lines.extend(styled(wrap(&text, width), Style::new()).take(2));
+        lines.extend(styled_lines(wrap(&text, width), Style::new()).take(2));
     }
     lines
 }
@@ -143,13 +143,13 @@ fn group_line(text: &str, trailing: Option<usize>) -> String {
 
 fn landings_or_ladder(state: &State, report: &Report, theme: Theme, width: usize, max_lines: usize) -> Vec<StyledLine> {
     match practice::visible_ladder(state) {
-        Some((ladder, at)) => steps(state, report, theme, (width, max_lines), ladder, at),
+        Some((ladder, at)) => ladder_steps(state, report, theme, (width, max_lines), ladder, at),
         None => landings(state, report, theme, width, max_lines),
     }
 }
 
 /// The steps of a ladder around the current one: tempo, the hearing that leads from there on, cells too short to be felt.
-fn steps(
+fn ladder_steps(
     state: &State,
     report: &Report,
     theme: Theme,
@@ -236,7 +236,7 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usi
     let more = if names.width() + more.width() <= width { more } else { String::new() };
     lines.push(vec![(format!("{names}{more}"), theme.faint())]);
     let selected = state.strip_hearing().map(|(i, _)| i);
-    let listed = listed(&report.hearings, max).into_iter();
+    let listed = listed_hearings(&report.hearings, max).into_iter();
     lines.extend(listed.map(|i| hearing(&report.hearings[i], report, theme, width, selected == Some(i))));
     lines.extend(lead_change(state, report, width).map(|text| vec![(text, theme.faint())]));
     lines
@@ -289,7 +289,7 @@ fn lead_change(state: &State, report: &Report, width: usize) -> Option<String> {
 }
 
 /// The best hearings; the written beat replaces the last one if it is not among them.
-fn listed(hearings: &[Hearing], max: usize) -> Vec<usize> {
+fn listed_hearings(hearings: &[Hearing], max: usize) -> Vec<usize> {
     let mut shown: Vec<usize> = (0..hearings.len().min(max)).collect();
     let written = hearings.iter().position(|h| h.kind == Kind::Written);
     if let (Some(written), Some(last)) = (written.filter(|w| *w >= max && max >= MIN_WITH_WRITTEN), shown.last_mut()) {
@@ -332,7 +332,7 @@ fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Styled
             wrapped.truncate(room);
             wrapped[room - 1].push('…');
         }
-        lines.extend(hanging(wrapped, ("- ", theme.faint()), Style::new()));
+        lines.extend(hanging_indent(wrapped, ("- ", theme.faint()), Style::new()));
     }
     lines
 }

@@ -122,12 +122,16 @@ pub(crate) fn end(text: &str, width: usize) -> &str {
     &text[at..]
 }
 
-pub(crate) fn styled(lines: Vec<String>, style: Style) -> impl Iterator<Item = StyledLine> {
+pub(crate) fn styled_lines(lines: Vec<String>, style: Style) -> impl Iterator<Item = StyledLine> {
     lines.into_iter().map(move |line| vec![(line, style)])
 }
 
 /// Lines with a text before the first one, and as much space before the others.
-pub(crate) fn hanging(lines: Vec<String>, (before, before_style): (&str, Style), style: Style) -> Vec<StyledLine> {
+pub(crate) fn hanging_indent(
+    lines: Vec<String>,
+    (before, before_style): (&str, Style),
+    style: Style,
+) -> Vec<StyledLine> {
     let space = " ".repeat(before.chars().count());
     let before = std::iter::once(before).chain(std::iter::repeat(&*space));
     before.zip(lines).map(|(before, line)| vec![(before.to_owned(), before_style), (line, style)]).collect()

@@ -4,7 +4,7 @@ use crate::analysis::tap::{FollowedPulse, MIN_TAPS, TapStretch};
 use crate::describe::tap::{self as describe_tap, LineStyle, ReportLine};
 use crate::rhythm::count;
 use crate::terminal::playback::tapping::{CALIBRATION_TAPS, TapTarget, Tapping};
-use crate::terminal::view::{Layout, Pen, StyledLine, styled, wrap};
+use crate::terminal::view::{Layout, Pen, StyledLine, styled_lines, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -19,7 +19,8 @@ pub(crate) fn draw_pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let (width, rows) = (usize::from(area.width), usize::from(area.height));
     let (room, gap) = if layout.pane_right { (width.saturating_sub(2), 1) } else { (width / 2 - 1, 0) };
     let mut lines = vec![vec![(heading(tapping), theme.heading())]];
-    lines.extend(statistics(state, tapping, theme).into_iter().flat_map(|(text, s)| styled(wrap(&text, room), s)));
+    lines
+        .extend(statistics(state, tapping, theme).into_iter().flat_map(|(text, s)| styled_lines(wrap(&text, room), s)));
     pen.put_lines(area, gap, 0, &lines);
     let Some(stretch) = tapping.report.stretches.last().filter(|s| s.stats.is_some()) else { return };
     let (x, y) = if layout.pane_right { (gap, lines.len() + 1) } else { (room + 2, 0) };
