@@ -50,7 +50,7 @@ impl Confirmation {
 
     /// The question with the keys of its answers, for so many columns.
     pub(crate) fn text(&self, state: &State, width: usize) -> String {
-        let key = |name| state.input.keymap.first(name);
+        let key = |name| state.key(name);
         let (file, problem) = match self {
             Self::Quit => {
                 let (save, discard, cancel) = (key("quit-save"), key("quit-discard"), key("quit-cancel"));

@@ -68,7 +68,7 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
         }
         Outcome::Info(text) => state.info(text),
         Outcome::Choice(choice) => state.overlay = Overlay::Confirm(Confirmation::Meaning(choice)),
-        Outcome::NoLayer => state.warn(format!("no layer yet; {} adds one", state.input.keymap.first("add-layer"))),
+        Outcome::NoLayer => state.warn(format!("no layer yet; {} adds one", state.key("add-layer"))),
         Outcome::Error(text) => state.warn(end_of_groove(state, &command).unwrap_or(text)),
     }
 }
@@ -77,7 +77,7 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
 fn end_of_groove(state: &State, command: &Command) -> Option<String> {
     use Command::{Attack, EnterGroup, EnterGroups, Hold, Rest, Toggle};
     let enters = matches!(command, Attack(_) | Hold | EnterGroup(_) | EnterGroups(..) | Rest | Toggle);
-    let (bar, section) = (state.input.keymap.first("add-bar"), state.input.keymap.first("add-section"));
+    let (bar, section) = (state.key("add-bar"), state.key("add-section"));
     let text = || format!("end of the groove: {bar} adds a bar, {section} a section");
     (enters && state.session.cursor().past_end).then(text)
 }
@@ -93,7 +93,7 @@ fn key_hint(state: &State, command: &Command, before: &Groove) -> String {
         Command::Meter(..) | Command::AddSection(..) if !after.layers().is_empty() => ("division", "changes it"),
         _ => return String::new(),
     };
-    let key = state.input.keymap.first(name);
+    let key = state.key(name);
     if key.is_empty() { key } else { format!(" ({key} {verb})") }
 }
 

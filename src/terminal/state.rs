@@ -65,8 +65,7 @@ impl State {
         let mut lines = vec![format!("{file}:")];
         lines.extend(errors.iter().map(ToString::to_string));
         lines.push("These settings are ignored, the others are used.".to_owned());
-        let find = self.input.keymap.first("find");
-        lines.push(format!("The command config-file ({find} searches the commands) shows this again."));
+        lines.push(format!("The command config-file ({} searches the commands) shows this again.", self.key("find")));
         (self.files.config_errors, self.overlay) = (Some(lines), Overlay::ConfigFile(0));
     }
 
@@ -76,6 +75,11 @@ impl State {
 
     pub(crate) fn warn(&mut self, text: impl Into<String>) {
         self.message = Some(Message::Warning(text.into()));
+    }
+
+    /// The first key of a command, as shown; empty if it has none.
+    pub(crate) fn key(&self, command: &str) -> String {
+        self.input.keymap.first(command)
     }
 
     pub(crate) fn groove(&self) -> &Arc<Groove> {

@@ -156,7 +156,7 @@ fn on_key(state: &mut State, event: &KeyEvent, arrival: KeyTime) {
             typing::edit(state, InputRequest::InsertChar(c));
         }
     } else if mode == Mode::Grid {
-        let find = state.input.keymap.first("find");
+        let find = state.key("find");
         state.info(format!("{} is not bound to a command here; {find} searches the commands", key.display_name()));
     }
 }

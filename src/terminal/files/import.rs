@@ -55,7 +55,7 @@ pub(crate) fn open(state: &mut State, imported: ImportedGroove) {
     let (limits, result) = (state.hearings.limits, state.hearings.result.take());
     state.hearings = HearingsState { limits, result, ..HearingsState::default() };
     state.playback.loop_mode = LoopMode::All;
-    let (undo, save) = (state.input.keymap.first("undo"), state.input.keymap.first("save"));
+    let (undo, save) = (state.key("undo"), state.key("save"));
     state.info(format!("imported {from}; {save} saves it, {undo} undoes"));
     state.files.import.warnings = imported.warnings;
     if !state.files.import.warnings.is_empty() {

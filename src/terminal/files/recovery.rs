@@ -66,7 +66,7 @@ pub(crate) fn recover(state: &mut State) {
     offered.clear();
     state.overlay = Overlay::None;
     state.session.recover(groove);
-    let (save, undo) = (state.input.keymap.first("save"), state.input.keymap.first("undo"));
+    let (save, undo) = (state.key("save"), state.key("undo"));
     let left = if left == 0 { String::new() } else { format!("; {left} more will be offered at the next start") };
     state.info(format!("recovered unsaved changes; {save} saves them, {undo} undoes{left}"));
 }

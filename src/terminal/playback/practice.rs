@@ -122,7 +122,7 @@ pub(crate) fn start_ladder(state: &mut State, ladder: Ladder) {
     state.effects.push(Effect::Progress(None));
     start(state, SequenceKind::Ladder(ladder));
     set_speed_of_step(state);
-    let [up, down, leave] = ["ladder-up", "ladder-down", "ladder"].map(|name| state.input.keymap.first(name));
+    let [up, down, leave] = ["ladder-up", "ladder-down", "ladder"].map(|name| state.key(name));
     let text = state.playback.ladder.to_text();
     state.info(format!("ladder {text}; {up} next step, {down} previous step, {leave} leave"));
 }
@@ -151,8 +151,7 @@ pub(crate) fn step(state: &mut State, by: i32) {
         return state.warn("no sound output, so steps cannot be played; `ladder-wav` renders them");
     }
     let Some(running) = state.playback.sequence.as_mut().filter(|r| r.ladder().is_some()) else {
-        let key = state.input.keymap.first("ladder");
-        return state.warn(format!("no ladder is running; {key} starts one"));
+        return state.warn(format!("no ladder is running; {} starts one", state.key("ladder")));
     };
     let old = running.next_take.unwrap_or(running.at) as i64;
     let last = running.takes() as i64 - 1;

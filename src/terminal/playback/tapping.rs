@@ -99,7 +99,7 @@ pub(crate) fn begin(state: &mut State) {
     let range = state.loop_range();
     let analyzed = result.options.scope.region.as_ref().map(|r| Range::within(r.section, r.from, r.to));
     if analyzed.is_some_and(|analyzed| analyzed != range) {
-        let (focus, looped) = (state.input.keymap.first("focus"), state.input.keymap.first("loop-region"));
+        let (focus, looped) = (state.key("focus"), state.key("loop-region"));
         state.warn(format!("only the selection is analyzed: loop it ({looped}) or analyze something else ({focus})"));
         return;
     }
@@ -257,7 +257,6 @@ pub(crate) fn show_report(state: &mut State) {
     if state.playback.taps.last.is_some() {
         state.overlay = Overlay::TapReport(0);
     } else {
-        let key = state.input.keymap.first("tap");
-        state.info(format!("no taps yet; {key} starts tapping"));
+        state.info(format!("no taps yet; {} starts tapping", state.key("tap")));
     }
 }

@@ -109,7 +109,7 @@ fn cursor_columns(state: &State, scale: Scale) -> Option<(usize, usize)> {
 pub(crate) fn draw_layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let groove = state.groove();
     if groove.layers().is_empty() {
-        let text = format!("no layers yet; {} adds one", state.input.keymap.first("add-layer"));
+        let text = format!("no layers yet; {} adds one", state.key("add-layer"));
         pen.put(layout.cells, 1, 0, &text, pen.theme.value());
         return;
     }

@@ -240,7 +240,7 @@ fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     for name in hints.split_whitespace() {
         let Some(command) = commands::find(name) else { continue };
         debug_assert!(command.mode == mode || mode == Mode::ConfirmQuit);
-        let keys = if name == "enter-group" { "1-9".to_owned() } else { state.input.keymap.first(name) };
+        let keys = if name == "enter-group" { "1-9".to_owned() } else { state.key(name) };
         let text = if command.hint.is_empty() { command.description } else { command.hint };
         if !keys.is_empty() && x + keys.width() + text.width() + 3 <= width {
             x = pen.put(area, x, 0, &keys, theme.key());

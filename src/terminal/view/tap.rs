@@ -36,7 +36,7 @@ fn heading(tapping: &Tapping) -> String {
 
 fn statistics(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, Style)> {
     let plain = Style::new();
-    let key = |name| state.input.keymap.first(name);
+    let key = |name| state.key(name);
     if let Some(outcome) = &tapping.calibration {
         let text = outcome.as_ref().unwrap_or_else(|too_uneven| too_uneven).clone();
         let style = if outcome.is_ok() { theme.value() } else { theme.warning() };
