@@ -27,7 +27,7 @@ use crate::describe;
 use crate::jobs::{HearingSelection, Job, JobError, JobKind, OutsideSounds, Target};
 use crate::rhythm::{Groove, is_hidden};
 use crate::sound::SampleRate;
-use crate::terminal::{self, shell::EditError};
+use crate::terminal::{self, shell::EditorError};
 use args::{Args, Command, EditArgs, OverwriteArg};
 use clap::Parser;
 use std::ffi::OsString;
@@ -181,9 +181,9 @@ fn edit(args: &EditArgs) -> Result<Exit, CliError> {
     file.and_then(suggest::missing_file).map_or(Ok(()), |error| Err(CliError::usage(error)))?;
     match terminal::shell::edit(file, socket) {
         Ok(()) => Ok(Exit::Success),
-        Err(EditError::Groove(error)) => Err(CliError::new(Exit::BadGroove, error)),
-        Err(error @ (EditError::NoTerminal | EditError::Speaker(_))) => Err(CliError::usage(error)),
-        Err(error @ EditError::Terminal(_)) => Err(CliError::new(Exit::Output, error)),
+        Err(EditorError::Groove(error)) => Err(CliError::new(Exit::BadGroove, error)),
+        Err(error @ (EditorError::NoTerminal | EditorError::Speaker(_))) => Err(CliError::usage(error)),
+        Err(error @ EditorError::Terminal(_)) => Err(CliError::new(Exit::Output, error)),
     }
 }
 

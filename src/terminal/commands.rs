@@ -45,8 +45,8 @@ pub(crate) enum Action {
 pub(crate) struct CommandSpec {
     /// Name in the config file.
     pub name: &'static str,
-    /// Default keys; none if the command is found by its description only.
-    pub keys: &'static [Key],
+    /// Default keys by their names in the config file; empty if the command is found by its description only.
+    pub keys: &'static str,
     pub mode: Mode,
     pub action: Action,
     /// The heading it stands under in the help.
@@ -54,6 +54,12 @@ pub(crate) struct CommandSpec {
     pub description: &'static str,
     /// A word or two for the line of hints; empty if the command is never hinted at.
     pub hint: &'static str,
+}
+
+impl CommandSpec {
+    pub(crate) fn default_keys(&self) -> Vec<Key> {
+        self.keys.split_whitespace().filter_map(Key::parse).collect()
+    }
 }
 
 /// Maximum characters of a description, so that it fits the help on a narrow screen.

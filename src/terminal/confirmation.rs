@@ -50,7 +50,7 @@ impl Confirmation {
 
     /// The question with the keys of its answers, for so many columns.
     pub(crate) fn text(&self, state: &State, width: usize) -> String {
-        let key = |name| state.input.keymap.first(name);
+        let key = |name| state.key(name);
         let (file, problem) = match self {
             Self::Quit => {
                 let (save, discard, cancel) = (key("quit-save"), key("quit-discard"), key("quit-cancel"));
@@ -65,9 +65,9 @@ impl Confirmation {
             }
             Self::Meaning(Choice { question, answers }) => {
                 let keys = ["choose-first", "choose-second"].map(key);
-                let answers: String =
-                    answers.iter().zip(keys).map(|((text, _), key)| format!("{key}: {text}, ")).collect();
-                return format!("{question}. {answers}{}: cancel", key("choose-cancel"));
+                let answers = answers.iter().zip(keys).map(|((text, _), key)| format!("{key}: {text}"));
+                let answers: Vec<String> = answers.chain([format!("{}: cancel", key("choose-cancel"))]).collect();
+                return format!("{question}. {}", answers.join(", "));
             }
             Self::OverwriteChanged(_) if width < 76 => (state.file().unwrap_or_default(), "was changed."),
             Self::OverwriteChanged(_) => (state.file().unwrap_or_default(), "was changed by another program."),

@@ -31,7 +31,7 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>) {
 }
 
 pub(crate) fn start_selecting(state: &mut State) {
-    state.input.selecting = true;
+    state.input.is_selecting = true;
     run_command(state, Command::Extend(Motion::To(state.session.cursor().place)));
     state.info("selecting: move to extend, Esc to stop");
 }
@@ -46,19 +46,19 @@ pub(crate) fn quit(state: &mut State) {
 }
 
 pub(crate) fn quit_without_saving(state: &mut State) {
-    practice::leave(state);
+    practice::end_sequence(state);
     state.effects.push(Effect::Quit { keep_journal: false });
 }
 
 pub(crate) fn run_command(state: &mut State, command: Command) {
     let command = match command {
-        Command::Move(motion) if state.input.selecting => Command::Extend(motion),
+        Command::Move(motion) if state.input.is_selecting => Command::Extend(motion),
         command => command,
     };
     let before = state.groove().clone();
     let outcome = state.session.apply(command.clone());
     if state.session.selection().is_none() {
-        state.input.selecting = false;
+        state.input.is_selecting = false;
     }
     match outcome {
         Outcome::Unchanged | Outcome::Changed(None) => {}
@@ -68,7 +68,7 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
         }
         Outcome::Info(text) => state.info(text),
         Outcome::Choice(choice) => state.overlay = Overlay::Confirm(Confirmation::Meaning(choice)),
-        Outcome::NoLayer => state.warn(format!("no layer yet; {} adds one", state.input.keymap.first("add-layer"))),
+        Outcome::NoLayer => state.warn(format!("no layer yet; {} adds one", state.key("add-layer"))),
         Outcome::Error(text) => state.warn(end_of_groove(state, &command).unwrap_or(text)),
     }
 }
@@ -77,7 +77,7 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
 fn end_of_groove(state: &State, command: &Command) -> Option<String> {
     use Command::{Attack, EnterGroup, EnterGroups, Hold, Rest, Toggle};
     let enters = matches!(command, Attack(_) | Hold | EnterGroup(_) | EnterGroups(..) | Rest | Toggle);
-    let (bar, section) = (state.input.keymap.first("add-bar"), state.input.keymap.first("add-section"));
+    let (bar, section) = (state.key("add-bar"), state.key("add-section"));
     let text = || format!("end of the groove: {bar} adds a bar, {section} a section");
     (enters && state.session.cursor().past_end).then(text)
 }
@@ -93,7 +93,7 @@ fn key_hint(state: &State, command: &Command, before: &Groove) -> String {
         Command::Meter(..) | Command::AddSection(..) if !after.layers().is_empty() => ("division", "changes it"),
         _ => return String::new(),
     };
-    let key = state.input.keymap.first(name);
+    let key = state.key(name);
     if key.is_empty() { key } else { format!(" ({key} {verb})") }
 }
 
@@ -101,11 +101,11 @@ fn key_hint(state: &State, command: &Command, before: &Groove) -> String {
 pub(crate) fn close(state: &mut State) {
     match std::mem::take(&mut state.overlay) {
         Overlay::None => {
-            let no_selection = !state.input.selecting && state.session.selection().is_none();
+            let no_selection = !state.input.is_selecting && state.session.selection().is_none();
             if no_selection && export::cancel(state) {
                 return;
             }
-            state.input.selecting = false;
+            state.input.is_selecting = false;
             run_command(state, Command::Deselect);
         }
         Overlay::Tap => return tapping::end(state),

@@ -196,5 +196,5 @@ pub(crate) fn on_analysis(state: &mut State, mut result: AnalysisResult) {
 
 /// The hearings' clicks while something plays; empty otherwise.
 fn clicked_pulses(state: &State) -> Vec<HearingClicks> {
-    if state.playback.on { state.loop_spec().hearings } else { Vec::new() }
+    if state.playback.is_playing { state.loop_spec().hearings } else { Vec::new() }
 }

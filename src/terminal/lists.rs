@@ -29,7 +29,7 @@ impl Step {
 pub(crate) fn navigate(state: &mut State, step: Step) {
     let page = usize::from(state.view.size.1.saturating_sub(6).max(1));
     if let Overlay::Full { block, line } = state.overlay {
-        let (stops, lines) = stops(state);
+        let (stops, lines) = selectable_positions(state);
         let now = stops.partition_point(|s| *s <= (block, line)).saturating_sub(1);
         let page = (stops.len() * page / lines.max(1)).max(1);
         if let Some(&(block, line)) = stops.get(step.from(now, stops.len().saturating_sub(1), page)) {
@@ -67,7 +67,7 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
 
 /// The positions in the full view that can be selected: every block except headings, and in a block higher than the window one line
 /// per page; and the number of lines.
-fn stops(state: &State) -> (Vec<(usize, usize)>, usize) {
+fn selectable_positions(state: &State) -> (Vec<(usize, usize)>, usize) {
     let blocks = blocks(state);
     let step = list_height(state.view.size.1).saturating_sub(1).max(1);
     let of_block = |(i, b): (usize, &Block)| {
@@ -99,9 +99,12 @@ pub(crate) fn open_full(state: &mut State) {
 
 /// The selected item of the full view.
 pub(crate) fn selected_item(state: &State) -> Option<Item> {
+    selected_block(state, &blocks(state)).map(|b| b.item)
+}
+
+fn selected_block<'a>(state: &State, blocks: &'a [Block]) -> Option<&'a Block> {
     let Overlay::Full { block, .. } = state.overlay else { return None };
-    let blocks = blocks(state);
-    blocks.get(block.min(blocks.len().saturating_sub(1))).map(|b| b.item)
+    blocks.get(block).or(blocks.last())
 }
 
 /// Moves by parts of the full view, or by pages of the manual, from the last one to the first.
@@ -109,9 +112,8 @@ pub(crate) fn change_part(state: &mut State, by: isize) {
     if let Overlay::Manual(view) = &mut state.overlay {
         return view.turn_pages(by);
     }
-    let Overlay::Full { block, .. } = state.overlay else { return };
     let blocks = blocks(state);
-    let Some(own) = blocks.get(block.min(blocks.len().saturating_sub(1))) else { return };
+    let Some(own) = selected_block(state, &blocks) else { return };
     let now = ReportPart::ALL.iter().position(|p| *p == own.part).unwrap_or(0);
     let next = ReportPart::ALL[(now as isize + by).rem_euclid(ReportPart::ALL.len() as isize) as usize];
     if let Some(block) = blocks.iter().position(|b| b.part == next && b.item != Item::Heading) {
@@ -120,6 +122,12 @@ pub(crate) fn change_part(state: &mut State, by: isize) {
 }
 
 pub(crate) fn accept(state: &mut State) {
+    match state.overlay {
+        Overlay::Full { .. } => return accept_item(state),
+        Overlay::TapReport(line) => return go_to_tap_line(state, line),
+        Overlay::ImportWarnings(_) | Overlay::Tap => return,
+        _ => {}
+    }
     match std::mem::take(&mut state.overlay) {
         Overlay::Find { text, selected } => {
             if let Some(command) = state.input.keymap.search(text.value()).get(selected) {
@@ -127,23 +135,20 @@ pub(crate) fn accept(state: &mut State) {
             }
         }
         Overlay::Prompt { question, text, .. } => prompts::on_answer(state, question, text),
-        Overlay::Full { block, line } => {
-            state.overlay = Overlay::Full { block, line };
-            accept_item(state);
-        }
-        Overlay::TapReport(at) => {
-            state.overlay = Overlay::TapReport(at);
-            go_to_tap_line(state, at);
-        }
-        Overlay::Export { menu, text, selected } => export::pick(state, menu, text, selected),
+        Overlay::Export { menu, text, selected } => export::select_format(state, menu, text, selected),
         Overlay::Manual(view) => manual::accept(state, view),
-        overlay @ (Overlay::ImportWarnings(_) | Overlay::Tap) => state.overlay = overlay,
         _ => {}
     }
 }
 
-fn go_to_tap_line(state: &mut State, at: usize) {
-    match state.playback.taps.report_lines().get(at).and_then(|l| l.place).filter(|p| exists(state, *p)) {
+fn go_to_tap_line(state: &mut State, line: usize) {
+    let groove = state.groove();
+    let exists = |p: &Place| {
+        p.layer < groove.layers().len()
+            && p.section < groove.sections().len()
+            && groove.part(p.layer, p.section).spot(p.cell, groove.context(p.layer, p.section)).is_some()
+    };
+    match state.playback.taps.report_lines().get(line).and_then(|l| l.place).filter(exists) {
         Some(place) => go_to(state, place),
         None => state.info("this line has no position; pick one that names a bar and beat"),
     }
@@ -152,14 +157,6 @@ fn go_to_tap_line(state: &mut State, at: usize) {
 fn go_to(state: &mut State, place: Place) {
     state.overlay = Overlay::None;
     run_command(state, Command::Move(Motion::To(place)));
-}
-
-/// Whether the groove still has this place.
-fn exists(state: &State, p: Place) -> bool {
-    let g = state.groove();
-    p.layer < g.layers().len()
-        && p.section < g.sections().len()
-        && g.part(p.layer, p.section).spot(p.cell, g.context(p.layer, p.section)).is_some()
 }
 
 /// Selects the hearing, or moves the cursor to the place of the reason, that is highlighted in the full view.

@@ -51,7 +51,7 @@ impl State {
             session: Session::new(groove),
             overlay: Overlay::default(),
             message: None,
-            input: InputState { keymap, selecting: false, dragging: false },
+            input: InputState { keymap, is_selecting: false, is_dragging: false },
             hearings: HearingsState::default(),
             playback: Playback::default(),
             files: FilesState { names: vec![file], ..FilesState::default() },
@@ -65,10 +65,7 @@ impl State {
         let mut lines = vec![format!("{file}:")];
         lines.extend(errors.iter().map(ToString::to_string));
         lines.push("These settings are ignored, the others are used.".to_owned());
-        lines.push(format!(
-            "The command config-file ({} searches the commands) shows this again.",
-            self.input.keymap.first("find")
-        ));
+        lines.push(format!("The command config-file ({} searches the commands) shows this again.", self.key("find")));
         (self.files.config_errors, self.overlay) = (Some(lines), Overlay::ConfigFile(0));
     }
 
@@ -78,6 +75,11 @@ impl State {
 
     pub(crate) fn warn(&mut self, text: impl Into<String>) {
         self.message = Some(Message::Warning(text.into()));
+    }
+
+    /// The first key of a command, as shown; empty if it has none.
+    pub(crate) fn key(&self, command: &str) -> String {
+        self.input.keymap.first(command)
     }
 
     pub(crate) fn groove(&self) -> &Arc<Groove> {
@@ -118,7 +120,7 @@ impl State {
     pub(crate) fn layout_in(&self, width: u16, height: u16) -> Option<Layout> {
         let layers = self.groove().layers().len();
         let scale = self.scale();
-        let section = SectionColumns { bar: scale.bar(), bars: scale.bars };
+        let section = SectionColumns { bar: scale.bar_width(), bars: scale.bars };
         Layout::new(width, height, layers, section, self.view.strips, self.view.scroll)
     }
 
@@ -134,7 +136,7 @@ impl State {
 
     /// The section in the grid: the cursor's, or that of the playhead while the grid follows it.
     pub(crate) fn shown_section(&self) -> usize {
-        let followed = self.view.followed.filter(|section| *section < self.groove().sections().len());
+        let followed = self.view.followed_section.filter(|section| *section < self.groove().sections().len());
         followed.unwrap_or(self.session.cursor().place.section)
     }
 }

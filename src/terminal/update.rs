@@ -25,7 +25,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => on_key(state, &key, arrival),
         Event::Outputs(listed) => transport::show_outputs(state, listed),
         Event::Pasted(text) => typing::paste(state, &text),
-        Event::Mouse(event) => mouse::mouse(state, event),
+        Event::Mouse(event) => mouse::on_mouse(state, event),
         Event::Resize(width, height) => state.view.size = (width, height),
         Event::Background(background) => state.view.theme.background = background,
         Event::Playback(event) => on_playback(state, event),
@@ -49,7 +49,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Suspend => state.effects.push(Effect::Suspend),
         Event::Resume => state.effects.push(Effect::Resume),
         Event::Signal => {
-            practice::leave(state);
+            practice::end_sequence(state);
             state.effects.push(Effect::Quit { keep_journal: true });
         }
     }
@@ -88,16 +88,16 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         state.overlay = Overlay::Confirm(pending);
     }
     // Its journal may go when that of this session has it.
-    if let Some(id) = state.files.recovery.recovered.take() {
+    if let Some(id) = state.files.recovery.recovered_id.take() {
         state.effects.push(Effect::AdoptUnsaved(id, state.session.document()));
     }
     recovery::offer(state);
     outside_sounds::offer(state);
     if edited || state.session.cursor() != old_cursor {
-        state.playback.idle = 0;
+        state.playback.idle_ticks = 0;
     }
-    if state.playback.on && state.playback.idle > FOLLOW_AFTER {
-        scroll::follow(state);
+    if state.playback.is_playing && state.playback.idle_ticks > FOLLOW_AFTER {
+        scroll::follow_playhead(state);
     } else {
         scroll::show_cursor(state);
     }
@@ -108,9 +108,9 @@ fn on_playback(state: &mut State, event: PlaybackEvent) {
     match event {
         PlaybackEvent::Tick(position) => {
             // The clicks of a calibration have no position in the groove.
-            let has_position = state.playback.on && !state.playback.taps.is_calibrating();
+            let has_position = state.playback.is_playing && !state.playback.taps.is_calibrating();
             state.playback.position = position.filter(|_| has_position);
-            state.playback.idle = state.playback.idle.saturating_add(1);
+            state.playback.idle_ticks = state.playback.idle_ticks.saturating_add(1);
         }
         PlaybackEvent::Tapped(tap) => tapping::on_tap(state, tap),
         PlaybackEvent::Take(position) if practice::is_playing(state, position.sequence) => {
@@ -141,7 +141,7 @@ fn try_new_sounds(state: &mut State, old: &Groove) {
 
 fn on_key(state: &mut State, event: &KeyEvent, arrival: KeyTime) {
     let key = Key::of(event);
-    state.playback.idle = 0;
+    state.playback.idle_ticks = 0;
     let mode = state.mode();
     let command = state.input.keymap.command(mode, key);
     let plain = matches!(key.code, KeyCode::Char(_)) && key.mods.is_empty();
@@ -157,7 +157,7 @@ fn on_key(state: &mut State, event: &KeyEvent, arrival: KeyTime) {
             typing::edit(state, InputRequest::InsertChar(c));
         }
     } else if mode == Mode::Grid {
-        let find = state.input.keymap.first("find");
+        let find = state.key("find");
         state.info(format!("{} is not bound to a command here; {find} searches the commands", key.display_name()));
     }
 }

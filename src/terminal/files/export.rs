@@ -62,7 +62,7 @@ pub(crate) fn is_busy(state: &mut State) -> bool {
     busy
 }
 
-pub(crate) fn pick(state: &mut State, menu: ExportMenu, text: TextField, selected: usize) {
+pub(crate) fn select_format(state: &mut State, menu: ExportMenu, text: TextField, selected: usize) {
     let Some(index) = search(state, menu, text.value()).get(selected).map(|f| f.0) else {
         state.overlay = Overlay::Export { menu, text, selected };
         return;
@@ -104,7 +104,7 @@ pub(crate) fn default_path(state: &State, question: Question) -> Option<String> 
 /// The hearings that are shown or click, except the written beat.
 fn hearings(state: &State) -> Vec<HearingKey> {
     let Some((report, _)) = state.report() else { return Vec::new() };
-    let mut indices = state.clicked_hearings(true, true);
+    let mut indices = state.clicked_hearings(true);
     if state.view.strips == Strips::All
         && let Some(layout) = state.layout()
     {
@@ -149,12 +149,10 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs) {
             let passes = Length::Passes(args.times.unwrap_or(1));
             JobKind::Render(Box::new(state.loop_spec().take()), args.seconds.map_or(passes, Length::Seconds))
         }
-        Question::TakesWav => JobKind::Takes {
-            takes: Vec::new(),
-            times: args.times.unwrap_or(2),
-            count_in: args.count_in,
-            speed: state.speed(),
-        },
+        Question::TakesWav => {
+            let (times, count_in, speed) = (args.times.unwrap_or(2), args.count_in, state.speed());
+            JobKind::Takes { takes: Vec::new(), times, count_in, speed }
+        }
         _ => {
             let mut take = state.loop_spec().take();
             (take.times, take.count_in) = (state.playback.ladder.loops, state.loop_spec().count_in());

@@ -48,14 +48,14 @@ pub(crate) fn open_pending(state: &mut State) {
 
 /// Replaces the groove by the imported one, a document without a file; undo restores the old one.
 pub(crate) fn open(state: &mut State, imported: ImportedGroove) {
-    practice::leave(state);
+    practice::end_sequence(state);
     let from = imported.from.display();
     state.session.replace(imported.groove, format!("import of {from}"));
-    (state.view.scroll, state.view.top_layer, state.input.selecting) = (0, 0, false);
+    (state.view.scroll, state.view.top_layer, state.input.is_selecting) = (0, 0, false);
     let (limits, result) = (state.hearings.limits, state.hearings.result.take());
     state.hearings = HearingsState { limits, result, ..HearingsState::default() };
     state.playback.loop_mode = LoopMode::All;
-    let (undo, save) = (state.input.keymap.first("undo"), state.input.keymap.first("save"));
+    let (undo, save) = (state.key("undo"), state.key("save"));
     state.info(format!("imported {from}; {save} saves it, {undo} undoes"));
     state.files.import.warnings = imported.warnings;
     if !state.files.import.warnings.is_empty() {

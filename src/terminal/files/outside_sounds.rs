@@ -36,7 +36,7 @@ pub(crate) fn allow(state: &mut State, paths: Vec<PathBuf>) {
     state.effects.push(Effect::AllowSounds(paths));
     replay(state);
     // Playback reads and checks them anyway.
-    if !state.playback.on {
+    if !state.playback.is_playing {
         let groove = state.groove().clone();
         state.effects.push(Effect::TrySounds(groove));
     }

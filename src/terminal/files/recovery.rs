@@ -19,9 +19,9 @@ pub(crate) struct UnsavedWork {
 
 #[derive(Debug, Clone, Default)]
 pub(crate) struct RecoveryState {
-    pub offered: VecDeque<UnsavedWork>,
+    pub offers: VecDeque<UnsavedWork>,
     /// Number of the work that became the groove, until its journal can be removed.
-    pub recovered: Option<usize>,
+    pub recovered_id: Option<usize>,
 }
 
 /// What the screen shows of unsaved work, and its first visible line.
@@ -45,14 +45,14 @@ pub(crate) fn on_journal(state: &mut State, result: Result<(), String>) {
 
 /// Offers the next work if no overlay is open.
 pub(crate) fn offer(state: &mut State) {
-    if state.overlay == Overlay::None && !state.files.recovery.offered.is_empty() {
+    if state.overlay == Overlay::None && !state.files.recovery.offers.is_empty() {
         state.overlay = Overlay::Recovery(RecoveryView::Difference(0));
     }
 }
 
 /// Makes the offered work the groove, as an edit that can be undone. The others are kept for the next start.
 pub(crate) fn recover(state: &mut State) {
-    let offered = &mut state.files.recovery.offered;
+    let offered = &mut state.files.recovery.offers;
     let Some(work) = offered.front() else { return };
     let groove = match &work.groove {
         Ok(groove) => groove.clone(),
@@ -61,33 +61,34 @@ pub(crate) fn recover(state: &mut State) {
             return state.warn(text);
         }
     };
-    state.files.recovery.recovered = Some(work.id);
+    state.files.recovery.recovered_id = Some(work.id);
     let left = offered.len() - 1;
     offered.clear();
     state.overlay = Overlay::None;
     state.session.recover(groove);
-    let (save, undo) = (state.input.keymap.first("save"), state.input.keymap.first("undo"));
+    let (save, undo) = (state.key("save"), state.key("undo"));
     let left = if left == 0 { String::new() } else { format!("; {left} more will be offered at the next start") };
     state.info(format!("recovered unsaved changes; {save} saves them, {undo} undoes{left}"));
 }
 
 pub(crate) fn discard(state: &mut State) {
-    if let Some(work) = decided(state, "discarded") {
+    if let Some(work) = take_offer(state, "discarded") {
         state.effects.push(Effect::DiscardUnsaved(work.id));
     }
 }
 
 pub(crate) fn postpone(state: &mut State) {
-    if let Some(work) = decided(state, "unsaved changes kept; they will be offered when the groove is opened again") {
+    if let Some(work) = take_offer(state, "unsaved changes kept; they will be offered when the groove is opened again")
+    {
         state.effects.push(Effect::ReleaseUnsaved(work.id));
     }
 }
 
 /// Takes the offered work from the list; the last one leaves a message.
-fn decided(state: &mut State, message: &str) -> Option<UnsavedWork> {
+fn take_offer(state: &mut State, message: &str) -> Option<UnsavedWork> {
     state.overlay = Overlay::None;
-    let work = state.files.recovery.offered.pop_front();
-    if state.files.recovery.offered.is_empty() {
+    let work = state.files.recovery.offers.pop_front();
+    if state.files.recovery.offers.is_empty() {
         state.info(message);
     }
     work

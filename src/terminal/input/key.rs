@@ -11,26 +11,32 @@ pub(crate) struct Key {
     pub mods: KeyModifiers,
 }
 
+#[cfg(test)]
 pub(crate) const fn ch(c: char) -> Key {
     Key { code: KeyCode::Char(c), mods: KeyModifiers::NONE }
 }
 
+#[cfg(test)]
 pub(crate) const fn ctrl(c: char) -> Key {
     Key { code: KeyCode::Char(c), mods: KeyModifiers::CONTROL }
 }
 
+#[cfg(test)]
 pub(crate) const fn key(code: KeyCode) -> Key {
     Key { code, mods: KeyModifiers::NONE }
 }
 
+#[cfg(test)]
 pub(crate) const fn shift(code: KeyCode) -> Key {
     Key { code, mods: KeyModifiers::SHIFT }
 }
 
+#[cfg(test)]
 pub(crate) const fn ctrl_key(code: KeyCode) -> Key {
     Key { code, mods: KeyModifiers::CONTROL }
 }
 
+#[cfg(test)]
 pub(crate) const fn ctrl_shift(code: KeyCode) -> Key {
     Key { code, mods: KeyModifiers::CONTROL.union(KeyModifiers::SHIFT) }
 }

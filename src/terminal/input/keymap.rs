@@ -9,7 +9,8 @@ use std::collections::HashMap;
 #[derive(Debug, Clone)]
 pub struct Keymap {
     by_key: HashMap<(Mode, Key), &'static CommandSpec>,
-    changed: HashMap<&'static str, Vec<Key>>,
+    /// The keys of each command, by its name.
+    keys: HashMap<&'static str, Vec<Key>>,
     /// Keys that the user gave to another command.
     reassigned: Vec<Reassigned>,
 }
@@ -23,8 +24,9 @@ struct Reassigned {
 
 impl Default for Keymap {
     fn default() -> Self {
-        let by_key = commands::all().flat_map(|c| c.keys.iter().map(move |key| ((c.mode, *key), c))).collect();
-        Self { by_key, changed: HashMap::new(), reassigned: Vec::new() }
+        let keys: HashMap<_, _> = commands::all().map(|c| (c.name, c.default_keys())).collect();
+        let by_key = commands::all().flat_map(|c| keys[c.name].iter().map(move |key| ((c.mode, *key), c))).collect();
+        Self { by_key, keys, reassigned: Vec::new() }
     }
 }
 
@@ -66,15 +68,14 @@ impl Keymap {
                 continue;
             }
             map.by_key.retain(|_, c| c.name != spec.name);
-            map.changed.insert(spec.name, valid);
+            map.keys.insert(spec.name, valid);
         }
         for (slot, name) in given {
             if let Some(spec) = commands::find(name)
                 && let Some(old) = map.by_key.insert(slot, spec)
                 && old.name != name
             {
-                let keys = map.changed.entry(old.name).or_insert_with(|| old.keys.to_vec());
-                keys.retain(|k| *k != slot.1);
+                map.keys.entry(old.name).and_modify(|keys| keys.retain(|k| *k != slot.1));
                 map.reassigned.push(Reassigned { key: slot.1, from: old, to: spec });
             }
         }
@@ -97,13 +98,9 @@ impl Keymap {
         self.by_key.get(&(mode, key)).copied()
     }
 
-    fn keys(&self, command: &'static CommandSpec) -> &[Key] {
-        self.changed.get(command.name).map_or(command.keys, Vec::as_slice)
-    }
-
     /// The keys of a command as the screen and the README show them: `Ctrl-S`, `1 to 9, 0`.
     pub(crate) fn display_keys(&self, command: &'static CommandSpec) -> String {
-        display_keys(self.keys(command))
+        display_keys(&self.keys[command.name])
     }
 
     /// The commands of the grid whose description, name, heading or keys contain every word of `text`: first the one with that
@@ -131,8 +128,7 @@ impl Keymap {
 
     /// The first key of a command, as shown; empty if it has none.
     pub fn first(&self, name: &str) -> String {
-        let keys = commands::find(name).map_or(&[][..], |c| self.keys(c));
-        keys.first().map(|k| k.display_name()).unwrap_or_default()
+        self.keys.get(name).and_then(|keys| keys.first()).map(|k| k.display_name()).unwrap_or_default()
     }
 }
 
@@ -148,10 +144,11 @@ fn display_keys(keys: &[Key]) -> String {
 /// The README's table of keys, in Markdown.
 pub fn key_table() -> String {
     let line = |c: &CommandSpec| {
-        let keys: Vec<String> = if c.keys.len() > 4 {
-            vec![format!("`{}`", display_keys(c.keys))]
+        let keys = c.default_keys();
+        let keys: Vec<String> = if keys.len() > 4 {
+            vec![format!("`{}`", display_keys(&keys))]
         } else {
-            c.keys.iter().map(|k| format!("`{}`", k.display_name())).collect()
+            keys.iter().map(|k| format!("`{}`", k.display_name())).collect()
         };
         format!("| {} | {} | {} |\n", keys.join(" "), c.name, c.description)
     };
@@ -196,8 +193,9 @@ mod tests {
     #[test]
     fn keys_are_read_as_the_screen_shows_them() {
         for row in commands::all() {
-            for key in row.keys {
-                assert_eq!(Key::parse(&key.display_name()), Some(*key), "{}", key.display_name());
+            assert_eq!(row.default_keys().len(), row.keys.split_whitespace().count(), "{}", row.keys);
+            for key in row.default_keys() {
+                assert_eq!(Key::parse(&key.display_name()), Some(key), "{}", key.display_name());
             }
         }
         let map = keymap("[keys]\nplay = [\"PgUp\", \"Ctrl-K\", \"Shift-Tab\"]\n");
@@ -243,8 +241,8 @@ mod tests {
     fn no_key_stands_twice_in_a_mode() {
         let mut seen = HashSet::new();
         for row in commands::all() {
-            for key in row.keys {
-                assert!(seen.insert((row.mode, *key)), "{} of {}", key, row.name);
+            for key in row.default_keys() {
+                assert!(seen.insert((row.mode, key)), "{} of {}", key, row.name);
             }
         }
     }
@@ -262,7 +260,7 @@ mod tests {
                 row.description
             );
             assert!(row.name.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-'), "{}", row.name);
-            assert!(display_keys(row.keys).chars().count() <= 22, "{}", display_keys(row.keys));
+            assert!(display_keys(&row.default_keys()).chars().count() <= 22, "{}", row.keys);
         }
         // Each heading stands in the help once.
         let headings: Vec<&str> = commands::groups().map(|g| g[0].heading).collect();
@@ -275,8 +273,8 @@ mod tests {
         for row in commands::all() {
             // By its keys, or on the grid by its words in the searched list.
             assert!(row.mode == Mode::Grid || !row.keys.is_empty(), "{}", row.name);
-            for key in row.keys {
-                assert_eq!(map.command(row.mode, *key).map(|r| r.name), Some(row.name));
+            for key in row.default_keys() {
+                assert_eq!(map.command(row.mode, key).map(|r| r.name), Some(row.name));
             }
         }
     }
@@ -284,7 +282,7 @@ mod tests {
     #[test]
     fn characters_that_must_be_typed_have_no_command_while_typing() {
         for row in commands::all().filter(|r| r.mode == Mode::Typing) {
-            for key in row.keys {
+            for key in row.default_keys() {
                 let plain = matches!(key.code, ratatui::crossterm::event::KeyCode::Char(_)) && key.mods.is_empty();
                 assert!(!plain, "{}", row.name);
             }

@@ -9,6 +9,6 @@ pub(crate) mod mouse;
 pub(crate) struct InputState {
     pub keymap: keymap::Keymap,
     /// Moves extend the selection.
-    pub selecting: bool,
-    pub dragging: bool,
+    pub is_selecting: bool,
+    pub is_dragging: bool,
 }

@@ -7,7 +7,7 @@ use crate::terminal::{Overlay, State, run_command};
 use ratatui::crossterm::event::{KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
 use ratatui::layout::Position;
 
-pub(crate) fn mouse(state: &mut State, event: MouseEvent) {
+pub(crate) fn on_mouse(state: &mut State, event: MouseEvent) {
     if state.overlay != Overlay::None {
         return match event.kind {
             MouseEventKind::ScrollUp => navigate(state, Step::Lines(-1)),
@@ -18,17 +18,17 @@ pub(crate) fn mouse(state: &mut State, event: MouseEvent) {
     let place = place(state, event.column, event.row);
     match (event.kind, place) {
         (MouseEventKind::Down(MouseButton::Left), Some(place)) => {
-            state.input.dragging = true;
+            state.input.is_dragging = true;
             let motion = Motion::To(place);
             let select = event.modifiers.contains(KeyModifiers::SHIFT);
             run_command(state, if select { Command::Extend(motion) } else { Command::Move(motion) });
         }
         (MouseEventKind::Drag(MouseButton::Left), Some(place))
-            if state.input.dragging && place != state.session.cursor().place =>
+            if state.input.is_dragging && place != state.session.cursor().place =>
         {
             run_command(state, Command::Extend(Motion::To(place)));
         }
-        (MouseEventKind::Up(_), _) => state.input.dragging = false,
+        (MouseEventKind::Up(_), _) => state.input.is_dragging = false,
         (MouseEventKind::ScrollUp, _) => run_command(state, Command::Move(Motion::BeatLeft)),
         (MouseEventKind::ScrollDown, _) => run_command(state, Command::Move(Motion::BeatRight)),
         (MouseEventKind::ScrollLeft, _) => run_command(state, Command::Move(Motion::BarLeft)),
@@ -52,7 +52,7 @@ fn place(state: &State, column: u16, row: u16) -> Option<Place> {
     let time = if on_names {
         state.session.cursor().column
     } else {
-        state.scale().time_of(layout.first_column + usize::from(column - layout.cells.x))
+        state.scale().time_at(layout.first_column + usize::from(column - layout.cells.x))
     };
     let cell = state.groove().part(layer, section).cell_at(time, state.groove().context(layer, section));
     Some(Place { layer, section, cell })

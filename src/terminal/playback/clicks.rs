@@ -2,14 +2,14 @@
 
 use crate::jobs::{Click, HearingKey};
 use crate::terminal::lists::selected_item;
-use crate::terminal::playback::mix::Mix;
+use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::practice;
 use crate::terminal::playback::transport::start;
 use crate::terminal::view::Item;
 use crate::terminal::{State, hearings, replay};
 
 pub(crate) fn toggle_beat(state: &mut State) {
-    practice::leave_takes(state);
+    practice::end_takes(state);
     state.playback.mix.beat = !state.playback.mix.beat;
     replay(state);
 }
@@ -22,7 +22,7 @@ pub(crate) fn toggle_hearing(state: &mut State) {
     if !state.playback.mix.hearing && !hearings::require_hearing(state) {
         return;
     }
-    practice::leave_takes(state);
+    practice::end_takes(state);
     state.playback.mix.hearing = !state.playback.mix.hearing;
     replay(state);
 }
@@ -32,7 +32,7 @@ pub(crate) fn toggle_extra_hearing(state: &mut State) {
     let Some(Item::Hearing(index)) = selected_item(state) else {
         return state.info("select a hearing: only hearings can have a click");
     };
-    let clicked = state.clicked_hearings(false, true);
+    let clicked = state.clicked_hearings(false);
     let added = !clicked.contains(&index);
     let new = clicked.into_iter().filter(|i| *i != index).chain(added.then_some(index));
     let key = |i: usize| state.report()?.0.hearings.get(i).map(HearingKey::of);
@@ -88,12 +88,12 @@ pub(crate) fn play_take(state: &mut State, mix: Mix) {
     if mix.hearing && !hearings::require_hearing(state) {
         return;
     }
-    practice::leave(state);
+    practice::end_sequence(state);
     state.playback.mix = mix;
     if !mix.hearing {
         state.hearings.extra.clear();
     }
-    if state.playback.on {
+    if state.playback.is_playing {
         replay(state);
     } else {
         start(state, None);
@@ -103,7 +103,7 @@ pub(crate) fn play_take(state: &mut State, mix: Mix) {
 /// The name of what sounds: `groove + beat`, `beat + hearing only`.
 pub(crate) fn mix_name(state: &State) -> String {
     let playback = &state.playback;
-    let clicked = state.clicked_hearings(playback.mix.hearing, true).len();
+    let clicked = state.clicked_hearings(playback.mix.hearing).len();
     let mix = practice::take_mix(state).unwrap_or(Mix { hearing: clicked > 0, ..playback.mix });
     let count = if clicked > 1 { format!(" x{clicked}") } else { String::new() };
     let sounds = [

@@ -1,7 +1,6 @@
 //! Playback, clicks, practice and tapping, as far as the state goes.
 
 pub(crate) mod clicks;
-pub(crate) mod mix;
 pub(crate) mod playing;
 pub(crate) mod practice;
 pub(crate) mod tapping;

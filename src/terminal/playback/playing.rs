@@ -6,7 +6,6 @@ use crate::rhythm::bounds::Bound;
 use crate::rhythm::{Fraction, Time};
 use crate::session::LoopRegion;
 use crate::terminal::State;
-use crate::terminal::playback::mix::Mix;
 use crate::terminal::playback::practice::{self, RunningSequence};
 use crate::terminal::playback::tapping::Taps;
 use crate::terminal::prompts::parse::Ladder;
@@ -20,9 +19,9 @@ pub(crate) static CLICK_VOLUME: Bound = Bound { what: "the click volume", least:
 
 #[derive(Debug, Clone)]
 pub(crate) struct Playback {
-    pub on: bool,
+    pub is_playing: bool,
     /// Speed in percent of the written tempo.
-    pub percent: u16,
+    pub speed_percent: u16,
     pub levels: SoundLevels,
     pub loop_mode: LoopMode,
     pub mix: Mix,
@@ -30,17 +29,17 @@ pub(crate) struct Playback {
     pub beat_click: Click,
     pub hearing_click: Click,
     /// The takes or the ladder that plays.
-    pub running: Option<RunningSequence>,
-    pub sequences: u32,
+    pub sequence: Option<RunningSequence>,
+    pub sequence_count: u32,
     pub position: Option<Position>,
-    pub no_sound: Option<String>,
+    pub no_sound_reason: Option<String>,
     /// Gaps in the sound since playback was last started.
     pub gaps: u64,
     /// Without sound, the steps of the ladder are only shown.
     pub ladder_shown: bool,
     pub remote: Option<RemoteLink>,
     /// Ticks since the last key, after some of which the grid follows the playhead.
-    pub idle: u32,
+    pub idle_ticks: u32,
     /// The last ladder.
     pub ladder: Ladder,
     /// The practice log of the groove, in one line.
@@ -51,26 +50,44 @@ pub(crate) struct Playback {
 impl Default for Playback {
     fn default() -> Self {
         Self {
-            on: false,
-            percent: 100,
+            is_playing: false,
+            speed_percent: 100,
             levels: SoundLevels::default(),
             loop_mode: LoopMode::All,
             mix: Mix::GROOVE,
             beat_click: Click::Written,
             hearing_click: Click::Written,
-            running: None,
-            sequences: 0,
+            sequence: None,
+            sequence_count: 0,
             position: None,
-            no_sound: None,
+            no_sound_reason: None,
             gaps: 0,
             ladder_shown: false,
             remote: None,
-            idle: 0,
+            idle_ticks: 0,
             ladder: Ladder::default(),
             progress: None,
             taps: Taps::default(),
         }
     }
+}
+
+/// What sounds in a take.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Mix {
+    pub layers: bool,
+    /// The click of the written beat.
+    pub beat: bool,
+    /// The click of the hearing of the strip.
+    pub hearing: bool,
+}
+
+impl Mix {
+    pub(crate) const GROOVE: Self = Self { layers: true, beat: false, hearing: false };
+    pub(crate) const GROOVE_AND_BEAT: Self = Self { layers: true, beat: true, hearing: false };
+    pub(crate) const GROOVE_AND_HEARING: Self = Self { layers: true, beat: false, hearing: true };
+    pub(crate) const PULSES: Self = Self { layers: false, beat: true, hearing: true };
+    pub(crate) const ALL: Self = Self { layers: true, beat: true, hearing: true };
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -89,13 +106,14 @@ pub(crate) enum LoopMode {
 impl State {
     /// Playback speed; 1 is as written.
     pub(crate) fn speed(&self) -> Fraction {
-        Fraction::new(i64::from(self.playback.percent), 100).unwrap_or(Fraction::ONE)
+        Fraction::new(i64::from(self.playback.speed_percent), 100).unwrap_or(Fraction::ONE)
     }
 
-    /// The hearings of the newest report that click: the one of the strip, the extra ones, or both.
-    pub(crate) fn clicked_hearings(&self, strip: bool, extra: bool) -> Vec<usize> {
-        let mut clicked: Vec<usize> = self.strip_hearing().filter(|_| strip).map(|(i, _)| i).into_iter().collect();
-        for (i, _) in self.hearings.extra.iter().filter(|_| extra).filter_map(|key| self.find_hearing(*key)) {
+    /// Indices of the hearings of the newest report that click: the one of the strip, if it does, and the extra ones.
+    pub(crate) fn clicked_hearings(&self, strip_clicks: bool) -> Vec<usize> {
+        let mut clicked = Vec::new();
+        let extra = self.hearings.extra.iter().filter_map(|key| self.find_hearing(*key));
+        for (i, _) in self.strip_hearing().filter(|_| strip_clicks).into_iter().chain(extra) {
             if !clicked.contains(&i) {
                 clicked.push(i);
             }
@@ -129,11 +147,11 @@ impl State {
     }
 
     pub(crate) fn loop_spec(&self) -> LoopSpec {
-        self.loop_spec_with(self.playback.mix, true)
+        self.loop_spec_with(self.playback.mix)
     }
 
-    /// The loop with another mix, and with or without the extra hearings.
-    pub(crate) fn loop_spec_with(&self, mix: Mix, extra: bool) -> LoopSpec {
+    /// The loop with another mix.
+    pub(crate) fn loop_spec_with(&self, mix: Mix) -> LoopSpec {
         let range = self.loop_range();
         LoopSpec {
             groove: self.groove().clone(),
@@ -142,7 +160,7 @@ impl State {
             layers: mix.layers,
             beat: if mix.beat { self.playback.beat_click } else { Click::Off },
             click_db: self.playback.levels.click_db as f32,
-            hearings: self.hearing_clicks(range, &self.clicked_hearings(mix.hearing, extra)),
+            hearings: self.hearing_clicks(range, &self.clicked_hearings(mix.hearing)),
         }
     }
 

@@ -4,7 +4,7 @@ use crate::describe::ladder;
 use crate::jobs::play_request::{LoopSpec, ResumePoint, Sequence, SequencePosition, SequenceTake};
 use crate::jobs::{HearingKey, Practice};
 use crate::rhythm::Fraction;
-use crate::terminal::playback::mix::Mix;
+use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::transport;
 use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::{Effect, State, replay};
@@ -26,17 +26,18 @@ pub(crate) struct RunningSequence {
     pub kind: SequenceKind,
     /// The current take, or step of the ladder.
     pub at: usize,
-    pub counting: bool,
+    pub is_count_in: bool,
     pub pass: u64,
     /// The pass is silent after its opening.
-    pub silent: bool,
+    pub is_silent: bool,
     /// The requested step, until it starts.
-    pub next: Option<usize>,
+    pub next_take: Option<usize>,
     /// The highest step heard to its end, from 1.
-    highest: usize,
+    highest_step: usize,
     /// Passes that are not in the practice log yet.
-    loops: u64,
-    percent: u16,
+    unlogged_passes: u64,
+    /// Speed in percent before the sequence.
+    speed_before: u16,
 }
 
 impl RunningSequence {
@@ -63,11 +64,15 @@ impl RunningSequence {
 
 /// The sequence that plays, with the current groove and settings.
 pub(crate) fn sequence(state: &State) -> Option<Sequence> {
-    let running = state.playback.running.as_ref()?;
+    let running = state.playback.sequence.as_ref()?;
     let (takes, silence) = match &running.kind {
         SequenceKind::Takes { takes, times, count_in } => {
-            let spec = |mix: Mix| state.loop_spec_with(mix, mix.hearing);
-            let take = |&mix: &Mix| SequenceTake { spec: spec(mix), times: Some(*times), count_in: *count_in };
+            let take = |&mix: &Mix| {
+                let mut spec = state.loop_spec_with(mix);
+                // Extra hearings click together with that of the strip only.
+                spec.hearings.retain(|_| mix.hearing);
+                SequenceTake { spec, times: Some(*times), count_in: *count_in }
+            };
             (takes.iter().map(take).collect(), None)
         }
         SequenceKind::Ladder(ladder) => {
@@ -83,15 +88,15 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
 }
 
 /// Where another player continues: a take in its pass, a count-in from its start.
-pub(crate) fn place(state: &mut State) -> Option<ResumePoint> {
+pub(crate) fn resume_position(state: &mut State) -> Option<ResumePoint> {
     let position = state.playback.position?;
-    let Some(running) = &mut state.playback.running else { return Some(ResumePoint { position, passes: 0 }) };
-    running.next = None;
-    (!running.counting).then_some(ResumePoint { position, passes: running.pass })
+    let Some(running) = &mut state.playback.sequence else { return Some(ResumePoint { position, passes: 0 }) };
+    running.next_take = None;
+    (!running.is_count_in).then_some(ResumePoint { position, passes: running.pass })
 }
 
 pub(crate) fn play_takes(state: &mut State, times: u32, count_in: bool) {
-    leave(state);
+    end_sequence(state);
     let has_hearing = state.strip_hearing().is_some();
     let takes = TAKES.iter().filter(|mix| has_hearing || !mix.hearing).copied().collect();
     start(state, SequenceKind::Takes { takes, times, count_in });
@@ -99,7 +104,7 @@ pub(crate) fn play_takes(state: &mut State, times: u32, count_in: bool) {
 
 pub(crate) fn toggle_ladder(state: &mut State) {
     if is_ladder(state) {
-        leave(state);
+        end_sequence(state);
         replay(state);
         state.info("left the ladder");
     } else if std::mem::take(&mut state.playback.ladder_shown) {
@@ -110,31 +115,31 @@ pub(crate) fn toggle_ladder(state: &mut State) {
 }
 
 pub(crate) fn start_ladder(state: &mut State, ladder: Ladder) {
-    leave(state);
+    end_sequence(state);
     // Keeps the hearing while the speed changes.
     state.hearings.selected = state.strip_hearing().map(|(_, h)| HearingKey::of(h)).or(state.hearings.selected);
     state.playback.ladder = ladder.clone();
     state.effects.push(Effect::Progress(None));
     start(state, SequenceKind::Ladder(ladder));
     set_speed_of_step(state);
-    let [up, down, leave] = ["ladder-up", "ladder-down", "ladder"].map(|name| state.input.keymap.first(name));
+    let [up, down, leave] = ["ladder-up", "ladder-down", "ladder"].map(|name| state.key(name));
     let text = state.playback.ladder.to_text();
     state.info(format!("ladder {text}; {up} next step, {down} previous step, {leave} leave"));
 }
 
 fn start(state: &mut State, kind: SequenceKind) {
-    state.playback.sequences = state.playback.sequences.wrapping_add(1);
-    state.playback.running = Some(RunningSequence {
-        number: state.playback.sequences,
+    state.playback.sequence_count = state.playback.sequence_count.wrapping_add(1);
+    state.playback.sequence = Some(RunningSequence {
+        number: state.playback.sequence_count,
         kind,
         at: 0,
-        counting: true,
+        is_count_in: true,
         pass: 0,
-        silent: false,
-        next: None,
-        highest: 0,
-        loops: 0,
-        percent: state.playback.percent,
+        is_silent: false,
+        next_take: None,
+        highest_step: 0,
+        unlogged_passes: 0,
+        speed_before: state.playback.speed_percent,
     });
     state.playback.position = None;
     transport::start(state, None);
@@ -145,37 +150,36 @@ pub(crate) fn step(state: &mut State, by: i32) {
     if state.playback.ladder_shown {
         return state.warn("no sound output, so steps cannot be played; `ladder-wav` renders them");
     }
-    let Some(running) = state.playback.running.as_mut().filter(|r| r.ladder().is_some()) else {
-        let key = state.input.keymap.first("ladder");
-        return state.warn(format!("no ladder is running; {key} starts one"));
+    let Some(running) = state.playback.sequence.as_mut().filter(|r| r.ladder().is_some()) else {
+        return state.warn(format!("no ladder is running; {} starts one", state.key("ladder")));
     };
-    let old = running.next.unwrap_or(running.at) as i64;
+    let old = running.next_take.unwrap_or(running.at) as i64;
     let last = running.takes() as i64 - 1;
     let next = (old + i64::from(by)).clamp(0, last);
     if next == old {
         return state.info(if by > 0 { "this is the last step" } else { "this is the first step" });
     }
-    running.next = Some(next as usize);
+    running.next_take = Some(next as usize);
     if let Some(sequence) = sequence(state) {
         state.effects.push(Effect::Step(Box::new(Sequence { at: next as usize, ..sequence })));
     }
 }
 
 pub(crate) fn is_playing(state: &State, sequence: u32) -> bool {
-    state.playback.running.as_ref().is_some_and(|r| r.number == sequence)
+    state.playback.sequence.as_ref().is_some_and(|r| r.number == sequence)
 }
 
 pub(crate) fn on_take(state: &mut State, new: SequencePosition) {
-    let Some(running) = state.playback.running.as_mut().filter(|r| new.take < r.takes()) else { return };
+    let Some(running) = state.playback.sequence.as_mut().filter(|r| new.take < r.takes()) else { return };
     let moved = new.take != running.at;
-    if !running.counting && (moved || new.is_count_in || new.pass > running.pass) {
-        running.loops += 1;
-        running.highest = running.highest.max(running.at + 1);
+    if !running.is_count_in && (moved || new.is_count_in || new.pass > running.pass) {
+        running.unlogged_passes += 1;
+        running.highest_step = running.highest_step.max(running.at + 1);
     }
-    (running.at, running.counting, running.pass) = (new.take, new.is_count_in, new.pass);
-    running.silent = new.silent;
-    if running.next == Some(new.take) {
-        running.next = None;
+    (running.at, running.is_count_in, running.pass) = (new.take, new.is_count_in, new.pass);
+    running.is_silent = new.silent;
+    if running.next_take == Some(new.take) {
+        running.next_take = None;
     }
     if moved && running.ladder().is_some() {
         set_speed_of_step(state);
@@ -184,75 +188,75 @@ pub(crate) fn on_take(state: &mut State, new: SequencePosition) {
 }
 
 fn set_speed_of_step(state: &mut State) {
-    let running = state.playback.running.as_ref();
+    let running = state.playback.sequence.as_ref();
     if let Some(&speed) = running.and_then(|r| r.ladder()?.speeds.get(r.at)) {
-        state.playback.percent = (ladder::value(speed) * 100.0).round() as u16;
+        state.playback.speed_percent = (ladder::value(speed) * 100.0).round() as u16;
     }
 }
 
 fn log_practice(state: &mut State) {
-    let Some(running) = state.playback.running.as_mut().filter(|r| r.loops > 0) else { return };
-    let loops = std::mem::take(&mut running.loops);
+    let Some(running) = state.playback.sequence.as_mut().filter(|r| r.unlogged_passes > 0) else { return };
+    let loops = std::mem::take(&mut running.unlogged_passes);
     let Some(l) = running.ladder() else { return };
     state.effects.push(Effect::Progress(Some(Practice {
         date: String::new(),
         ladder: l.to_text(),
-        step: running.highest,
-        speed: l.speeds.get(running.highest - 1).map(|s| ladder::percent(*s)).unwrap_or_default(),
+        step: running.highest_step,
+        speed: l.speeds.get(running.highest_step - 1).map(|s| ladder::percent(*s)).unwrap_or_default(),
         steps: l.speeds.len(),
         loops,
     })));
 }
 
 /// Ends the sequence and restores the speed; the caller changes what plays.
-pub(crate) fn leave(state: &mut State) {
+pub(crate) fn end_sequence(state: &mut State) {
     log_practice(state);
-    if let Some(running) = state.playback.running.take() {
-        state.playback.percent = running.percent;
+    if let Some(running) = state.playback.sequence.take() {
+        state.playback.speed_percent = running.speed_before;
     }
 }
 
 pub(crate) fn is_ladder(state: &State) -> bool {
-    state.playback.running.as_ref().is_some_and(|r| r.ladder().is_some())
+    state.playback.sequence.as_ref().is_some_and(|r| r.ladder().is_some())
 }
 
 /// The ladder whose steps are shown, and the current step if it plays.
 pub(crate) fn visible_ladder(state: &State) -> Option<(&Ladder, Option<usize>)> {
-    let playing = state.playback.running.as_ref().and_then(|r| Some((r.ladder()?, Some(r.at))));
+    let playing = state.playback.sequence.as_ref().and_then(|r| Some((r.ladder()?, Some(r.at))));
     playing.or(state.playback.ladder_shown.then_some((&state.playback.ladder, None)))
 }
 
 /// Ends the ladder, if one is running.
-pub(crate) fn leave_ladder(state: &mut State) {
+pub(crate) fn end_ladder(state: &mut State) {
     if is_ladder(state) {
-        leave(state);
+        end_sequence(state);
     }
 }
 
 /// Ends a sequence of takes, each of which has its own clicks.
-pub(crate) fn leave_takes(state: &mut State) {
+pub(crate) fn end_takes(state: &mut State) {
     if take_mix(state).is_some() {
-        leave(state);
+        end_sequence(state);
     }
 }
 
 /// The mix of the current take; `None` if no takes play.
 pub(crate) fn take_mix(state: &State) -> Option<Mix> {
-    let running = state.playback.running.as_ref()?;
+    let running = state.playback.sequence.as_ref()?;
     if let SequenceKind::Takes { takes, .. } = &running.kind { takes.get(running.at).copied() } else { None }
 }
 
 /// Ends the sequence, and plays the loop at the speed of now.
 pub(crate) fn continue_as_loop(state: &mut State) {
     log_practice(state);
-    if state.playback.running.take().is_some() {
+    if state.playback.sequence.take().is_some() {
         replay(state);
     }
 }
 
 /// Notes the practice log, and says it at the start of a sequence.
 pub(crate) fn on_progress(state: &mut State, log: Option<String>) {
-    if state.playback.running.as_ref().is_some_and(|r| r.highest == 0)
+    if state.playback.sequence.as_ref().is_some_and(|r| r.highest_step == 0)
         && let Some(text) = &log
     {
         state.info(text.clone());

@@ -99,20 +99,20 @@ pub(crate) fn begin(state: &mut State) {
     let range = state.loop_range();
     let analyzed = result.options.scope.region.as_ref().map(|r| Range::within(r.section, r.from, r.to));
     if analyzed.is_some_and(|analyzed| analyzed != range) {
-        let (focus, looped) = (state.input.keymap.first("focus"), state.input.keymap.first("loop-region"));
+        let (focus, looped) = (state.key("focus"), state.key("loop-region"));
         state.warn(format!("only the selection is analyzed: loop it ({looped}) or analyze something else ({focus})"));
         return;
     }
     let Some(range) = seconds(state, &report.clock, range).filter(|(from, to)| from < to) else {
         return state.warn("the loop is empty");
     };
-    let speed = f64::from(state.playback.percent) / 100.0;
+    let speed = f64::from(state.playback.speed_percent) / 100.0;
     let offset = state.playback.taps.offset;
     let options = TapOptions { speed, range, offset: offset.ms() / 1000.0 };
     let setup = TapSetup { groove: state.groove().clone(), report, options, offset, buffer_ms: None };
     open(state, TapTarget::Loop, setup);
     practice::continue_as_loop(state);
-    if !state.playback.on {
+    if !state.playback.is_playing {
         transport::start(state, None);
     }
 }
@@ -125,7 +125,7 @@ pub(crate) fn begin_calibrating(state: &mut State) {
     let options = TapOptions { speed: 1.0, range: (0.0, COUNT_IN), offset: 0.0 };
     let setup = TapSetup { groove, report, options, offset: TapOffset::Unknown, buffer_ms: None };
     open(state, TapTarget::Calibration, setup);
-    practice::leave(state);
+    practice::end_sequence(state);
     start_clicks(state);
 }
 
@@ -145,7 +145,7 @@ fn start_clicks(state: &mut State) {
         click_db: state.playback.levels.click_db as f32,
         hearings: Vec::new(),
     };
-    state.playback.on = true;
+    state.playback.is_playing = true;
     state.playback.position = None;
     state.effects.push(Effect::Play(Box::new(PlayRequest::Loop(spec)), None));
 }
@@ -162,13 +162,13 @@ fn seconds(state: &State, clock: &Clock, range: Range) -> Option<(f64, f64)> {
 }
 
 pub(crate) fn tap(state: &mut State, arrival: KeyTime) {
-    if state.playback.on {
+    if state.playback.is_playing {
         state.effects.push(Effect::Tap(arrival));
     }
 }
 
 pub(crate) fn on_tap(state: &mut State, tap: TapPosition) {
-    if state.overlay != Overlay::Tap || !state.playback.on {
+    if state.overlay != Overlay::Tap || !state.playback.is_playing {
         return;
     }
     let Some(tapping) = &mut state.playback.taps.current else { return };
@@ -257,7 +257,6 @@ pub(crate) fn show_report(state: &mut State) {
     if state.playback.taps.last.is_some() {
         state.overlay = Overlay::TapReport(0);
     } else {
-        let key = state.input.keymap.first("tap");
-        state.info(format!("no taps yet; {key} starts tapping"));
+        state.info(format!("no taps yet; {} starts tapping", state.key("tap")));
     }
 }

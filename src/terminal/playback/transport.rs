@@ -11,8 +11,8 @@ use crate::terminal::{Effect, Mode, Overlay, State, run_command};
 
 const NO_SOUND: &str = "no sound output (see `outputs`); exporting WAV files still works";
 
-pub(crate) fn toggle(state: &mut State) {
-    if state.playback.on {
+pub(crate) fn toggle_playback(state: &mut State) {
+    if state.playback.is_playing {
         stop(state);
     } else {
         start(state, None);
@@ -21,11 +21,11 @@ pub(crate) fn toggle(state: &mut State) {
 
 /// Plays the loop or the sequence from a position, or from its start.
 pub(crate) fn start(state: &mut State, from: Option<Position>) {
-    if state.playback.no_sound.is_some() {
+    if state.playback.no_sound_reason.is_some() {
         // Try anyway: the device may be back.
         state.warn(NO_SOUND);
     }
-    state.playback.on = true;
+    state.playback.is_playing = true;
     let start = from.map(|position| ResumePoint { position, passes: 0 });
     let request = Box::new(state.play_request());
     state.effects.push(Effect::Play(request, start));
@@ -37,25 +37,25 @@ pub(crate) fn start_at_cursor(state: &mut State) {
     let bar = state.groove().sections()[at.place.section].meter.bar();
     let number = at.column.ratio_to(bar).map_or(0, |r| r.floor().max(0));
     let wholes = number as f64 * bar.numer() as f64 / bar.denom() as f64;
-    practice::leave(state);
+    practice::end_sequence(state);
     start(state, Some(Position { section: at.place.section, pass: 0, wholes }));
 }
 
 pub(crate) fn stop(state: &mut State) {
-    if state.playback.on {
+    if state.playback.is_playing {
         on_stopped(state);
         state.effects.push(Effect::Stop);
     }
 }
 
 pub(crate) fn on_stopped(state: &mut State) {
-    practice::leave(state);
-    (state.playback.on, state.playback.position) = (false, None);
+    practice::end_sequence(state);
+    (state.playback.is_playing, state.playback.position) = (false, None);
 }
 
 /// Sends the current play request to the player if it is playing.
 pub(crate) fn replay(state: &mut State) {
-    if state.playback.on {
+    if state.playback.is_playing {
         let request = Box::new(state.play_request());
         state.effects.push(Effect::Change(request));
     }
@@ -63,16 +63,16 @@ pub(crate) fn replay(state: &mut State) {
 
 /// Sets the speed in percent of the written tempo.
 pub(crate) fn set_speed(state: &mut State, percent: u16) {
-    if percent != state.playback.percent {
+    if percent != state.playback.speed_percent {
         // A speed set by hand ends the ladder.
-        practice::leave_ladder(state);
-        state.playback.percent = percent;
+        practice::end_ladder(state);
+        state.playback.speed_percent = percent;
         replay(state);
     }
 }
 
 pub(crate) fn speed_by(state: &mut State, by: i32) {
-    let percent = (i64::from(state.playback.percent) + i64::from(by)).clamp(SPEED.least, SPEED.greatest);
+    let percent = (i64::from(state.playback.speed_percent) + i64::from(by)).clamp(SPEED.least, SPEED.greatest);
     set_speed(state, percent as u16);
 }
 
@@ -137,25 +137,20 @@ pub(crate) fn clear_loop_region(state: &mut State) {
     run_command(state, Command::ClearLoopRegion);
 }
 
+/// Notes that there is sound, or stops and keeps the reason why not. The steps of a ladder stay visible.
 pub(crate) fn on_device(state: &mut State, result: Result<(), String>) {
-    match result {
-        Ok(()) => on_sound(state),
-        Err(reason) if state.playback.remote.is_some() => on_no_sound(state, reason.clone(), &reason),
-        Err(reason) => on_no_sound(state, reason, NO_SOUND),
-    }
-}
-
-fn on_sound(state: &mut State) {
-    (state.playback.no_sound, state.playback.ladder_shown, state.playback.gaps) = (None, false, 0);
-}
-
-/// Stops and keeps the reason. The steps of a ladder stay visible.
-fn on_no_sound(state: &mut State, reason: String, message: &str) {
+    let Err(reason) = result else { return on_sound(state) };
     let is_ladder = practice::is_ladder(state);
     on_stopped(state);
     state.playback.ladder_shown |= is_ladder;
+    let is_remote = state.playback.remote.is_some();
+    let message = if is_remote { &reason } else { NO_SOUND };
     state.warn(if is_ladder { practice::NO_SOUND } else { message });
-    state.playback.no_sound = Some(reason);
+    state.playback.no_sound_reason = Some(reason);
+}
+
+fn on_sound(state: &mut State) {
+    (state.playback.no_sound_reason, state.playback.ladder_shown, state.playback.gaps) = (None, false, 0);
 }
 
 /// Lists the output devices, unless another overlay is open, and the reason if there is no sound.
@@ -165,7 +160,7 @@ pub(crate) fn show_outputs(state: &mut State, listed: Result<Vec<String>, String
         Ok(devices) => devices,
         Err(reason) => vec![reason],
     };
-    if let Some(reason) = &state.playback.no_sound {
+    if let Some(reason) = &state.playback.no_sound_reason {
         lines.insert(0, reason.clone());
         lines.insert(1, "Everything except playback works, including render-wav, takes-wav and ladder-wav.".to_owned());
     }
@@ -180,8 +175,8 @@ pub(crate) fn on_remote_event(state: &mut State, event: RemoteEvent) {
             state.playback.remote = Some(RemoteLink::Connected);
             on_sound(state);
             state.info("playing through the remote speaker");
-            if state.playback.on {
-                let start = practice::place(state);
+            if state.playback.is_playing {
+                let start = practice::resume_position(state);
                 let request = Box::new(state.play_request());
                 state.effects.push(Effect::Play(request, start));
             }

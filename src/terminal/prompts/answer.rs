@@ -32,7 +32,7 @@ impl Question {
         let text = text.trim();
         let g = session.groove();
         let at = session.cursor().place;
-        let error = || expected(self.short_forms(), quoted(text));
+        let error = || expected(self.short_forms(), quote(text));
         let number = |text: &str, bound: &'static Bound| {
             let n = text.trim().parse().map_err(|_| error())?;
             bound.check(n).map_err(|e| expected(e.bound.range(), n))
@@ -104,7 +104,7 @@ impl Question {
                     _ => format!("1 to {bars}, bars of this section"),
                 };
                 let bar = text.parse::<usize>().ok().filter(|b| (1..=bars).contains(b));
-                let bar = bar.ok_or_else(|| expected(range, quoted(text)))?;
+                let bar = bar.ok_or_else(|| expected(range, quote(text)))?;
                 let time = g.sections()[at.section].meter.bar().repeated(bar - 1).ok_or_else(error)?;
                 let cell_at = |_| g.part(at.layer, at.section).cell_at(time, g.context(at.layer, at.section));
                 let cell = g.layers().get(at.layer).map_or(0, cell_at);
@@ -128,7 +128,7 @@ static STEPS: Bound = Bound { what: "the number of cells", least: -4096, greates
 /// Maximum columns of an answer that an error quotes.
 const MAX_ECHO: usize = 16;
 
-fn quoted(text: &str) -> String {
+fn quote(text: &str) -> String {
     format!("'{}'", fit(text, MAX_ECHO))
 }
 

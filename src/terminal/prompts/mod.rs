@@ -39,7 +39,7 @@ fn current_value(state: &State, question: Question) -> String {
         Question::Bars => section.bars.to_string(),
         Question::Times => section.times.to_string(),
         Question::Swing => swing(section.swing),
-        Question::Speed => state.playback.percent.to_string(),
+        Question::Speed => state.playback.speed_percent.to_string(),
         Question::Title => g.title().to_owned(),
         Question::Note => g.note().to_owned(),
         Question::Takes => "2 count".into(),

@@ -34,9 +34,8 @@ impl Deref for TextField {
 
 pub(crate) fn paste(state: &mut State, text: &str) {
     if state.mode() != Mode::Typing {
-        let groups = state.input.keymap.first("enter-groups");
-        let text = format!("paste works only in a prompt; {groups} opens one for a group line");
-        return state.info(text);
+        let groups = state.key("enter-groups");
+        return state.info(format!("paste works only in a prompt; {groups} opens one for a group line"));
     }
     let characters = text.chars().filter(|c| !is_hidden(*c));
     characters.take(MAX_ANSWER).for_each(|c| edit(state, InputRequest::InsertChar(c)));

@@ -4,10 +4,10 @@ use crate::analysis::{AnalysisOptions, Report, report};
 use crate::rhythm::Groove;
 use crate::sound::playback::LatestSlot;
 use crate::terminal::Event;
+use crate::terminal::shell::spawn;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::mpsc::Sender;
-use std::thread;
 
 #[derive(Debug)]
 pub(crate) struct Request {
@@ -17,7 +17,7 @@ pub(crate) struct Request {
 }
 
 impl Request {
-    fn answered(&self, report: Report) -> Event {
+    fn result_event(&self, report: Report) -> Event {
         Event::Analysed { revision: self.revision, options: self.options.clone(), report: Arc::new(report) }
     }
 }
@@ -34,16 +34,21 @@ impl AnalysisWorker {
     pub(crate) fn start(events: Sender<Event>) -> Self {
         let worker = Self { requests: LatestSlot::new(), unrefined: LatestSlot::new() };
         let unrefined = worker.unrefined.clone();
-        spawn("analysis", worker.requests.clone(), events.clone(), move |request: Request| {
+        start_thread("analysis", worker.requests.clone(), events.clone(), move |request: Request| {
             let report = report(&request.groove, &request.options);
-            let event = request.answered(report.clone());
+            let event = request.result_event(report.clone());
             unrefined.put(|_| Some((request, report)));
             event
         });
-        spawn("analysis details", worker.unrefined.clone(), events, |(request, mut report): (Request, Report)| {
-            report.refine(&request.groove, &request.options);
-            request.answered(report)
-        });
+        start_thread(
+            "analysis details",
+            worker.unrefined.clone(),
+            events,
+            |(request, mut report): (Request, Report)| {
+                report.refine(&request.groove, &request.options);
+                request.result_event(report)
+            },
+        );
         worker
     }
 
@@ -54,7 +59,7 @@ impl AnalysisWorker {
 }
 
 /// Starts a thread that answers requests with events.
-fn spawn<T: Send + 'static>(
+fn start_thread<T: Send + 'static>(
     name: &str,
     requests: LatestSlot<T>,
     events: Sender<Event>,
@@ -69,7 +74,7 @@ fn spawn<T: Send + 'static>(
             }
         }
     };
-    drop(thread::Builder::new().name(name.into()).spawn(run));
+    spawn(name, run);
 }
 
 impl Drop for AnalysisWorker {

@@ -63,7 +63,8 @@ impl Documents {
         let mut all = store::load_progress(path)?;
         let last = all.last().map(ToString::to_string);
         let Some(practice) = practice else { return Ok(last) };
-        all.add(Practice { date: today(), ..practice });
+        let seconds = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |d| d.as_secs());
+        all.add(Practice { date: date(seconds / 86_400), ..practice });
         store::save_progress(path, &all)?;
         Ok(all.last().map(ToString::to_string))
     }
@@ -112,13 +113,7 @@ impl Documents {
     }
 }
 
-/// The date in UTC: `2026-11-25`.
-fn today() -> String {
-    let seconds = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |d| d.as_secs());
-    date(seconds / 86_400)
-}
-
-/// Days since 1970-01-01 in the Gregorian calendar (H. Hinnant, "chrono-Compatible Low-Level Date Algorithms", `civil_from_days`).
+/// The date of a day since 1970-01-01: `2026-11-25` in the Gregorian calendar (H. Hinnant, "chrono-Compatible Low-Level Date Algorithms", `civil_from_days`).
 fn date(days: u64) -> String {
     let z = days + 719_468;
     let (era, day) = (z / 146_097, z % 146_097);

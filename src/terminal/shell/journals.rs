@@ -63,9 +63,8 @@ impl Journals {
         let started = journals.renew(DocumentId::default(), None);
         let slot = journals.unsynced.clone();
         let sync = move || {
-            while let Ok(first) = slot.take() {
+            while let Ok(mut files) = slot.take() {
                 thread::sleep(SYNC_DELAY);
-                let mut files = first;
                 slot.put(|more| {
                     files.extend(more.into_iter().flatten());
                     None

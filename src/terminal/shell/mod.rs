@@ -7,6 +7,7 @@ mod documents;
 mod input;
 mod job_runner;
 mod journals;
+mod opening;
 mod playback;
 mod recovery;
 mod screen;
@@ -15,27 +16,23 @@ pub(crate) use playback::SocketFile;
 pub use screen::Screen;
 pub(crate) use screen::leave_screen;
 
-use crate::analysis::Limits;
 use crate::analysis::tap::Offset;
-use crate::config::{Config, ThemeChoice};
-use crate::describe::tap::TapOffset;
-use crate::jobs::{OutsideSounds, SoundAccess};
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::sound::playback::{PlaybackEvent, PlaybackRequest};
-use crate::store::{self, Calibration, LoadError, Overwrite, Problem, SoundLevels, StateFolder, UnsavedJournal};
-use crate::terminal::files::outside_sounds::on_found;
+use crate::sound::{self, OutputDevice};
+use crate::store::{Calibration, LoadError, Overwrite, StateFolder, UnsavedJournal};
 use crate::terminal::files::recovery::on_journal;
-use crate::terminal::{Background, Colours, Effect, Event, Keymap, State, Theme, start, update};
+use crate::terminal::{Effect, Event, State, start, update};
 use analysis_worker::AnalysisWorker;
 use disk::Disk;
-use documents::Documents;
 use input::InputBacklog;
 use job_runner::JobRunner;
 use journals::Journals;
-use playback::{PlaybackHandle, RemoteSpeaker, outside_sounds};
+use opening::{Opening, open};
+use playback::{PlaybackHandle, RemoteSpeaker};
 use ratatui::crossterm;
-use recovery::{OfferedJournals, OpenedGroove};
+use recovery::OfferedJournals;
 use std::fmt;
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
@@ -45,7 +42,7 @@ use std::thread;
 
 /// Why the editor could not start or had to end.
 #[derive(Debug)]
-pub enum EditError {
+pub enum EditorError {
     /// Standard input or output is not a terminal.
     NoTerminal,
     /// The groove could not be read.
@@ -56,7 +53,7 @@ pub enum EditError {
     Speaker(String),
 }
 
-impl fmt::Display for EditError {
+impl fmt::Display for EditorError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NoTerminal => f.write_str("the editor needs a terminal; `teeter explain FILE` works without one"),
@@ -67,9 +64,9 @@ impl fmt::Display for EditError {
     }
 }
 
-impl std::error::Error for EditError {}
+impl std::error::Error for EditorError {}
 
-impl From<io::Error> for EditError {
+impl From<io::Error> for EditorError {
     fn from(error: io::Error) -> Self {
         Self::Terminal(error)
     }
@@ -79,11 +76,11 @@ impl From<io::Error> for EditError {
 /// unsaved changes in the journal. With the socket of a remote speaker it plays there.
 ///
 /// # Errors
-/// [`EditError`] if there is no terminal, the file is not a groove, the terminal fails or the speaker does not answer.
-pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError> {
-    let speaker = socket.map(RemoteSpeaker::connect).transpose().map_err(EditError::Speaker)?;
+/// [`EditorError`] if there is no terminal, the file is not a groove, the terminal fails or the speaker does not answer.
+pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditorError> {
+    let speaker = socket.map(RemoteSpeaker::connect).transpose().map_err(EditorError::Speaker)?;
     if !io::stdout().is_terminal() || !io::stdin().is_terminal() {
-        return Err(EditError::NoTerminal);
+        return Err(EditorError::NoTerminal);
     }
     let folder = StateFolder::of_user();
     let Opening { mut state, asks_background, documents, output, mut offered_journals } = open(path, folder.clone())?;
@@ -107,7 +104,7 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditError>
     };
     workers.playback.set_volume(state.playback.levels.volume_db as f32);
     let guard = screen::enter_guarded()?;
-    signals(&sender)?;
+    forward_signals(&sender)?;
     let backlog = input::start(sender)?;
     if asks_background {
         screen::ask_background()?;
@@ -172,7 +169,7 @@ fn event_loop<W: io::Write>(
 ) -> io::Result<bool> {
     let mut effects = start(state);
     loop {
-        keep(state, &workers.journals, &effects);
+        write_journals(state, &workers.journals, &effects);
         workers.playback.set_sound_access(state.file(), &state.files.outside_sounds.allowed);
         for effect in effects.drain(..) {
             match effect {
@@ -191,7 +188,10 @@ fn event_loop<W: io::Write>(
                 Effect::Progress(practice) => {
                     workers.disk.run(|documents| Some(Event::Progress(documents.progress(practice))));
                 }
-                Effect::Outputs => list_outputs(workers.events.clone()),
+                Effect::Outputs => {
+                    let events = workers.events.clone();
+                    spawn("outputs", move || drop(events.send(Event::Outputs(list_outputs()))));
+                }
                 Effect::TrySounds(groove) => workers.playback.try_sounds(groove),
                 Effect::AllowSounds(paths) => {
                     workers.disk.run(move |documents| save_warning("answer", documents.allow_sounds(&paths)));
@@ -218,9 +218,9 @@ fn event_loop<W: io::Write>(
                 Effect::Redraw => screen.invalidate(),
                 Effect::Suspend => {
                     screen::suspend()?;
-                    return_to(state, screen)?;
+                    retake_terminal(state, screen)?;
                 }
-                Effect::Resume => return_to(state, screen)?,
+                Effect::Resume => retake_terminal(state, screen)?,
                 Effect::Quit { keep_journal } => return Ok(keep_journal),
             }
         }
@@ -242,7 +242,7 @@ fn is_set(variable: &str) -> bool {
 }
 
 /// Takes the terminal again, which the shell or another program had meanwhile.
-fn return_to<W: io::Write>(state: &mut State, screen: &mut Screen<W>) -> io::Result<()> {
+fn retake_terminal<W: io::Write>(state: &mut State, screen: &mut Screen<W>) -> io::Result<()> {
     screen::resume()?;
     screen.invalidate();
     state.view.size = crossterm::terminal::size()?;
@@ -276,7 +276,7 @@ fn adopt(
 }
 
 /// Appends the newest groove of each document to its journal, before a frame shows it.
-fn keep(state: &mut State, journals: &Mutex<Journals>, effects: &[Effect]) {
+fn write_journals(state: &mut State, journals: &Mutex<Journals>, effects: &[Effect]) {
     let mut done = Vec::new();
     for effect in effects.iter().rev() {
         let Effect::Journal { document, groove } = effect else { continue };
@@ -288,149 +288,27 @@ fn keep(state: &mut State, journals: &Mutex<Journals>, effects: &[Effect]) {
     }
 }
 
-/// What the editor starts with.
-struct Opening {
-    state: State,
-    /// Whether the terminal is to be asked for its background.
-    asks_background: bool,
-    documents: Documents,
-    /// The output device in the config file.
-    output: Option<String>,
-    offered_journals: OfferedJournals,
-}
-
-fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, EditError> {
-    let mut config = Config::load();
-    let (keymap, errors) = Keymap::with_bindings(&config.keys);
-    config.errors.extend(errors);
-    config.errors.sort_by_key(|e| e.position);
-    let reassigned = keymap.reassigned_keys();
-    let interrupted = path.and_then(store::finish_interrupted_save);
-    let loaded = match path.map(store::load) {
-        Some(Ok(loaded)) => Some(loaded),
-        None | Some(Err(LoadError { problem: Problem::Missing, .. })) => None,
-        Some(Err(error)) => return Err(EditError::Groove(error)),
-    };
-    let blank = blank(path);
-    let groove = loaded.as_ref().map_or_else(|| blank.clone(), |l| l.groove.clone());
-    let found = folder.as_ref().map(|f| f.journals(path)).unwrap_or_default();
-    let opened = OpenedGroove { groove: &groove, text: loaded.as_ref().map(|l| l.text.as_str()), blank: &blank };
-    let (offered_journals, mut offered) = recovery::prepare(found.unsaved, &opened);
-    let file = path.map(|p| p.display().to_string());
-    let mut state = State::new(groove, file, keymap, theme(config.theme), (80, 24));
-    // The Linux console knows no such question and prints it.
-    let knows = !std::env::var("TERM").is_ok_and(|term| matches!(term.as_str(), "dumb" | "linux"));
-    let is_open = matches!(config.theme, None | Some(ThemeChoice::Auto));
-    let asks_background = knows && is_open && state.view.theme.colours != Colours::None;
-    state.hearings.limits = Limits::from_settings(config.cell_limit_ms, config.listen_cold);
-    state.files.export.choices = crate::jobs::export_choices();
-    state.playback.taps.offset = tap_offset(&config, folder.as_ref());
-    state.playback.taps.over_ssh = is_set("SSH_CONNECTION");
-    state.playback.levels = levels(&config, folder.as_ref());
-    if path.is_some() && loaded.is_none() {
-        state.files.unsaved_path = Some(state.session.document());
-    }
-    if let (Some(path), false) = (&config.path, config.errors.is_empty()) {
-        state.show_config_errors(&path.display().to_string(), &config.errors);
-    }
-    if let (Some(_), Some(pid)) = (path, found.open_in.first()) {
-        let text = format!("also open in process {pid}: each keeps its own unsaved changes, and saving asks first");
-        // A message would hide the keys of the answers.
-        for work in &mut offered {
-            work.difference.insert(0, text.clone());
-        }
-        if offered.is_empty() {
-            state.warn(text);
-        }
-    } else if let Some(text) = interrupted {
-        state.warn(text);
-    } else if let Some(text) = reassigned
-        && offered.is_empty()
-    {
-        state.info(text);
-    }
-    state.files.recovery.offered = offered;
-    let allowed = path.zip(folder.as_ref()).map(|(path, folder)| folder.allowed_sounds(path)).unwrap_or_default();
-    let outside = OutsideSounds::Only(allowed.clone());
-    let access = SoundAccess { file: path.map(Path::to_owned), outside };
-    state.files.outside_sounds.allowed = allowed;
-    let outside = outside_sounds(&access, state.groove());
-    on_found(&mut state, outside);
-    let orphans = [
-        path.map(|p| p.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."))),
-        folder.as_ref().map(StateFolder::path),
-    ];
-    orphans.into_iter().flatten().for_each(store::remove_orphans);
-    let documents = Documents::new(path.map(Path::to_owned), loaded, folder);
-    Ok(Opening { state, asks_background, documents, output: config.output, offered_journals })
-}
-
 const NO_REAL_TIME: &str =
     "The system grants no real-time priority: if the sound has gaps, see the chapter troubleshooting of the manual.";
 
-/// Lists the output devices on a thread of its own, since that may take a while.
-fn list_outputs(events: Sender<Event>) {
-    let list = move || {
-        let listed = crate::sound::outputs().map_err(|e| e.to_string()).map(|devices| {
-            let line = |d: crate::sound::OutputDevice| {
-                format!("{}  {}{}", d.name, d.id, if d.default { "  (default)" } else { "" })
-            };
-            let mut lines: Vec<String> = devices.into_iter().map(line).collect();
-            if !lines.is_empty() && !crate::sound::is_real_time_granted() {
-                lines.push(NO_REAL_TIME.to_owned());
-            }
-            lines
-        });
-        drop(events.send(Event::Outputs(listed)));
-    };
-    drop(thread::Builder::new().name("outputs".into()).spawn(list));
-}
-
-/// The volumes of the config file, or else those of the last session.
-fn levels(config: &Config, folder: Option<&StateFolder>) -> SoundLevels {
-    let saved = folder.and_then(StateFolder::sound_levels).unwrap_or_default();
-    SoundLevels {
-        volume_db: config.volume_db.unwrap_or(saved.volume_db),
-        click_db: config.click_db.unwrap_or(saved.click_db),
+/// Lists the output devices, one per line.
+fn list_outputs() -> Result<Vec<String>, String> {
+    let devices = sound::outputs().map_err(|e| e.to_string())?.into_iter();
+    let line = |OutputDevice { name, id, default }| format!("{name}  {id}{}", if default { "  (default)" } else { "" });
+    let mut lines: Vec<String> = devices.map(line).collect();
+    if !lines.is_empty() && !sound::is_real_time_granted() {
+        lines.push(NO_REAL_TIME.to_owned());
     }
+    Ok(lines)
 }
 
-/// The tap offset of the config file, or else the measured one.
-fn tap_offset(config: &Config, folder: Option<&StateFolder>) -> TapOffset {
-    if let Some(ms) = config.tap_offset_ms {
-        return TapOffset::Set(ms);
-    }
-    let saved = folder.and_then(StateFolder::calibration);
-    saved.map_or(TapOffset::Unknown, |c| TapOffset::Measured { ms: c.ms, error_ms: c.error_ms })
-}
-
-/// A new groove: four bars of 4/4 at 120, one layer without attacks, the title from the file's name.
-fn blank(path: Option<&Path>) -> Groove {
-    let groove = Groove::in_four(120, 4);
-    path.map_or_else(|| groove.clone(), |path| groove.titled(&store::title_of(path), groove.note()))
-}
-
-/// The theme of the environment. Without a choice of the user's the terminal is asked for its background later.
-fn theme(choice: Option<ThemeChoice>) -> Theme {
-    let set = |name: &str| std::env::var(name).ok().filter(|v| !v.is_empty());
-    let locale = ["LC_ALL", "LC_CTYPE", "LANG"].into_iter().find_map(set).unwrap_or_default();
-    let background = match choice {
-        Some(ThemeChoice::Dark) => Background::Dark,
-        Some(ThemeChoice::Light) => Background::Light,
-        Some(ThemeChoice::Auto) | None => Background::from_env(&set("COLORFGBG").unwrap_or_default()),
-    };
-    let theme = Theme::from_env(
-        set("NO_COLOR").is_some(),
-        &set("TERM").unwrap_or_default(),
-        &set("COLORTERM").unwrap_or_default(),
-        set("TEETER_ASCII").is_some_and(|v| v != "0"),
-        &locale,
-    );
-    Theme { background, ..theme }
+/// Runs work on a thread of its own; without a thread it is not done.
+fn spawn(name: &str, work: impl FnOnce() + Send + 'static) {
+    drop(thread::Builder::new().name(name.into()).spawn(work));
 }
 
 /// Sends the signals as events. All that would end the process, unless it cannot go on, end the editor.
-fn signals(sender: &Sender<Event>) -> io::Result<()> {
+fn forward_signals(sender: &Sender<Event>) -> io::Result<()> {
     use signal_hook::consts::{
         SIGALRM, SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP, SIGUSR1, SIGUSR2, SIGVTALRM, SIGWINCH, SIGXCPU,
     };

@@ -8,13 +8,13 @@ use crate::sound::remote::Link;
 use crate::store::{self, StateFolder, reason};
 use crate::terminal::Event;
 use crate::terminal::event::RemoteEvent;
-use crate::terminal::shell::lock;
+use crate::terminal::shell::{lock, spawn};
 use std::fs;
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
 use std::os::unix::net::UnixStream;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, Sender};
-use std::sync::{Arc, Mutex, MutexGuard};
+use std::sync::{Arc, Mutex};
 use std::thread;
 use std::time::{Duration, Instant};
 
@@ -118,8 +118,7 @@ impl PlaybackHandle {
         }
         if speaker.is_some() || folder.is_some() {
             let follower = player.clone();
-            let follow = move || follower.follow_speakers(speaker, folder.as_ref());
-            drop(thread::Builder::new().name("remote speaker".into()).spawn(follow));
+            spawn("remote speaker", move || follower.follow_speakers(speaker, folder.as_ref()));
         }
         player
     }
@@ -134,7 +133,7 @@ impl PlaybackHandle {
                 player.send(Event::Playback(PlaybackEvent::Warning(problems.join("; "))));
             }
         };
-        drop(thread::Builder::new().name("sounds".into()).spawn(read));
+        spawn("sounds", read);
     }
 
     /// Sets the groove's file, and the sound files outside its folder that may be read.
@@ -144,34 +143,30 @@ impl PlaybackHandle {
     }
 
     pub(crate) fn set_volume(&self, db: f32) {
-        let mut current = self.current();
+        let mut current = lock(&self.current);
         current.volume = db;
         current.requests.set_volume(db);
     }
 
     pub(crate) fn request(&self, request: PlaybackRequest) {
-        self.current().requests.send(request);
+        lock(&self.current).requests.send(request);
     }
 
     pub(crate) fn tap(&self, at: Instant) {
-        self.current().requests.tap(at);
+        lock(&self.current).requests.tap(at);
     }
 
     pub(crate) fn stop(&self) {
-        let current = self.current();
+        let current = lock(&self.current);
         current.requests.send(PlaybackRequest::Stop);
         current.requests.close();
         let _ = current.ended.recv_timeout(STOP_TIMEOUT);
     }
 
-    fn current(&self) -> MutexGuard<'_, Current> {
-        lock(&self.current)
-    }
-
     /// Ends the current player and makes room for another one.
     fn replace(&self) -> (Requests, Sender<()>) {
         let (end, ended) = mpsc::channel();
-        let mut current = self.current();
+        let mut current = lock(&self.current);
         current.requests.send(PlaybackRequest::Stop);
         current.requests.close();
         (current.requests, current.ended) = (Requests::new(), ended);
@@ -189,6 +184,7 @@ impl PlaybackHandle {
         drop(self.events.send(event));
     }
 
+    /// Plays through remote speakers, one after the other; without a state folder through this one.
     fn follow_speakers(&self, mut speaker: Option<RemoteSpeaker>, folder: Option<&StateFolder>) {
         let mut files = FilesToSend::new(self.access.clone());
         loop {

@@ -39,7 +39,7 @@ fn transport(state: &State) -> String {
 }
 
 fn heard(state: &mut State, take: usize, counting: bool, turn: u64) -> Vec<Effect> {
-    let sequence = state.playback.sequences;
+    let sequence = state.playback.sequence_count;
     let found = update(
         state,
         Event::Playback(PlaybackEvent::Take(SequencePosition {
@@ -129,16 +129,17 @@ fn all_takes_in_turn_are_one_sequence() {
     assert!(s.takes.iter().all(|t| Arc::ptr_eq(&t.spec.groove, state.groove())));
     assert!(matches!(found.last(), Some(Effect::Change(s)) if looped(s).is_none()), "{found:?}");
     // The end of one that was left before says nothing of this one.
-    let number = state.playback.sequences;
+    let number = state.playback.sequence_count;
     assert!(
-        update(&mut state, Event::Playback(PlaybackEvent::SequenceEnded(number - 1))).is_empty() && state.playback.on
+        update(&mut state, Event::Playback(PlaybackEvent::SequenceEnded(number - 1))).is_empty()
+            && state.playback.is_playing
     );
     assert!(update(&mut state, Event::Playback(PlaybackEvent::SequenceEnded(number))).is_empty());
-    assert!(!state.playback.on && transport(&state).contains("stopped"));
+    assert!(!state.playback.is_playing && transport(&state).contains("stopped"));
     // A take's own key ends a row and goes on with that take.
     press(&mut state, "& \"2\" enter");
     assert!(matches!(&press(&mut state, "f6")[..], [Effect::Change(s)] if looped(s).is_some()));
-    assert!(state.playback.running.is_none());
+    assert!(state.playback.sequence.is_none());
     press(&mut state, "enter & \"99\" enter");
     assert!(screen(&state, (80, 24)).contains("expected 2, 2 count"), "{}", screen(&state, (80, 24)));
 }
@@ -154,7 +155,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     assert_eq!(speeds, [50, 60, 70, 80, 90, 100]);
     let times: Vec<_> = s.takes.iter().map(|t| t.times).collect();
     assert_eq!(times, [Some(4), Some(4), Some(4), Some(4), Some(4), None], "at full speed one stays");
-    assert_eq!(state.playback.percent, 50);
+    assert_eq!(state.playback.speed_percent, 50);
     assert!(transport(&state).contains("step 1/6 count-in"), "{}", transport(&state));
     // The pane has the steps with their tempos and what changes on them.
     let shown = screen(&state, (80, 24));
@@ -165,7 +166,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     heard(&mut state, 0, false, 1);
     assert!(transport(&state).contains("step 1/6 pass 2/4  groove"), "{}", transport(&state));
     let found = heard(&mut state, 1, true, 0);
-    assert_eq!(state.playback.percent, 60);
+    assert_eq!(state.playback.speed_percent, 60);
     let entry = |step: usize, speed: &str, loops| {
         Effect::Progress(Some(Practice {
             date: String::new(),
@@ -179,7 +180,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     assert_eq!(found, [entry(1, "50%", 2)]);
     heard(&mut state, 1, false, 0);
     heard(&mut state, 1, false, 1);
-    let sequence_now = state.playback.sequences;
+    let sequence_now = state.playback.sequence_count;
     update(
         &mut state,
         Event::Playback(PlaybackEvent::Take(SequencePosition {
@@ -209,7 +210,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
         matches!(&found[..], [Effect::Change(s)] if looped(s).is_some()),
         "nothing was heard through since: {found:?}"
     );
-    assert_eq!((state.playback.percent, playing(&found).speed), (100, Fraction::ONE));
+    assert_eq!((state.playback.speed_percent, playing(&found).speed), (100, Fraction::ONE));
     assert!(press(&mut state, "f4").is_empty());
     assert!(screen(&state, (80, 24)).contains("no ladder is running; E starts one"));
 }
@@ -234,7 +235,7 @@ fn a_typed_ladder_waits_for_a_key_and_has_silent_passes() {
     // A speed set by hand is the end of it.
     let found = press(&mut state, "]");
     assert!(matches!(found.last(), Some(Effect::Change(s)) if looped(s).is_some()), "{found:?}");
-    assert!(state.playback.running.is_none());
+    assert!(state.playback.sequence.is_none());
     update(&mut state, Event::Progress(Err("rope.progress: line 3 is not TOML".into())));
     assert!(screen(&state, (80, 24)).contains("rope.progress: line 3"));
 }
@@ -261,7 +262,7 @@ fn the_steps_show_the_leading_hearing_and_cells_below_the_limit() {
 fn the_loop_follows_the_cursor_to_another_section() {
     let mut state = ferry();
     press(&mut state, "N \"other\" enter l enter");
-    assert!(state.playback.on);
+    assert!(state.playback.is_playing);
     let found = press(&mut state, "ctrl-home");
     assert_eq!(playing(&found).range, crate::jobs::Range::Section(0));
     assert!(!press(&mut state, "right").iter().any(|e| matches!(e, Effect::Change(_))), "within the section");

@@ -16,7 +16,7 @@ fn message(state: &State) -> &str {
 
 fn offer(works: Vec<UnsavedWork>) -> State {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
-    state.files.recovery.offered = works.into();
+    state.files.recovery.offers = works.into();
     update(&mut state, Event::Resize(80, 24));
     state
 }

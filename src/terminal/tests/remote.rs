@@ -45,7 +45,7 @@ fn a_loop_continues_where_the_connection_was_lost() {
 fn a_sequence_continues_in_its_take_and_its_pass() {
     let mut state = open(groove("x..x ..x."), PLAIN, SIZE);
     press(&mut state, "E");
-    let sequence = state.playback.sequences;
+    let sequence = state.playback.sequence_count;
     let position = Position { section: 0, pass: 0, wholes: 0.25 };
     for is_count_in in [true, false] {
         update(
@@ -101,5 +101,5 @@ fn a_speaker_without_a_device_says_so() {
         Event::Playback(PlaybackEvent::Device(Err("the remote speaker has no output device: plug one in".into()))),
     );
     let shown = screen(&state, SIZE);
-    assert!(!state.playback.on && shown.contains("the remote speaker has no output device"), "{shown}");
+    assert!(!state.playback.is_playing && shown.contains("the remote speaker has no output device"), "{shown}");
 }

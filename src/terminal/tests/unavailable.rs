@@ -50,7 +50,7 @@ fn without_sound_the_ladder_is_shown_and_exported() {
     let mut state = ferry();
     for keys in ["E", "= \"60-100/20 x2\" enter"] {
         fail_to_play(&mut state, keys);
-        assert!(!state.playback.on && state.playback.percent == 100);
+        assert!(!state.playback.is_playing && state.playback.speed_percent == 100);
         let shown = screen(&state, (80, 24));
         let last = shown.lines().last().expect("a line");
         assert!(last.starts_with("no sound output (see `outputs`)") && last.contains("ladder-wav"), "{last}");

@@ -43,20 +43,20 @@ impl Scale {
     }
 
     /// Columns of a bar, including its bar line.
-    pub(crate) fn bar(self) -> usize {
+    pub(crate) fn bar_width(self) -> usize {
         self.per_beat * self.beats + 1
     }
 
     /// Columns of the section without its closing bar line.
-    pub(crate) fn total(self) -> usize {
-        self.bar() * self.bars
+    pub(crate) fn width(self) -> usize {
+        self.bar_width() * self.bars
     }
 
     /// First column of a cell, counted from the start of its span at `beat`.
-    pub(crate) fn cell(self, beat: usize, span: Span, cell: usize) -> usize {
+    pub(crate) fn cell_column(self, beat: usize, span: Span, cell: usize) -> usize {
         let cells = usize::from(span.cells).max(1);
         let within = (beat % self.beats) * cells + cell * usize::from(span.beats);
-        beat / self.beats * self.bar() + 1 + within * self.per_beat / cells
+        beat / self.beats * self.bar_width() + 1 + within * self.per_beat / cells
     }
 
     /// The column nearest to a number of beats from the section's start.
@@ -65,28 +65,28 @@ impl Scale {
         let bar = (beats / self.beats as f64 + 1e-9).floor();
         let within = (beats - bar * self.beats as f64).max(0.0);
         let column = (within * self.per_beat as f64).round() as usize;
-        bar as usize * self.bar() + 1 + column.min(self.per_beat * self.beats)
+        bar as usize * self.bar_width() + 1 + column.min(self.per_beat * self.beats)
     }
 
-    pub(crate) fn time(self, time: Time) -> usize {
+    pub(crate) fn time_column(self, time: Time) -> usize {
         let Some(beats) = time.ratio_to(self.beat) else { return 0 };
         let bar = (beats.floor().max(0) as usize) / self.beats;
         let within = beats.minus(Fraction::whole((bar * self.beats) as i32));
         let column = within.and_then(|w| w.times(Fraction::whole(self.per_beat as i32))).map_or(0, Fraction::floor);
-        bar * self.bar() + 1 + column.max(0) as usize
+        bar * self.bar_width() + 1 + column.max(0) as usize
     }
 
     /// The time at the start of a column; a bar line belongs to the bar it opens.
-    pub(crate) fn time_of(self, column: usize) -> Time {
-        let bar = (column / self.bar()).min(self.bars - 1);
-        let within = (column - bar * self.bar()).saturating_sub(1).min(self.per_beat * self.beats - 1);
+    pub(crate) fn time_at(self, column: usize) -> Time {
+        let bar = (column / self.bar_width()).min(self.bars - 1);
+        let within = (column - bar * self.bar_width()).saturating_sub(1).min(self.per_beat * self.beats - 1);
         let beats = Fraction::new((bar * self.beats * self.per_beat + within) as i64, self.per_beat as i64);
         beats.and_then(|b| self.beat.scaled(b)).unwrap_or(Time::ZERO)
     }
 
     /// The bar of a column, from 0.
     pub(crate) fn bar_of(self, column: usize) -> usize {
-        (column / self.bar()).min(self.bars - 1)
+        (column / self.bar_width()).min(self.bars - 1)
     }
 }
 
@@ -126,9 +126,9 @@ mod tests {
     #[test]
     fn every_bar_has_a_line_of_its_own() {
         let scale = Scale::new(&groove("3/4", &[4]), 0, 0);
-        assert_eq!((scale.bar(), scale.total()), (25, 75));
-        assert_eq!(scale.time(Time::new(3, 4).expect("bar")), 26);
-        assert_eq!(scale.time(Time::new(3, 16).expect("dotted eighth")), 7);
+        assert_eq!((scale.bar_width(), scale.width()), (25, 75));
+        assert_eq!(scale.time_column(Time::new(3, 4).expect("bar")), 26);
+        assert_eq!(scale.time_column(Time::new(3, 16).expect("dotted eighth")), 7);
         assert_eq!(scale.nearest_column(3.0), 26);
         assert_eq!(scale.nearest_column(0.75), 7);
     }
@@ -147,19 +147,19 @@ mod tests {
                 let mut last = 0;
                 for spot in part.spots(context) {
                     for cell in 0..usize::from(spot.span.cells) {
-                        let column = scale.cell(spot.beat, spot.span, cell);
+                        let column = scale.cell_column(spot.beat, spot.span, cell);
                         // The exact time gives the same column by the other way.
                         let time = g.written_at(Place { layer, section: 0, cell: spot.first + cell });
-                        prop_assert_eq!(column, scale.time(time));
+                        prop_assert_eq!(column, scale.time_column(time));
                         prop_assert!(column > last || zoom < 0 && column == last);
                         if zoom >= 0 {
-                            let next = part.cell_at(scale.time_of(column + 1), context);
+                            let next = part.cell_at(scale.time_at(column + 1), context);
                             prop_assert!(next == spot.first + cell || next == spot.first + cell + 1);
                         }
                         last = column;
                     }
                 }
-                prop_assert!(last < scale.total());
+                prop_assert!(last < scale.width());
             }
         }
     }

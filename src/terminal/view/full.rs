@@ -3,7 +3,7 @@
 use crate::analysis::{Finding, Hearing, Report};
 use crate::describe;
 use crate::describe::streams::{self, Marks};
-use crate::terminal::view::{Pen, Pieces, fit, hanging, wrap};
+use crate::terminal::view::{Pen, StyledLine, fit, hanging_indent, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -42,7 +42,7 @@ impl ReportPart {
 pub(crate) struct Block {
     pub part: ReportPart,
     pub item: Item,
-    pub lines: Vec<Pieces>,
+    pub lines: Vec<StyledLine>,
 }
 
 /// Rows of the list, between the tabs and the transport.
@@ -89,7 +89,7 @@ impl<'a> BlockBuilder<'a> {
 }
 
 impl BlockBuilder<'_> {
-    fn add(&mut self, item: Item, lines: Vec<Pieces>) {
+    fn add(&mut self, item: Item, lines: Vec<StyledLine>) {
         self.blocks.push(Block { part: self.part, item, lines });
     }
 
@@ -104,7 +104,7 @@ impl BlockBuilder<'_> {
         self.add(item, lines);
     }
 
-    fn indented(&self, text: &str, by: usize, style: Style) -> Vec<Pieces> {
+    fn indented(&self, text: &str, by: usize, style: Style) -> Vec<StyledLine> {
         let lines = wrap(text, self.width.saturating_sub(by));
         lines.into_iter().map(|l| vec![(format!("{:by$}{l}", ""), style)]).collect()
     }
@@ -149,11 +149,11 @@ impl BlockBuilder<'_> {
                 describe::leader_name(speeds, change.leader, f64::from(change.percent) / 100.0)
             );
             let lines = wrap(&line, self.width.saturating_sub(2));
-            self.add(Item::Text, hanging(lines, (&format!("{mark} "), style), style));
+            self.add(Item::Text, hanging_indent(lines, (&format!("{mark} "), style), style));
         }
     }
 
-    fn hearing(&self, index: usize, h: &Hearing, current: bool) -> Vec<Pieces> {
+    fn hearing(&self, index: usize, h: &Hearing, current: bool) -> Vec<StyledLine> {
         let (theme, report, groove) = (self.theme, self.report, self.state.groove());
         let style = if current { theme.hearing() } else { Style::new() };
         let mark = if current { theme.glyphs().here } else { ' ' };
@@ -168,7 +168,7 @@ impl BlockBuilder<'_> {
         );
         let room = self.width.saturating_sub(numbers.chars().count()).max(8);
         let name = wrap(&describe::hearing_name(h), room);
-        let mut lines = hanging(name, (&numbers, style), style);
+        let mut lines = hanging_indent(name, (&numbers, style), style);
         lines.extend(self.indented(&describe::hearing_landings(h), 4, Style::new()));
         lines.extend(self.indented(&describe::silent_pulses(h), 4, Style::new()));
         for s in h.stretches.iter().filter(|s| s.attacks > 0).take(MAX_STRETCHES) {
@@ -203,10 +203,10 @@ impl BlockBuilder<'_> {
         }
     }
 
-    fn reason(&self, finding: &Finding) -> Vec<Pieces> {
+    fn reason(&self, finding: &Finding) -> Vec<StyledLine> {
         let theme = self.theme;
         let text = wrap(&finding.reason.to_string(), self.width.saturating_sub(4));
-        let mut lines = hanging(text, ("  - ", theme.faint()), Style::new());
+        let mut lines = hanging_indent(text, ("  - ", theme.faint()), Style::new());
         let groove = self.state.groove();
         let place = finding.place.map(|p| {
             let layer = groove.layers().get(p.layer).map_or("", |l| l.name.as_str());
@@ -227,7 +227,7 @@ impl BlockBuilder<'_> {
         let glyphs = theme.glyphs();
         let marks = Marks { pulse: glyphs.pulse_without_attack, coincidence: glyphs.pulse_with_attack };
         let main = describe::main_streams(report);
-        let draw = |streams: &[usize]| -> Vec<Pieces> {
+        let draw = |streams: &[usize]| -> Vec<StyledLine> {
             let drawn = streams::draw_streams(groove, report, streams, self.width.saturating_sub(2), marks);
             drawn.into_iter().map(|l| vec![(format!("  {l}"), theme.hearing())]).collect()
         };
@@ -327,7 +327,7 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, area: Rect, block: usize, l
     let first = first.min(total.saturating_sub(height));
     pen.scroll_percent(area, x, first, height, total);
     for (y, line) in blocks.iter().flat_map(|b| &b.lines).skip(first).take(height).enumerate() {
-        pen.pieces(list, 0, y, line);
+        pen.put_line(list, 0, y, line);
         if first + y == selected {
             pen.row_style(list, y, theme.cursor());
         }

@@ -15,7 +15,7 @@ pub(crate) fn playhead(state: &State, layout: &Layout, scale: Scale) -> Option<u
     layout.x(scale.nearest_column((beats * scale.per_beat as f64 + 1e-6).floor() / scale.per_beat as f64))
 }
 
-pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
+pub(crate) fn draw_ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let (area, theme, glyphs) = (layout.ruler, pen.theme, pen.theme.glyphs());
     let width = usize::from(area.width);
     let (layer, section) = (state.session.cursor().place.layer, state.shown_section());
@@ -23,13 +23,13 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
     let first = scale.bar_of(layout.first_column);
     let end = layout.first_column + layout.system_columns;
     for bar in first..=scale.bars {
-        let Some(x) = (bar * scale.bar()).checked_sub(layout.first_column) else { continue };
+        let Some(x) = (bar * scale.bar_width()).checked_sub(layout.first_column) else { continue };
         if x >= width {
             break;
         }
-        pen.mark(area, x, 1, glyphs.bar_line, theme.faint());
+        pen.put_char(area, x, 1, glyphs.bar_line, theme.faint());
         // The bar line that closes a system has no number.
-        if bar < scale.bars && (layout.systems == 1 || bar * scale.bar() < end) {
+        if bar < scale.bars && (layout.systems == 1 || bar * scale.bar_width() < end) {
             pen.put(area, x + 1, 0, &(bar + 1).to_string(), theme.heading());
         }
     }
@@ -37,7 +37,7 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
         let (part, context) = (groove.part(layer, section), groove.context(layer, section));
         let mut free = 0;
         for spot in part.spots(context) {
-            let start = scale.cell(spot.beat, spot.span, 0);
+            let start = scale.cell_column(spot.beat, spot.span, 0);
             if start >= layout.first_column + width {
                 break;
             }
@@ -45,13 +45,13 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
                 continue;
             }
             for cell in 0..usize::from(spot.span.cells) {
-                let column = scale.cell(spot.beat, spot.span, cell);
+                let column = scale.cell_column(spot.beat, spot.span, cell);
                 if column < layout.first_column || column < free {
                     continue;
                 }
                 let text = landing::syllable(Spot { cell, ..spot }, context);
                 let on_beat = text.starts_with(|c: char| c.is_ascii_digit());
-                let next = scale.cell(spot.beat, spot.span, cell + 1);
+                let next = scale.cell_column(spot.beat, spot.span, cell + 1);
                 // Long syllables are cut to the width of their cell.
                 let text: String = text.chars().take((next - column).max(1)).collect();
                 let style = if on_beat { theme.strong() } else { theme.faint() };
@@ -60,40 +60,34 @@ pub(crate) fn ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sc
             }
         }
     }
+    // Of several marks in one column the last is seen.
+    let mut marks: Vec<(usize, char, Style)> = Vec::new();
     if let Some(LoopRegion { start, end }) = state.session.loop_region() {
         // Before the first cell and on the last one, or on the bar lines there.
-        for (mark, glyph) in [(start, glyphs.loop_start), (end, glyphs.loop_end)] {
-            let column = scale.time(mark.at).saturating_sub(1);
-            if mark.section == section
-                && let Some(x) = layout.x(column)
-            {
-                pen.mark(area, x, 0, glyph, theme.value());
-            }
-        }
+        let ends =
+            [(start, glyphs.loop_start), (end, glyphs.loop_end)].into_iter().filter(|(m, _)| m.section == section);
+        marks.extend(ends.map(|(m, glyph)| (scale.time_column(m.at).saturating_sub(1), glyph, theme.value())));
     }
     if let Some(region) = state.session.selection().filter(|r| r.section == section) {
-        let (from, to) = (scale.time(region.from), end_column(scale, region.to));
-        for column in from..to {
-            if let Some(x) = layout.x(column) {
-                let edge = if column == from { Some('[') } else { (column + 1 == to).then_some(']') };
-                pen.mark(area, x, 0, edge.unwrap_or(glyphs.between), theme.faint());
-            }
+        let (from, to) = (scale.time_column(region.from), end_column(scale, region.to));
+        let end = |column| if column == from { Some('[') } else { (column + 1 == to).then_some(']') };
+        marks.extend((from..to).map(|column| (column, end(column).unwrap_or(glyphs.between), theme.faint())));
+    }
+    marks.extend(cursor_columns(state, scale).map(|(column, _)| (column, glyphs.cursor, theme.strong())));
+    for (column, mark, style) in marks {
+        if let Some(x) = layout.x(column) {
+            pen.put_char(area, x, 0, mark, style);
         }
     }
-    if let Some((column, _)) = cursor_columns(state, scale)
-        && let Some(x) = layout.x(column)
-    {
-        pen.mark(area, x, 0, glyphs.cursor, theme.strong());
-    }
     if let Some(x) = playhead(state, layout, scale) {
-        pen.mark(area, x, 0, glyphs.playhead, theme.value());
+        pen.put_char(area, x, 0, glyphs.playhead, theme.value());
     }
 }
 
 /// The column after a time, before any bar line there.
 fn end_column(scale: Scale, to: crate::rhythm::Time) -> usize {
-    let column = scale.time(to);
-    if column % scale.bar() == 1 { column.saturating_sub(1) } else { column }
+    let column = scale.time_column(to);
+    if column % scale.bar_width() == 1 { column.saturating_sub(1) } else { column }
 }
 
 /// First column of the cursor's cell, and the column after it; `None` while another section is shown.
@@ -104,25 +98,25 @@ fn cursor_columns(state: &State, scale: Scale) -> Option<(usize, usize)> {
         return None;
     }
     if cursor.past_end || place.layer >= groove.layers().len() {
-        let column = if cursor.past_end { scale.total() } else { 1 };
+        let column = if cursor.past_end { scale.width() } else { 1 };
         return Some((column, column + 1));
     }
-    let from = scale.time(groove.written_at(place));
+    let from = scale.time_column(groove.written_at(place));
     let to = end_column(scale, groove.written_at(Place { cell: place.cell + 1, ..place }));
     Some((from, to.max(from + 1)))
 }
 
-pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
+pub(crate) fn draw_layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let groove = state.groove();
     if groove.layers().is_empty() {
-        let text = format!("no layers yet; {} adds one", state.input.keymap.first("add-layer"));
+        let text = format!("no layers yet; {} adds one", state.key("add-layer"));
         pen.put(layout.cells, 1, 0, &text, pen.theme.value());
         return;
     }
     let rows = usize::from(layout.cells.height);
     for row in 0..rows.min(groove.layers().len() - state.view.top_layer.min(groove.layers().len())) {
-        name(state, pen, layout, row);
-        cells(state, pen, layout, scale, row);
+        draw_name(state, pen, layout, row);
+        draw_cells(state, pen, layout, scale, row);
     }
     if let Some(x) = playhead(state, layout, scale) {
         pen.column_style(layout.cells, x, pen.theme.playhead());
@@ -133,13 +127,13 @@ pub(crate) fn layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
     {
         for column in from..to {
             if let Some(x) = layout.x(column) {
-                pen.style(layout.cells, x, row, pen.theme.cursor());
+                pen.cell_style(layout.cells, x, row, pen.theme.cursor());
             }
         }
     }
 }
 
-fn name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
+fn draw_name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
     let layer = state.view.top_layer + row;
     let (groove, place) = (state.groove(), state.session.cursor().place);
@@ -153,7 +147,7 @@ fn name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
         (false, true) => (glyphs.more, audible_style),
         (false, false) => (' ', audible_style),
     };
-    pen.mark(layout.names, 0, row, mark, style);
+    pen.put_char(layout.names, 0, row, mark, style);
     let room = usize::from(layout.names.width);
     pen.put(layout.names, 1, row, &fit(&l.name, room - 5), style);
     let is_cycle = groove.part(layer, state.shown_section()).is_cycle();
@@ -170,7 +164,7 @@ struct Column {
     style: Style,
 }
 
-fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: usize) {
+fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: usize) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
     let layer = state.view.top_layer + row;
     let (groove, section) = (state.groove(), state.shown_section());
@@ -187,18 +181,19 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
         }
     };
     for bar in scale.bar_of(first)..=scale.bar_of(end).min(scale.bars) + 1 {
-        put(bar.min(scale.bars) * scale.bar(), 9, glyphs.bar_line, theme.faint());
+        put(bar.min(scale.bars) * scale.bar_width(), 9, glyphs.bar_line, theme.faint());
     }
     let dim = |style: Style| if audible { style } else { theme.muted() };
     for spot in part.spots(context) {
-        if scale.cell(spot.beat, spot.span, 0) >= end {
+        if scale.cell_column(spot.beat, spot.span, 0) >= end {
             break;
         }
-        if scale.cell(spot.beat, spot.span, usize::from(spot.span.cells)) <= first {
+        if scale.cell_column(spot.beat, spot.span, usize::from(spot.span.cells)) <= first {
             continue;
         }
         for c in 0..usize::from(spot.span.cells) {
-            let (from, to) = (scale.cell(spot.beat, spot.span, c), scale.cell(spot.beat, spot.span, c + 1));
+            let (from, to) =
+                (scale.cell_column(spot.beat, spot.span, c), scale.cell_column(spot.beat, spot.span, c + 1));
             let index = spot.first + c;
             let held_on = part.cell(index + 1) == Cell::Hold && index + 1 < part.len(context);
             match part.cell(index) {
@@ -230,19 +225,19 @@ fn cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: u
         }
     }
     let selected = state.session.selection().filter(|r| r.layers.contains(&layer));
-    let selected = selected.map(|r| (scale.time(r.from), end_column(scale, r.to)));
+    let selected = selected.map(|r| (scale.time_column(r.from), end_column(scale, r.to)));
     for (x, cell) in line.iter().enumerate() {
         let column = first + x;
         let mut style = cell.style;
-        let within = column % scale.bar();
-        if column < scale.total() && within > 0 && (within - 1) / scale.per_beat % 2 == 1 {
+        let within = column % scale.bar_width();
+        if column < scale.width() && within > 0 && (within - 1) / scale.per_beat % 2 == 1 {
             style = style.patch(theme.other_beat());
         }
         if selected.is_some_and(|(from, to)| (from..to).contains(&column)) {
             style = style.patch(theme.selected());
         }
         if cell.mark != ' ' || style != Style::new() {
-            pen.mark(layout.cells, x, row, cell.mark, style);
+            pen.put_char(layout.cells, x, row, cell.mark, style);
         }
     }
 }
@@ -290,7 +285,8 @@ fn next_attack(state: &State, layer: usize, cell: usize) -> usize {
 
 /// The column after an attack's group, or after its bar if the group is longer.
 fn group_end(state: &State, layer: usize, cell: usize, scale: Scale) -> usize {
-    let column = |cell| scale.time(state.groove().written_at(Place { layer, section: state.shown_section(), cell }));
+    let column =
+        |cell| scale.time_column(state.groove().written_at(Place { layer, section: state.shown_section(), cell }));
     let (from, next) = (column(cell), column(next_attack(state, layer, cell)));
-    next.min((from / scale.bar() + 1) * scale.bar())
+    next.min((from / scale.bar_width() + 1) * scale.bar_width())
 }

@@ -7,7 +7,7 @@ use ratatui::layout::Rect;
 pub(crate) const MIN_WIDTH: u16 = 60;
 pub(crate) const MIN_HEIGHT: u16 = 18;
 /// Minimum columns of a window with the pane next to the grid.
-const WIDE: u16 = 110;
+const MIN_WIDTH_FOR_PANE_RIGHT: u16 = 110;
 const MIN_PANE_WIDTH: u16 = 44;
 const MAX_PANE_WIDTH: u16 = 62;
 /// Rows in which a pane below the grid has room for everything that one next to it shows.
@@ -15,9 +15,9 @@ const FULL_PANE_HEIGHT: u16 = 24;
 /// Minimum rows of a pane below a grid of several systems.
 const MIN_PANE_HEIGHT: u16 = 18;
 /// Columns left of the cells in a narrow, a wide and a very wide window, and from which width on each applies.
-const GUTTERS: [(u16, u16); 3] = [(150, 32), (WIDE, 20), (0, 12)];
+const GUTTERS: [(u16, u16); 3] = [(150, 32), (MIN_WIDTH_FOR_PANE_RIGHT, 20), (0, 12)];
 /// Rows of hearings under the grid: default, and maximum with [`Strips::All`].
-const STRIPS: u16 = 2;
+const DEFAULT_STRIPS: u16 = 2;
 const MAX_STRIPS: u16 = 10;
 
 /// The size of a section in columns.
@@ -71,12 +71,12 @@ impl Layout {
         }
         let gutter = GUTTERS.iter().find(|g| width >= g.0).map_or(0, |g| g.1);
         // Top line, two lines of ruler, strips, transport, hints.
-        let room = height - 5 - STRIPS;
+        let room = height - 5 - DEFAULT_STRIPS;
         let columns = section.bar * section.bars + 1;
         let free = usize::from(width).saturating_sub(usize::from(gutter) + 1 + columns);
         let whole = free >= usize::from(MIN_PANE_WIDTH);
         let rows_below = room.saturating_sub(layers.clamp(1, 64) as u16);
-        let pane_right = width >= WIDE && rows_below < FULL_PANE_HEIGHT;
+        let pane_right = width >= MIN_WIDTH_FOR_PANE_RIGHT && rows_below < FULL_PANE_HEIGHT;
         let pane_width = match pane_right {
             true if whole => (width * 2 / 5).min(MAX_PANE_WIDTH).min(free as u16),
             true => (width * 2 / 5).min(MAX_PANE_WIDTH),
@@ -85,8 +85,8 @@ impl Layout {
         let left = if pane_right { width - pane_width - 1 } else { width };
         let min_pane_height = if pane_right { 0 } else { (room / 2).max(6) };
         let rows = (layers.clamp(1, 64) as u16).min(room - min_pane_height);
-        let max_strips = if strips == Strips::All { MAX_STRIPS } else { STRIPS };
-        let strips = max_strips.min(STRIPS + room - min_pane_height - rows);
+        let max_strips = if strips == Strips::All { MAX_STRIPS } else { DEFAULT_STRIPS };
+        let strips = max_strips.min(DEFAULT_STRIPS + room - min_pane_height - rows);
         let visible = left - gutter;
         let step = 2 + rows + strips + 1;
         let grid_height = if pane_right { height - 3 } else { height.saturating_sub(3 + MIN_PANE_HEIGHT) };

@@ -3,7 +3,7 @@
 use crate::terminal::commands::{self, MAX_DESCRIPTION};
 use crate::terminal::files::export::{self, ExportMenu};
 use crate::terminal::files::recovery::RecoveryView;
-use crate::terminal::view::{Pen, Pieces, fit, hanging, wrap};
+use crate::terminal::view::{Pen, StyledLine, fit, hanging_indent, wrap};
 use crate::terminal::{Confirmation, Mode, Overlay, State, TextField};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -14,10 +14,10 @@ const KEYS_WIDTH: usize = 23;
 /// Columns of a command's name and of the space before it.
 const NAME_WIDTH: usize = 19;
 
-pub(crate) fn help_lines(state: &State, width: usize) -> Vec<Pieces> {
+pub(crate) fn help_lines(state: &State, width: usize) -> Vec<StyledLine> {
     let theme = state.view.theme;
     let room = MAX_DESCRIPTION.min(width.saturating_sub(KEYS_WIDTH)).max(1);
-    let mut lines: Vec<Pieces> = Vec::new();
+    let mut lines: Vec<StyledLine> = Vec::new();
     for group in commands::groups() {
         lines.push(vec![(group[0].heading.to_owned(), theme.heading())]);
         for command in group {
@@ -25,31 +25,31 @@ pub(crate) fn help_lines(state: &State, width: usize) -> Vec<Pieces> {
             // A command without a key is found by its name.
             let (before, style) =
                 if keys.is_empty() { (fit(command.name, KEYS_WIDTH - 2), theme.faint()) } else { (keys, theme.key()) };
-            let before = padded(&before, KEYS_WIDTH);
-            lines.extend(hanging(wrap(command.description, room), (&before, style), Style::new()));
+            let before = pad(&before, KEYS_WIDTH);
+            lines.extend(hanging_indent(wrap(command.description, room), (&before, style), Style::new()));
         }
         lines.push(Vec::new());
     }
     lines
 }
 
-pub(crate) fn help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
+pub(crate) fn draw_help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let lines = help_lines(state, usize::from(area.width));
     let height = usize::from(area.height);
     // A wide window has several columns of help.
     let columns = (usize::from(area.width) / (KEYS_WIDTH + MAX_DESCRIPTION + 2)).max(1);
     for (i, line) in lines.iter().skip(at).take(height * columns).enumerate() {
-        pen.pieces(area, i / height * (KEYS_WIDTH + MAX_DESCRIPTION + 2), i % height, line);
+        pen.put_line(area, i / height * (KEYS_WIDTH + MAX_DESCRIPTION + 2), i % height, line);
     }
 }
 
 /// Text after a space, in so many columns.
-fn padded(text: &str, columns: usize) -> String {
+fn pad(text: &str, columns: usize) -> String {
     format!(" {text:<width$}", width = columns - 1)
 }
 
 /// Draws the commands that match the search: keys, description, name, and where there is room the group.
-pub(crate) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &TextField, selected: usize) {
+pub(crate) fn draw_find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &TextField, selected: usize) {
     let theme = pen.theme;
     let found = state.input.keymap.search(text.value());
     let grid_commands = commands::all().filter(|c| c.mode == Mode::Grid);
@@ -58,10 +58,10 @@ pub(crate) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &TextFiel
     // Names are right-aligned and never cut, descriptions are.
     let end = usize::from(area.width).min(at + MAX_DESCRIPTION + NAME_WIDTH);
     let groups = commands::all().map(|c| c.heading.width()).max().unwrap_or(0);
-    searched(pen, area, ("Find a command: ", text), found.len(), selected, |pen, line, k| {
+    draw_search(pen, area, ("Find a command: ", text), found.len(), selected, |pen, line, k| {
         let command = found[k];
         let name = end.saturating_sub(command.name.width() + 1);
-        pen.put(line, 0, 0, &fit(&padded(&state.input.keymap.display_keys(command), at), at), theme.key());
+        pen.put(line, 0, 0, &fit(&pad(&state.input.keymap.display_keys(command), at), at), theme.key());
         pen.put(line, at, 0, &fit(command.description, name.saturating_sub(at + 1)), Style::new());
         pen.put(line, name, 0, command.name, theme.faint());
         if end + 2 + groups <= usize::from(area.width) {
@@ -71,7 +71,7 @@ pub(crate) fn find(state: &State, pen: &mut Pen<'_>, area: Rect, text: &TextFiel
 }
 
 /// Draws a search field, the number of matches, and the matches around the selected one.
-fn searched(
+fn draw_search(
     pen: &mut Pen<'_>,
     area: Rect,
     (head, text): (&str, &TextField),
@@ -123,7 +123,7 @@ pub(crate) fn plain_list(state: &State) -> Option<PlainList<'_>> {
             return Some(PlainList { heading, entries, first: 0 });
         }
         Overlay::Recovery(view) => {
-            let offered = &files.recovery.offered;
+            let offered = &files.recovery.offers;
             let work = offered.front()?;
             let several = if offered.len() > 1 { format!(" (1 of {})", offered.len()) } else { String::new() };
             let heading = format!("Unsaved changes{several}, {}", work.age);
@@ -138,7 +138,7 @@ pub(crate) fn plain_list(state: &State) -> Option<PlainList<'_>> {
 }
 
 /// Draws each entry in as many lines as it needs.
-pub(crate) fn plain(pen: &mut Pen<'_>, area: Rect, list: &PlainList<'_>) {
+pub(crate) fn draw_plain_list(pen: &mut Pen<'_>, area: Rect, list: &PlainList<'_>) {
     pen.put(area, 0, 0, &list.heading, pen.theme.heading());
     let lines = list.entries.iter().skip(list.first).flat_map(|entry| {
         let lines = wrap(entry, usize::from(area.width).saturating_sub(3));
@@ -149,7 +149,7 @@ pub(crate) fn plain(pen: &mut Pen<'_>, area: Rect, list: &PlainList<'_>) {
     }
 }
 
-pub(crate) fn export_menu(
+pub(crate) fn draw_export_menu(
     state: &State,
     pen: &mut Pen<'_>,
     area: Rect,
@@ -163,9 +163,9 @@ pub(crate) fn export_menu(
         ExportMenu::Section => "Export the section as: ",
         ExportMenu::Handout => "Handout as: ",
     };
-    searched(pen, area, (head, text), found.len(), selected, |pen, line, k| {
+    draw_search(pen, area, (head, text), found.len(), selected, |pen, line, k| {
         let choice = found[k].1;
-        let name = padded(&choice.name, KEYS_WIDTH);
-        pen.pieces(line, 0, 0, &[(name, theme.key()), (choice.description.clone(), Style::new())]);
+        let name = pad(&choice.name, KEYS_WIDTH);
+        pen.put_line(line, 0, 0, &[(name, theme.key()), (choice.description.clone(), Style::new())]);
     });
 }

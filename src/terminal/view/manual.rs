@@ -6,7 +6,7 @@ use crate::terminal::view::Pen;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-pub(super) fn manual(pen: &mut Pen<'_>, area: Rect, view: &ManualView) {
+pub(super) fn draw(pen: &mut Pen<'_>, area: Rect, view: &ManualView) {
     let theme = pen.theme;
     let title = view.page.checked_sub(1).and_then(|chapter| CHAPTERS.get(chapter)).map_or("chapters", |c| c.name);
     let head = format!("Manual: {title} ({}/{})", view.page, CHAPTERS.len());

@@ -15,7 +15,7 @@ pub(crate) mod theme;
 
 use crate::terminal::{Overlay, State};
 use layout::{MIN_HEIGHT, MIN_WIDTH};
-use pen::{Pen, Pieces, hanging, styled, wrap};
+use pen::{Pen, StyledLine, hanging_indent, styled_lines, wrap};
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -36,7 +36,7 @@ pub(crate) struct ViewState {
     /// First visible column of the section.
     pub scroll: usize,
     /// The section of the playhead while the grid follows it.
-    pub followed: Option<usize>,
+    pub followed_section: Option<usize>,
     /// First visible layer.
     pub top_layer: usize,
     pub labels: Labels,
@@ -84,37 +84,35 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
     let Some(layout) = state.layout_in(area.width, area.height) else {
         return too_small(&mut pen, area);
     };
-    status_lines::top(state, &mut pen, layout.top);
+    status_lines::draw_title(state, &mut pen, layout.top);
     match &state.overlay {
-        Overlay::Help(at) => lists::help(state, &mut pen, body(area), *at),
-        Overlay::Find { text, selected } => lists::find(state, &mut pen, body(area), text, *selected),
+        Overlay::Help(at) => lists::draw_help(state, &mut pen, body(area), *at),
+        Overlay::Find { text, selected } => lists::draw_find(state, &mut pen, body(area), text, *selected),
         Overlay::Export { menu, text, selected } => {
-            lists::export_menu(state, &mut pen, body(area), *menu, (text, *selected));
+            lists::draw_export_menu(state, &mut pen, body(area), *menu, (text, *selected));
         }
-        Overlay::Manual(open) => manual::manual(&mut pen, body(area), open),
-        Overlay::TapReport(at) => tap::report(state, &mut pen, body(area), *at),
+        Overlay::Manual(open) => manual::draw(&mut pen, body(area), open),
+        Overlay::TapReport(at) => tap::draw_report(state, &mut pen, body(area), *at),
         Overlay::Full { block, line } => full::draw(state, &mut pen, body(area), *block, *line),
-        overlay => match plain_list(state) {
-            Some(list) => lists::plain(&mut pen, body(area), &list),
-            None => {
+        overlay => {
+            if let Some(list) = plain_list(state) {
+                lists::draw_plain_list(&mut pen, body(area), &list);
+            } else {
                 let scale = state.scale();
                 for system in (0..layout.systems).map(|k| layout.system(k)) {
                     // The section may end before the last one.
-                    if system.first_column < scale.total() {
-                        grid::ruler(state, &mut pen, &system, scale);
-                        grid::layers(state, &mut pen, &system, scale);
-                        strips::strips(state, &mut pen, &system, scale);
+                    if system.first_column < scale.width() {
+                        grid::draw_ruler(state, &mut pen, &system, scale);
+                        grid::draw_layers(state, &mut pen, &system, scale);
+                        strips::draw(state, &mut pen, &system, scale);
                     }
                 }
-                if *overlay == Overlay::Tap {
-                    tap::pane(state, &mut pen, &layout);
-                } else {
-                    pane::pane(state, &mut pen, &layout);
-                }
+                let draw_pane = if *overlay == Overlay::Tap { tap::draw_pane } else { pane::draw };
+                draw_pane(state, &mut pen, &layout);
             }
-        },
+        }
     }
-    status_lines::bottom(state, &mut pen, &layout);
+    status_lines::draw_bottom(state, &mut pen, &layout);
 }
 
 /// The rows between the top line and the transport.

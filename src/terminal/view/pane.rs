@@ -7,7 +7,7 @@ use crate::rhythm::Fraction;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::view::full::further_blocks;
-use crate::terminal::view::{Layout, Pen, Pieces, fit, grid, hanging, styled, wrap};
+use crate::terminal::view::{Layout, Pen, StyledLine, fit, grid, hanging_indent, styled_lines, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -32,12 +32,12 @@ const MIN_TALL_HEIGHT: usize = 26;
 const MIN_WITH_WRITTEN: usize = 3;
 
 /// Draws the pane: in one column next to the grid, or in two below it.
-pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
+pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let area = layout.pane;
     let theme = pen.theme;
     if layout.pane_right {
         let line = Rect::new(area.x - 1, area.y, 1, area.height);
-        (0..usize::from(area.height)).for_each(|y| pen.mark(line, 0, y, theme.glyphs().bar_line, theme.faint()));
+        (0..usize::from(area.height)).for_each(|y| pen.put_char(line, 0, y, theme.glyphs().bar_line, theme.faint()));
     }
     let Some((report, fresh)) = state.report() else {
         pen.put(area, 1, 0, "analyzing...", theme.faint());
@@ -56,7 +56,7 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
         lines.extend(hearings(state, report, theme, inner, max));
         lines.resize(14 + max + 4, Vec::new());
         lines.extend(reasons(state, theme, inner, rows.saturating_sub(lines.len())));
-        return pen.lines(area, 1, 0, &lines);
+        return pen.put_lines(area, 1, 0, &lines);
     }
     // Names of hearings and reasons need the columns more than the bars of the landings do.
     let split = if width < MIN_HALVES_WIDTH { MIN_LANDINGS_WIDTH } else { width / 2 - 1 };
@@ -97,8 +97,8 @@ pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
             }
         }
     }
-    pen.lines(area, 0, 0, &left);
-    pen.lines(area, split + 2, 0, &right);
+    pen.put_lines(area, 0, 0, &left);
+    pen.put_lines(area, split + 2, 0, &right);
 }
 
 fn section<'a>(state: &State, report: &'a Report) -> Option<&'a SectionReport> {
@@ -106,7 +106,14 @@ fn section<'a>(state: &State, report: &'a Report) -> Option<&'a SectionReport> {
     report.layers.get(place.layer)?.sections.get(place.section)
 }
 
-fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: bool, max_lines: usize) -> Vec<Pieces> {
+fn groups(
+    state: &State,
+    report: &Report,
+    theme: Theme,
+    width: usize,
+    fresh: bool,
+    max_lines: usize,
+) -> Vec<StyledLine> {
     let place = state.session.cursor().place;
     let name = state.groove().layers().get(place.layer).map_or("", |l| &l.name);
     // A single character: an edit sends it, and the analysis that follows removes it.
@@ -114,7 +121,7 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
     let heading = fit(&format!("Groups of {name}"), width.saturating_sub(1));
     let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
     let Some(groups) = section(state, report).and_then(|s| s.groups.as_ref()) else {
-        lines.extend(styled(wrap("no attacks in this section yet", width), theme.faint()));
+        lines.extend(styled_lines(wrap("no attacks in this section yet", width), theme.faint()));
         return lines;
     };
     let lead = if groups.lead_cells > 0 { format!("rest {}, then ", groups.lead_cells) } else { String::new() };
@@ -124,7 +131,7 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
         wrapped.truncate(max_lines);
         wrapped[max_lines - 1] = fit(&format!("{}.....", wrapped[max_lines - 1]), width.saturating_sub(1));
     }
-    lines.extend(styled(wrapped, theme.strong()));
+    lines.extend(styled_lines(wrapped, theme.strong()));
     if let Some(f) = groups.figures.iter().find(|f| describe::is_notable(f)) {
         let beat = state.groove().sections()[place.section].meter.beat();
         let beats = groups.unit.repeated(f.units as usize).and_then(|l| l.ratio_to(beat));
@@ -134,7 +141,7 @@ fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: boo
             _ => format!("{} cells", f.units),
         };
         let text = format!("figure of {length}, {} times; {}", f.times, describe::bar_relation(f));
-        lines.extend(styled(wrap(&text, width), Style::new()).take(2));
+        lines.extend(styled_lines(wrap(&text, width), Style::new()).take(2));
     }
     lines
 }
@@ -149,22 +156,22 @@ fn group_line(text: &str, trailing: Option<usize>) -> String {
     }
 }
 
-fn landings_or_ladder(state: &State, report: &Report, theme: Theme, width: usize, max_lines: usize) -> Vec<Pieces> {
+fn landings_or_ladder(state: &State, report: &Report, theme: Theme, width: usize, max_lines: usize) -> Vec<StyledLine> {
     match practice::visible_ladder(state) {
-        Some((ladder, at)) => steps(state, report, theme, (width, max_lines), ladder, at),
+        Some((ladder, at)) => ladder_steps(state, report, theme, (width, max_lines), ladder, at),
         None => landings(state, report, theme, width, max_lines),
     }
 }
 
 /// The steps of a ladder around the current one: tempo, the hearing that leads from there on, cells too short to be felt.
-fn steps(
+fn ladder_steps(
     state: &State,
     report: &Report,
     theme: Theme,
     (width, max_lines): (usize, usize),
     ladder: &Ladder,
     at: Option<usize>,
-) -> Vec<Pieces> {
+) -> Vec<StyledLine> {
     let changes = describe_ladder::changes(report, state.hearings.limits, &ladder.speeds);
     let section = &state.groove().sections()[state.session.cursor().place.section];
     let mut lines = vec![vec![(fit(&format!("Ladder {}", ladder.to_text()), width), theme.heading())]];
@@ -198,7 +205,7 @@ fn steps(
     lines
 }
 
-fn landings(state: &State, report: &Report, theme: Theme, width: usize, max_lines: usize) -> Vec<Pieces> {
+fn landings(state: &State, report: &Report, theme: Theme, width: usize, max_lines: usize) -> Vec<StyledLine> {
     let Some(section) = section(state, report) else { return Vec::new() };
     let landings = &section.landings;
     if landings.total == 0 || max_lines == 0 {
@@ -227,7 +234,7 @@ fn landings(state: &State, report: &Report, theme: Theme, width: usize, max_line
     lines
 }
 
-fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usize) -> Vec<Pieces> {
+fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usize) -> Vec<StyledLine> {
     let (of, fresh) = state.focus_label().unwrap_or_default();
     let stale = if fresh { "" } else { "…" };
     let heading = beat_heading(&of, report, width.saturating_sub(1));
@@ -244,7 +251,7 @@ fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usi
     let more = if names.width() + more.width() <= width { more } else { String::new() };
     lines.push(vec![(format!("{names}{more}"), theme.faint())]);
     let selected = state.strip_hearing().map(|(i, _)| i);
-    let listed = listed(&report.hearings, max).into_iter();
+    let listed = listed_hearings(&report.hearings, max).into_iter();
     lines.extend(listed.map(|i| hearing(&report.hearings[i], report, theme, width, selected == Some(i))));
     lines.extend(lead_change(state, report, width).map(|text| vec![(text, theme.faint())]));
     lines
@@ -297,7 +304,7 @@ fn lead_change(state: &State, report: &Report, width: usize) -> Option<String> {
 }
 
 /// The best hearings; the written beat replaces the last one if it is not among them.
-fn listed(hearings: &[Hearing], max: usize) -> Vec<usize> {
+fn listed_hearings(hearings: &[Hearing], max: usize) -> Vec<usize> {
     let mut shown: Vec<usize> = (0..hearings.len().min(max)).collect();
     let written = hearings.iter().position(|h| h.kind == HearingKind::Written);
     if let (Some(written), Some(last)) = (written.filter(|w| *w >= max && max >= MIN_WITH_WRITTEN), shown.last_mut()) {
@@ -307,7 +314,7 @@ fn listed(hearings: &[Hearing], max: usize) -> Vec<usize> {
 }
 
 /// The row of a hearing: likelihood, tempo, deviation, share, name.
-fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, selected: bool) -> Pieces {
+fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, selected: bool) -> StyledLine {
     let style = if selected { theme.hearing() } else { Style::new() };
     let deviation = if width < MIN_DEVIATION_WIDTH {
         String::new()
@@ -323,7 +330,7 @@ fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, selected: b
     vec![(numbers, style), (name, style)]
 }
 
-fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Pieces> {
+fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<StyledLine> {
     let findings = state.findings();
     if findings.is_empty() || rows < 2 {
         return Vec::new();
@@ -340,7 +347,7 @@ fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Pieces
             wrapped.truncate(room);
             wrapped[room - 1].push('…');
         }
-        lines.extend(hanging(wrapped, ("- ", theme.faint()), Style::new()));
+        lines.extend(hanging_indent(wrapped, ("- ", theme.faint()), Style::new()));
     }
     lines
 }

@@ -12,7 +12,7 @@ pub(crate) struct Pen<'a> {
     pub theme: Theme,
 }
 
-pub(crate) type Pieces = Vec<(String, Style)>;
+pub(crate) type StyledLine = Vec<(String, Style)>;
 
 impl<'a> Pen<'a> {
     pub(crate) fn new(buffer: &'a mut Buffer, theme: Theme) -> Self {
@@ -31,14 +31,14 @@ impl<'a> Pen<'a> {
         usize::from(at - area.x)
     }
 
-    pub(crate) fn pieces(&mut self, area: Rect, x: usize, y: usize, pieces: &[(String, Style)]) -> usize {
+    pub(crate) fn put_line(&mut self, area: Rect, x: usize, y: usize, pieces: &[(String, Style)]) -> usize {
         pieces.iter().fold(x, |x, (text, style)| self.put(area, x, y, text, *style))
     }
 
     /// Writes lines from a row on, as far as the area has rows.
-    pub(crate) fn lines(&mut self, area: Rect, x: usize, y: usize, lines: &[Pieces]) {
+    pub(crate) fn put_lines(&mut self, area: Rect, x: usize, y: usize, lines: &[StyledLine]) {
         for (y, line) in (y..usize::from(area.height)).zip(lines) {
-            self.pieces(area, x, y, line);
+            self.put_line(area, x, y, line);
         }
     }
 
@@ -48,7 +48,7 @@ impl<'a> Pen<'a> {
     }
 
     /// Writes a character of width 1.
-    pub(crate) fn mark(&mut self, area: Rect, x: usize, y: usize, mark: char, style: Style) {
+    pub(crate) fn put_char(&mut self, area: Rect, x: usize, y: usize, mark: char, style: Style) {
         if let Some(cell) = self.cell(area, x, y) {
             cell.set_char(mark).set_style(style);
         }
@@ -58,7 +58,7 @@ impl<'a> Pen<'a> {
         Clear.render(area, self.buffer);
     }
 
-    pub(crate) fn style(&mut self, area: Rect, x: usize, y: usize, style: Style) {
+    pub(crate) fn cell_style(&mut self, area: Rect, x: usize, y: usize, style: Style) {
         if let Some(cell) = self.cell(area, x, y) {
             cell.set_style(style);
         }
@@ -72,9 +72,9 @@ impl<'a> Pen<'a> {
         let cursor = self.put(area, x, 0, end(before, width.saturating_sub(x + 2).max(1)), style);
         let x = self.put(area, cursor, 0, &fit(after, width.saturating_sub(cursor)), style);
         if after.is_empty() {
-            self.mark(area, cursor, 0, ' ', self.theme.cursor());
+            self.put_char(area, cursor, 0, ' ', self.theme.cursor());
         } else {
-            self.style(area, cursor, 0, self.theme.cursor());
+            self.cell_style(area, cursor, 0, self.theme.cursor());
         }
         x
     }
@@ -122,12 +122,16 @@ pub(crate) fn end(text: &str, width: usize) -> &str {
     &text[at..]
 }
 
-pub(crate) fn styled(lines: Vec<String>, style: Style) -> impl Iterator<Item = Pieces> {
+pub(crate) fn styled_lines(lines: Vec<String>, style: Style) -> impl Iterator<Item = StyledLine> {
     lines.into_iter().map(move |line| vec![(line, style)])
 }
 
 /// Lines with a text before the first one, and as much space before the others.
-pub(crate) fn hanging(lines: Vec<String>, (before, before_style): (&str, Style), style: Style) -> Vec<Pieces> {
+pub(crate) fn hanging_indent(
+    lines: Vec<String>,
+    (before, before_style): (&str, Style),
+    style: Style,
+) -> Vec<StyledLine> {
     let space = " ".repeat(before.chars().count());
     let before = std::iter::once(before).chain(std::iter::repeat(&*space));
     before.zip(lines).map(|(before, line)| vec![(before.to_owned(), before_style), (line, style)]).collect()

@@ -3,12 +3,13 @@
 use crate::analysis::landing;
 use crate::jobs::SoundLevels;
 use crate::rhythm::{Accent, Attack, Cell, count, print_note_value};
+use crate::terminal::files::RunningJob;
 use crate::terminal::manual::ManualInput;
 use crate::terminal::playback::clicks;
 use crate::terminal::playback::playing::{LoopMode, RemoteLink};
 use crate::terminal::playback::practice::{self, RunningSequence, SequenceKind};
 use crate::terminal::prompts::preview;
-use crate::terminal::view::{Layout, Pen, Pieces, fit, wrap};
+use crate::terminal::view::{Layout, Pen, StyledLine, fit, wrap};
 use crate::terminal::{Message, Mode, Overlay, State, commands};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -17,7 +18,7 @@ use unicode_width::UnicodeWidthStr;
 /// Columns of the title that are never cut.
 const MIN_TITLE_WIDTH: usize = 12;
 
-pub(crate) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
+pub(crate) fn draw_title(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let theme = pen.theme;
     let groove = state.groove();
     let at = state.shown_section();
@@ -28,7 +29,7 @@ pub(crate) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let bars = format!(", {}{times}", count(usize::from(section.bars), "bar"));
     let swing = section.swing.map(|s| format!("  swing {s}")).unwrap_or_default();
     let name = fit(&section.name, 10);
-    let right = |name: String, swing: &str| -> Pieces {
+    let right = |name: String, swing: &str| -> StyledLine {
         vec![
             (format!("{name}  "), Style::new()),
             (section.meter.to_string(), theme.strong()),
@@ -37,13 +38,14 @@ pub(crate) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
             (swing.to_owned(), Style::new()),
         ]
     };
-    let (status, style) = match state.session.is_changed() {
-        true => ("not saved", theme.warning()),
-        false => (if state.is_new() { "new" } else { "saved" }, theme.faint()),
+    let (status, style) = match (state.session.is_changed(), state.is_new()) {
+        (true, _) => ("not saved", theme.warning()),
+        (false, true) => ("new", theme.faint()),
+        (false, false) => ("saved", theme.faint()),
     };
     let width = usize::from(area.width);
-    let used = |right: &Pieces| right.iter().map(|(t, _)| t.width()).sum::<usize>();
-    let room = |right: &Pieces| width.saturating_sub(used(right) + status.len() + 5);
+    let used = |right: &StyledLine| right.iter().map(|(t, _)| t.width()).sum::<usize>();
+    let room = |right: &StyledLine| width.saturating_sub(used(right) + status.len() + 5);
     // The start of the title is more important than details of the section.
     let min_title = groove.title().width().min(MIN_TITLE_WIDTH);
     let forms = [
@@ -57,87 +59,90 @@ pub(crate) fn top(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let right = forms.iter().find(|f| room(f) >= min_title).unwrap_or(&forms[last]);
     let x = pen.put(area, 0, 0, &fit(groove.title(), room(right).max(min_title)), theme.heading());
     let x = pen.put(area, x + 1, 0, &format!("({status})"), style);
-    pen.pieces(area, width.saturating_sub(used(right)).max(x + 1), 0, right);
+    pen.put_line(area, width.saturating_sub(used(right)).max(x + 1), 0, right);
 }
 
-pub(crate) fn bottom(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
-    transport(state, pen, layout.transport);
-    hints(state, pen, layout.hints);
+pub(crate) fn draw_bottom(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
+    draw_transport(state, pen, layout.transport);
+    draw_hints(state, pen, layout.hints);
 }
 
-fn transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
+fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
     let playback = &state.playback;
-    let mut pieces: Pieces = if playback.remote == Some(RemoteLink::Lost) {
+    let mut pieces: StyledLine = if playback.remote == Some(RemoteLink::Lost) {
         vec![(format!("{} remote speaker: connection lost", glyphs.stopped), theme.warning())]
-    } else if playback.on {
+    } else if playback.is_playing {
         let at = playback.position.and_then(|h| {
             let s = state.groove().sections().get(h.section)?;
             let beats = (state.beats(h)? + 1e-6).floor() as usize;
             Some(format!(" {} {}.{}", fit(&s.name, 6), beats / s.meter.beats() + 1, beats % s.meter.beats() + 1))
         });
         vec![(format!("{}{}", glyphs.playing, at.unwrap_or_default()), theme.value())]
-    } else if playback.no_sound.is_some() {
+    } else if playback.no_sound_reason.is_some() {
         vec![(format!("{} no sound", glyphs.stopped), theme.warning())]
     } else {
         vec![(format!("{} stopped", glyphs.stopped), Style::new())]
     };
+    let plain = Style::new();
+    let mut add = |text: String, style| pieces.push((format!("  {text}"), style));
     if let Some(reason) = &state.files.journal_error {
-        pieces.push((format!("  autosave off: {reason}"), theme.warning()));
+        add(format!("autosave off: {reason}"), theme.warning());
     }
     if playback.remote == Some(RemoteLink::Connected) {
-        pieces.push(("  remote".to_owned(), Style::new()));
+        add("remote".to_owned(), plain);
     }
     if playback.gaps > 0 {
-        pieces.push((format!("  {}", count(playback.gaps as usize, "gap")), theme.warning()));
+        add(count(playback.gaps as usize, "gap"), theme.warning());
     }
-    if let Some(job) = &state.files.job {
-        let percent = job.percent.map(|p| format!(" {p}%")).unwrap_or_default();
-        pieces.push((format!("  {}{percent}", job.verb), theme.written()));
+    if let Some(RunningJob { verb, percent }) = &state.files.job {
+        add(percent.map_or_else(|| (*verb).to_owned(), |p| format!("{verb} {p}%")), theme.written());
     }
-    pieces.extend(playback.running.as_ref().filter(|_| playback.on).map(|r| (running(r), theme.value())));
+    if let Some(running) = playback.sequence.as_ref().filter(|_| playback.is_playing) {
+        add(sequence_progress(running), theme.value());
+    }
     match playback.loop_mode {
         LoopMode::All => {}
-        LoopMode::Section => pieces.push(("  loop section".to_owned(), Style::new())),
-        LoopMode::Region => pieces.push(("  loop region".to_owned(), Style::new())),
+        LoopMode::Section => add("loop section".to_owned(), plain),
+        LoopMode::Region => add("loop region".to_owned(), plain),
     }
     // The pane shows the speeds of a ladder.
-    if playback.percent != 100 && !practice::is_ladder(state) {
-        pieces.push((format!("  {}%", playback.percent), theme.value()));
+    if playback.speed_percent != 100 && !practice::is_ladder(state) {
+        add(format!("{}%", playback.speed_percent), theme.value());
     }
     let SoundLevels { volume_db, click_db } = playback.levels;
     if volume_db != 0.0 {
-        pieces.push((format!("  vol {volume_db:+}"), Style::new()));
+        add(format!("vol {volume_db:+}"), plain);
     }
     if click_db != 0.0 && (playback.mix.beat || playback.mix.hearing) {
-        pieces.push((format!("  click {click_db:+}"), Style::new()));
+        add(format!("click {click_db:+}"), plain);
     }
     let name = clicks::mix_name(state);
-    if playback.on || name != "groove" {
-        pieces.push((format!("  {name}"), theme.written()));
+    if playback.is_playing || name != "groove" {
+        add(name, theme.written());
     }
     // Both halves have fixed columns, so that moving the cursor sends only what changes.
     let width = usize::from(area.width);
-    let half = if playback.running.is_some() { width * 2 / 3 } else { width * 5 / 9 };
+    let half = if playback.sequence.is_some() { width * 2 / 3 } else { width * 5 / 9 };
     let left = Rect::new(area.x, area.y, half as u16, 1);
-    pen.pieces(left, 0, 0, &pieces);
+    pen.put_line(left, 0, 0, &pieces);
     pen.put(area, half + 1, 0, &fit(&cursor_cell(state), width - half - 1), Style::new());
 }
 
-/// Progress of a sequence: `  step 3/6 pass 2/4`.
-fn running(running: &RunningSequence) -> String {
+/// Progress of a sequence: `step 3/6 pass 2/4`.
+fn sequence_progress(running: &RunningSequence) -> String {
     let what = match running.kind {
         SequenceKind::Takes { .. } => "take",
         SequenceKind::Ladder(_) => "step",
     };
-    let pass = match (running.counting, running.times()) {
+    let pass = match (running.is_count_in, running.times()) {
         (true, _) => " count-in".to_owned(),
         (false, Some(times)) => format!(" pass {}/{times}", running.pass + 1),
         (false, None) => format!(" pass {}", running.pass + 1),
     };
-    let next = running.next.map(|g| format!(" next {what} {}", g + 1)).unwrap_or_default();
-    let silent = if running.silent { " silent" } else { "" };
-    format!("  {what} {}/{}{pass}{silent}{next}", running.at + 1, running.takes())
+    let next = running.next_take.map(|g| format!(" next {what} {}", g + 1)).unwrap_or_default();
+    let silent = if running.is_silent { " silent" } else { "" };
+    format!("{what} {}/{}{pass}{silent}{next}", running.at + 1, running.takes())
 }
 
 /// The cell at the cursor: `riff 2.3 &: attack E2`.
@@ -172,7 +177,7 @@ fn cursor_cell(state: &State) -> String {
 const GRID_HINTS: &str = "help find play enter-group toggle delete-previous undo add-layer hearings save quit enter-groups select \
     tuplet pitch tempo meter division add-bar strips tap";
 
-fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
+fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let theme = pen.theme;
     let width = usize::from(area.width);
     match &state.overlay {
@@ -235,7 +240,7 @@ fn hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     for name in hints.split_whitespace() {
         let Some(command) = commands::find(name) else { continue };
         debug_assert!(command.mode == mode || mode == Mode::ConfirmQuit);
-        let keys = if name == "enter-group" { "1-9".to_owned() } else { state.input.keymap.first(name) };
+        let keys = if name == "enter-group" { "1-9".to_owned() } else { state.key(name) };
         let text = if command.hint.is_empty() { command.description } else { command.hint };
         if !keys.is_empty() && x + keys.width() + text.width() + 3 <= width {
             x = pen.put(area, x, 0, &keys, theme.key());

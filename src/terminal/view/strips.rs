@@ -10,10 +10,10 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 /// Maximum distance of an attack from a pulse it agrees with, as a share of the period.
-const AGREES: f64 = crate::analysis::limits::AGREES.value / 100.0;
+const MAX_PULSE_DISTANCE: f64 = crate::analysis::limits::AGREES.value / 100.0;
 
 /// Draws the written beat, the hearing of the strip and, where there is room, the others.
-pub(crate) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
+pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
     let theme = pen.theme;
     let names = Rect::new(0, layout.strips.y, layout.names.width, layout.strips.height);
     let Some((report, _)) = state.report() else { return };
@@ -27,7 +27,7 @@ pub(crate) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: S
     for (row, (h, name, style)) in shown.iter().take(usize::from(layout.strips.height)).enumerate() {
         let room = usize::from(names.width) - 1;
         pen.put(names, 0, row, &fit(&label(state, report, h, name, room), room), *style);
-        strip(state, pen, layout, scale, report, (h, row, *style));
+        draw_strip(state, pen, layout, scale, report, (h, row, *style));
     }
     if let Some(x) = playhead(state, layout, scale) {
         pen.column_style(layout.strips, x, theme.playhead());
@@ -46,7 +46,7 @@ fn label(state: &State, report: &Report, hearing: &Hearing, name: &str, room: us
 }
 
 /// The pass of the shown section that plays, or the first one.
-fn pass(state: &State) -> usize {
+fn shown_pass(state: &State) -> usize {
     let section = state.shown_section();
     state.playback.position.filter(|h| h.section == section).map_or(0, |h| h.pass)
 }
@@ -57,13 +57,13 @@ fn bpm_here(state: &State, report: &Report, hearing: &Hearing) -> f64 {
     let cursor = state.session.cursor();
     let section = state.shown_section();
     let column = if section == cursor.place.section { cursor.column } else { Time::ZERO };
-    let at = report.clock.seconds(section, pass(state), column).unwrap_or(0.0);
+    let at = report.clock.seconds(section, shown_pass(state), column).unwrap_or(0.0);
     let next = hearing.stretches.partition_point(|s| s.start <= at + 1e-6);
     let stretch = hearing.stretches.get(next.saturating_sub(1));
     stretch.map_or_else(|| hearing.bpm(report.speed), |s| 60.0 * report.speed / s.period)
 }
 
-fn strip(
+fn draw_strip(
     state: &State,
     pen: &mut Pen<'_>,
     layout: &Layout,
@@ -74,7 +74,7 @@ fn strip(
     let glyphs = pen.theme.glyphs();
     let section = state.shown_section();
     let Some(s) = state.groove().sections().get(section) else { return };
-    let Some((start, end)) = report.clock.range(section, pass(state)) else { return };
+    let Some((start, end)) = report.clock.range(section, shown_pass(state)) else { return };
     let Some(per_whole) = report.clock.seconds_per_whole(section) else { return };
     let beat = s.meter.beat();
     let per_beat = per_whole * beat.numer() as f64 / beat.denom() as f64;
@@ -91,10 +91,10 @@ fn strip(
         let Some(x) = column.checked_sub(layout.first_column) else { continue };
         let next = hearing.pulses.get(i + 1).or_else(|| hearing.pulses.get(i.wrapping_sub(1)));
         let period = next.map_or(per_beat, |n| (n - pulse).abs());
-        let tolerance = period * AGREES;
+        let tolerance = period * MAX_PULSE_DISTANCE;
         let attack = report.attacks.partition_point(|a| a.seconds < pulse - tolerance);
         let has_attack = report.attacks.get(attack).is_some_and(|a| a.seconds <= pulse + tolerance);
         let mark = if has_attack { glyphs.pulse_with_attack } else { glyphs.pulse_without_attack };
-        pen.mark(layout.strips, x, row, mark, style);
+        pen.put_char(layout.strips, x, row, mark, style);
     }
 }

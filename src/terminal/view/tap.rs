@@ -4,7 +4,7 @@ use crate::analysis::tap::{FollowedPulse, MIN_TAPS, TapStretch};
 use crate::describe::tap::{self as describe_tap, LineStyle, ReportLine};
 use crate::rhythm::count;
 use crate::terminal::playback::tapping::{CALIBRATION_TAPS, TapTarget, Tapping};
-use crate::terminal::view::{Layout, Pen, Pieces, styled, wrap};
+use crate::terminal::view::{Layout, Pen, StyledLine, styled_lines, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -13,17 +13,18 @@ use ratatui::style::Style;
 const MIN_RANGE: f64 = 60.0;
 
 /// Draws statistics, and next to or below them the last asynchronies.
-pub(crate) fn pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
+pub(crate) fn draw_pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let Some(tapping) = &state.playback.taps.current else { return };
     let (area, theme) = (layout.pane, pen.theme);
     let (width, rows) = (usize::from(area.width), usize::from(area.height));
     let (room, gap) = if layout.pane_right { (width.saturating_sub(2), 1) } else { (width / 2 - 1, 0) };
     let mut lines = vec![vec![(heading(tapping), theme.heading())]];
-    lines.extend(statistics(state, tapping, theme).into_iter().flat_map(|(text, s)| styled(wrap(&text, room), s)));
-    pen.lines(area, gap, 0, &lines);
+    lines
+        .extend(statistics(state, tapping, theme).into_iter().flat_map(|(text, s)| styled_lines(wrap(&text, room), s)));
+    pen.put_lines(area, gap, 0, &lines);
     let Some(stretch) = tapping.report.stretches.last().filter(|s| s.stats.is_some()) else { return };
     let (x, y) = if layout.pane_right { (gap, lines.len() + 1) } else { (room + 2, 0) };
-    pen.lines(area, x, y, &plot(stretch, room, rows.saturating_sub(y), theme));
+    pen.put_lines(area, x, y, &plot(stretch, room, rows.saturating_sub(y), theme));
 }
 
 fn heading(tapping: &Tapping) -> String {
@@ -35,15 +36,15 @@ fn heading(tapping: &Tapping) -> String {
 
 fn statistics(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, Style)> {
     let plain = Style::new();
-    let key = |name| state.input.keymap.first(name);
+    let key = |name| state.key(name);
     if let Some(outcome) = &tapping.calibration {
         let text = outcome.as_ref().unwrap_or_else(|too_uneven| too_uneven).clone();
         let style = if outcome.is_ok() { theme.value() } else { theme.warning() };
         let keys = format!("{} closes, {} measures again", key("tap-end"), key("tap-restart"));
         return vec![(text, style), (keys, plain)];
     }
-    if !state.playback.on {
-        let why = state.playback.no_sound.as_deref().map(|w| format!(" ({w})")).unwrap_or_default();
+    if !state.playback.is_playing {
+        let why = state.playback.no_sound_reason.as_deref().map(|w| format!(" ({w})")).unwrap_or_default();
         let text = format!("nothing is playing{why}, so taps are not counted; {} tries again", key("tap-restart"));
         return vec![(text, theme.warning())];
     }
@@ -75,7 +76,7 @@ fn statistics(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, St
 }
 
 /// The last asynchronies, the newest at the bottom: the pulse is the line in the middle, early taps are to its left.
-fn plot(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec<Pieces> {
+fn plot(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec<StyledLine> {
     let has_plot = stretch.follows != FollowedPulse::None && rows >= 3 && width >= 16;
     let Some(stats) = stretch.stats.as_ref().filter(|_| has_plot) else { return Vec::new() };
     let last = &stats.asynchronies[stats.asynchronies.len().saturating_sub(rows - 1)..];
@@ -96,7 +97,7 @@ fn plot(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec<Pi
 }
 
 /// Draws the report of the last tapping with one line highlighted.
-pub(crate) fn report(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
+pub(crate) fn draw_report(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let theme = pen.theme;
     let lines = state.playback.taps.report_lines();
     let (width, height) = (usize::from(area.width), usize::from(area.height));
