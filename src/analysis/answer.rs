@@ -40,7 +40,6 @@ impl HardnessParts {
 impl HardnessPart {
     pub(crate) const ALL: [Self; 5] = [Self::Unequal, Self::Average, Self::Displaced, Self::OtherRate, Self::Changing];
 
-    /// The name of the part in JSON.
     pub(crate) fn name(self) -> &'static str {
         match self {
             Self::Unequal => "unequal",
@@ -71,7 +70,6 @@ pub(crate) struct Answer {
     pub(crate) written: f64,
     /// The tempered probability of the same that is shown.
     pub(crate) shown_written: f64,
-    /// What is heard instead.
     pub(crate) hardness_parts: HardnessParts,
     /// Whether it is the mean of answers, one for each written tempo.
     pub(crate) is_mean: bool,

@@ -20,7 +20,6 @@ pub struct TimedAttack {
     pub seconds: f64,
     /// Layer, from 0; the topmost of those that sound together.
     pub(crate) layer: usize,
-    /// Section, from 0.
     pub(crate) section: usize,
     /// Time through, from 0.
     pub(crate) pass: usize,

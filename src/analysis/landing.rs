@@ -55,16 +55,18 @@ impl fmt::Display for Depth {
             Depth::Downbeat => f.write_str("downbeat"),
             Depth::Strong => f.write_str("strong beat"),
             Depth::Beat => f.write_str("beat"),
-            Depth::Part(2) => f.write_str("half of the beat"),
-            Depth::Part(3) => f.write_str("third of the beat"),
-            Depth::Part(4) => f.write_str("quarter of the beat"),
-            Depth::Part(5) => f.write_str("fifth of the beat"),
-            Depth::Part(6) => f.write_str("sixth of the beat"),
-            Depth::Part(7) => f.write_str("seventh of the beat"),
-            Depth::Part(8) => f.write_str("eighth of the beat"),
-            Depth::Part(n) => write!(f, "1/{n} of the beat"),
+            Depth::Part(n) => match part_name(*n) {
+                Some(name) => write!(f, "{name} of the beat"),
+                None => write!(f, "1/{n} of the beat"),
+            },
         }
     }
+}
+
+/// The name of one of some equal parts, from the half to the eighth.
+pub(crate) fn part_name(parts: u16) -> Option<&'static str> {
+    const NAMES: [&str; 7] = ["half", "third", "quarter", "fifth", "sixth", "seventh", "eighth"];
+    NAMES.get(usize::from(parts).checked_sub(2)?).copied()
 }
 
 /// Depth of a cell as written: its beat within the bar and its place within the beat.
@@ -114,7 +116,6 @@ pub(crate) fn syllable(spot: Spot, context: PartContext<'_>) -> String {
 /// How many attacks land at one depth.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Landing {
-    /// The depth.
     pub(crate) depth: Depth,
     /// Attacks that land there, every time through counted.
     pub(crate) count: usize,
@@ -125,7 +126,6 @@ pub(crate) struct Landing {
 pub(crate) struct Landings {
     /// One row per depth that occurs.
     pub(crate) rows: Vec<Landing>,
-    /// All attacks.
     pub(crate) total: usize,
 }
 
@@ -139,7 +139,6 @@ impl Landings {
         }
     }
 
-    /// Adds other landings to these.
     pub(crate) fn merge(&mut self, other: &Landings) {
         other.rows.iter().for_each(|r| self.add(r.depth, r.count));
     }

@@ -3,7 +3,6 @@
 /// One perceptual constant.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Limit {
-    /// The value used.
     pub(crate) value: f64,
     /// Least value the source gives.
     pub(crate) low: f64,

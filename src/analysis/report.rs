@@ -35,18 +35,15 @@ impl Default for AnalysisOptions {
 /// How a layer is built in one section.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct SectionReport {
-    /// Section, from 0.
     pub(crate) section: usize,
     /// Its groups; `None` without an attack.
     pub(crate) groups: Option<Groups>,
-    /// Its landings.
     pub(crate) landings: Landings,
 }
 
 /// How a layer is built.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct LayerReport {
-    /// Layer, from 0.
     pub(crate) layer: usize,
     /// Section by section.
     pub(crate) sections: Vec<SectionReport>,

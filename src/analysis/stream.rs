@@ -9,11 +9,9 @@ use crate::rhythm::{Groove, MeterKind};
 /// A pulse that sounds on its own. Times are in seconds at the playing speed.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Stream {
-    /// What it is.
     pub(crate) source: StreamSource,
     /// The time from a pulse to the next.
     pub(crate) period: f64,
-    /// The first pulse.
     pub(crate) start: f64,
     /// Its pulses in one loop, if it does not go on evenly from loop to loop.
     pub(crate) loop_pulses: Option<LoopPulses>,
@@ -94,7 +92,6 @@ pub(crate) enum StreamSource {
 pub(crate) struct StreamPair {
     /// The first stream, as an index into the report's streams.
     pub(crate) a: usize,
-    /// The second stream.
     pub(crate) b: usize,
     /// Pulses of the second per pulse of the first.
     pub(crate) ratio: f64,

@@ -145,15 +145,13 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
 
 fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
     let mut parts: Vec<String> = Vec::new();
-    for (i, s) in h.stretches.iter().filter(|s| s.attacks > 0).enumerate() {
-        if i == 6 && h.stretches.len() > 8 {
-            parts.push(format!("and {} more", h.stretches.len() - i));
+    for (i, s) in h.stretches.iter().enumerate().filter(|(_, s)| s.attacks > 0) {
+        if parts.len() == 6 && h.stretches.len() > 8 {
+            parts.push(format!("and {} more", h.stretches.len() - parts.len()));
             break;
         }
-        let at = describe::stretch_place(groove, report, s);
-        let unequal =
-            if h.stretches.iter().position(|o| o == s).is_none_or(|i| h.is_even_in(i)) { "" } else { ", unequal" };
-        parts.push(format!("{:.1} BPM{unequal} ({} from {at})", s.bpm, count(s.attacks, "attack")));
+        let (tempo, at) = (describe::stretch_tempo(h, i), describe::stretch_place(groove, report, s));
+        parts.push(format!("{tempo} ({} from {at})", count(s.attacks, "attack")));
     }
     parts.join(" -> ")
 }

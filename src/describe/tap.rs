@@ -61,7 +61,6 @@ pub(crate) enum LineStyle {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ReportLine {
     pub(crate) style: LineStyle,
-    /// Indentation in columns.
     pub(crate) indent: usize,
     pub(crate) text: String,
     /// The position in the groove it is about.

@@ -12,7 +12,12 @@ pub(super) fn groove(meter: &str, division: u16, bars: u16, cells: &str) -> Groo
 }
 
 pub(super) fn drawn(g: &Groove) -> String {
-    cell_notation::print_part(g.part(0, 0), &g.sections()[0].meter, g.layers()[0].divisions[0], false)
+    compact(&cell_notation::print_part(g.part(0, 0), &g.sections()[0].meter, g.layers()[0].divisions[0]))
+}
+
+/// Printed cells without the spaces around beats and bar lines.
+pub(super) fn compact(text: &str) -> String {
+    text.replace(": ", ":_").replace(' ', "").replace(":_", ": ")
 }
 
 fn check(before: &str, edit: &Edit, after: &str) {
@@ -245,7 +250,8 @@ proptest! {
         for (l, layer) in g.layers().iter().enumerate() {
             for (s, section) in g.sections().iter().enumerate() {
                 let (part, division) = (g.part(l, s), layer.divisions[s]);
-                let text = cell_notation::print_part(part, &section.meter, division, spaced);
+                let text = cell_notation::print_part(part, &section.meter, division);
+                let text = if spaced { text } else { compact(&text) };
                 let back = cell_notation::parse_bars(&text, &section.meter, usize::from(section.bars), division);
                 let back = back.map_err(|e| TestCaseError::fail(format!("{text}: {e:?}")))?;
                 // The notation has no pitches.

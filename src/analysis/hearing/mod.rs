@@ -18,7 +18,6 @@ use fit::{PulsePlacement, fit};
 pub struct Stretch {
     /// First attack, as an index into the report's attacks.
     pub(crate) first: usize,
-    /// Number of attacks.
     pub(crate) attacks: usize,
     /// Start in seconds at full speed: its first pulse.
     pub(crate) start: f64,
@@ -28,7 +27,6 @@ pub struct Stretch {
     pub(crate) bpm: f64,
     /// Attacks per minute at the playing speed, from its first attack to the first one after it, round the loop.
     pub(crate) attack_rate: f64,
-    /// Number of pulses.
     pub(crate) pulses: usize,
     /// RMS distance of the attacks on the pulse from it, in ms at the playing speed.
     pub(crate) deviation_ms: f64,

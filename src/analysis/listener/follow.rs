@@ -22,7 +22,6 @@ const TIE_MARGIN: f32 = 1e-3;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Start {
     pub(super) period: f32,
-    /// Tolerance.
     pub(super) sigma: f32,
     /// Its first pulse.
     pub(super) phase: f32,

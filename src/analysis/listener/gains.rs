@@ -26,7 +26,6 @@ pub(crate) enum Cause {
 /// What P(written) regains without a cause.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Gain {
-    /// The cause.
     pub(crate) cause: Cause,
     /// P(written) without it less P(written), -1 to 1.
     pub(crate) gain: f64,

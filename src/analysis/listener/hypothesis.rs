@@ -24,7 +24,6 @@ pub(super) struct Piece {
     pub(super) start: f64,
     pub(super) end: f64,
     pub(super) kind: PulseKind,
-    /// Mean beat.
     pub(super) period: f64,
     /// Sizes of unequal beats in units, from its first pulse on.
     pub(super) sizes: Vec<u8>,

@@ -10,11 +10,8 @@ use crate::rhythm::{Accent, MeterKind, Region, Voice};
 pub(crate) struct VoicedAttack {
     /// Seconds from the start of the loop at full speed.
     pub(crate) seconds: f64,
-    /// How strongly it is played.
     pub(crate) accent: Accent,
-    /// What it sounds like.
     pub(crate) voice: Voice,
-    /// Its layer.
     pub(crate) layer: usize,
 }
 
@@ -43,7 +40,6 @@ impl TimedSection {
 pub(crate) struct WrittenMeter {
     /// A bar line at or before the section's start.
     pub(crate) origin: f64,
-    /// Length of a bar.
     pub(crate) bar: f64,
     /// Length of a beat: of a lower unit in a simple or additive meter, of three in a compound one.
     pub(crate) beat: f64,
@@ -56,7 +52,6 @@ pub(crate) struct WrittenMeter {
 /// A pulse that was heard before and goes on into what is asked about.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Carried {
-    /// Its probability.
     pub(crate) probability: f64,
     /// Its period in seconds at full speed.
     pub(crate) period: f64,

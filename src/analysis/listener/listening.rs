@@ -14,17 +14,13 @@ const MIN_SHOWN: f64 = 0.01;
 /// A part of a hearing with one tempo; times in seconds at full speed from the start of the loop.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ModelStretch {
-    /// Start.
     pub(crate) start: f64,
-    /// End.
     pub(crate) end: f64,
-    /// Its kind.
     pub(crate) kind: PulseKind,
     /// Mean beat in seconds at full speed.
     pub(crate) period: f64,
     /// Beats per minute at the playing speed.
     pub(crate) bpm: f64,
-    /// Number of pulses.
     pub(crate) pulses: usize,
     /// Sizes of unequal beats in units, from its first pulse on; empty for other kinds.
     pub(crate) sizes: Vec<u8>,
@@ -35,9 +31,7 @@ pub(crate) struct ModelStretch {
 /// One way to take the beat.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ModelHearing {
-    /// Its kind.
     pub(crate) kind: PulseKind,
-    /// Its probability.
     pub(crate) probability: f64,
     /// What is shown of it, 0 to 1: tempered, since the order is trusted and the confidence is not. `None` if it is too unlikely.
     pub(crate) shown: Option<f64>,

@@ -1,7 +1,7 @@
 //! Tests of edits of bars, of meters and divisions with two meanings, and of lengths.
 
 use crate::rhythm::random::grooves;
-use crate::rhythm::tests::{drawn, groove, region};
+use crate::rhythm::tests::{compact, drawn, groove, region};
 use crate::rhythm::{
     Attack, Cell, Edit, Groove, Meter, PartContext, Place, Region, Section, Stretch, Time, cell_notation,
 };
@@ -61,7 +61,7 @@ fn a_meter_keeps_note_values_or_cells() {
 /// The cells of a layer's part, as drawn.
 fn part_drawn(g: &Groove, section: usize) -> String {
     let context = g.context(0, section);
-    cell_notation::print_part(g.part(0, section), context.meter, context.division, false)
+    compact(&cell_notation::print_part(g.part(0, section), context.meter, context.division))
 }
 
 #[test]

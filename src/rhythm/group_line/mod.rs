@@ -7,7 +7,7 @@ mod tests;
 pub(crate) use compress::length;
 pub use compress::{compress, period};
 
-use super::expected::NotationError;
+use super::text::NotationError;
 
 /// Groups of a line, repeats written out.
 const MAX_GROUPS: usize = 65_536;

@@ -38,7 +38,7 @@ fn drawn(groove: &Groove) -> String {
         .iter()
         .zip(&layer.parts)
         .zip(&layer.divisions)
-        .map(|((s, p), d)| cell_notation::print_part(p, &s.meter, *d, true));
+        .map(|((s, p), d)| cell_notation::print_part(p, &s.meter, *d));
     parts.collect::<Vec<_>>().join(" / ")
 }
 
