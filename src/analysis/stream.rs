@@ -342,7 +342,7 @@ fn distances(x: &Stream, y: &Stream) -> Vec<f64> {
 
 /// Seconds up to which two pulses coincide.
 fn max_distance() -> f64 {
-    limits::TOGETHER.value / 1000.0 + 1e-9
+    limits::COINCIDENCE.value / 1000.0 + 1e-9
 }
 
 fn shared(x: &Stream, y: &Stream) -> Option<SharedTime> {

@@ -409,10 +409,12 @@ pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &StreamPair) -> S
         (_, Some(meets), Some(again)) => {
             format!(
                 "they coincide within {:.0} ms after {meets:.2} s and repeat exactly after {again:.2} s",
-                limits::TOGETHER.value
+                limits::COINCIDENCE.value
             )
         }
-        (_, Some(meets), None) => format!("they coincide within {:.0} ms after {meets:.2} s", limits::TOGETHER.value),
+        (_, Some(meets), None) => {
+            format!("they coincide within {:.0} ms after {meets:.2} s", limits::COINCIDENCE.value)
+        }
         (_, None, _) => distance.unwrap_or_default(),
     };
     let drift = if is_small || p.shared.is_some() {

@@ -174,7 +174,7 @@ pub(crate) fn report_lines(
         let Some(f) = &s.stats else { continue };
         add(LineStyle::Plain, 2, format!("{}; {}", mean(f), spread(f)), None);
         add(LineStyle::Plain, 2, drift(f), None);
-        if f.spread * 100.0 > limits::AGREES.value {
+        if f.spread * 100.0 > limits::PULSE_TOLERANCE.value {
             let words = "the taps drift off the pulse: their tempo is steady but slightly different";
             add(LineStyle::Plain, 2, words.to_owned(), None);
         }

@@ -4,7 +4,7 @@ use super::bounds::{CYCLE, DIVISION, TUPLET_BEATS, TUPLET_CELLS};
 use super::cell::{Attack, Cell};
 use super::clip::{self, Clip, EdgeMode, Row};
 use super::divide;
-use super::edit::{Edit, Region, Stretch};
+use super::edit::{Edit, LengthScale, Region};
 use super::edit_error::EditError;
 use super::groove::{Groove, Place};
 use super::part::{Part, PartContext, Spot, written_start};
@@ -113,7 +113,7 @@ impl Groove {
             }
             Edit::Rotate(region, by) => self.move_cells(region, *by, EdgeMode::Wrap),
             Edit::Shift(region, by) => self.move_cells(region, *by, EdgeMode::Drop),
-            Edit::Stretch(region, stretch) => self.stretch(region, *stretch),
+            Edit::ScaleLengths(region, scale) => self.scale_lengths(region, *scale),
             Edit::Tuplet { at, beats, cells } => self.tuplet(*at, *beats, *cells),
             Edit::Division(layer, section, division) => {
                 for section in self.divided_sections(*layer, *section, *division)? {
@@ -188,16 +188,16 @@ impl Groove {
         Ok(())
     }
 
-    fn stretch(&mut self, region: &Region, stretch: Stretch) -> Result<(), EditError> {
+    fn scale_lengths(&mut self, region: &Region, scale: LengthScale) -> Result<(), EditError> {
         self.check_region(region)?;
         for layer in region.layers.clone() {
             if self.part(layer, region.section).is_cycle() {
                 return Err(EditError::Impossible("a cycle has one length of cells; write it out first"));
             }
             let row = self.copied_row(layer, region);
-            let row = match stretch {
-                Stretch::Double => row.scaled(2, 1),
-                Stretch::Halve => row.scaled(1, 2).then_rest(row.end()),
+            let row = match scale {
+                LengthScale::Double => row.scaled(2, 1),
+                LengthScale::Halve => row.scaled(1, 2).then_rest(row.end()),
             };
             self.paste_row(layer, region.section, &row, region.from)?;
         }

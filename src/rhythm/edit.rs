@@ -20,7 +20,7 @@ pub struct Region {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Stretch {
+pub enum LengthScale {
     Double,
     Halve,
 }
@@ -55,7 +55,7 @@ pub enum Edit {
     /// Shifts the region's cells by a number of cells, later if positive; cells that leave the region are lost.
     Shift(Region, i32),
     /// Makes the region's cells twice or half as long, from its start; what goes past the section's end is lost.
-    Stretch(Region, Stretch),
+    ScaleLengths(Region, LengthScale),
     /// Divides beats into a number of cells.
     Tuplet {
         /// A place in the first beat.

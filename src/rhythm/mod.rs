@@ -27,7 +27,7 @@ pub(crate) use cell::semitones;
 pub use cell::{Accent, Attack, Cell, Pitch, Swing};
 pub(crate) use clip::Clip;
 pub use edit::Edit;
-pub(crate) use edit::{Region, Stretch};
+pub(crate) use edit::{LengthScale, Region};
 pub(crate) use edit_error::EditError;
 pub(crate) use groove::Event;
 pub use groove::{Groove, Layer, Place, Section};

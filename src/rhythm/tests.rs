@@ -214,8 +214,8 @@ fn edits() -> impl Strategy<Value = Edit> {
         (region.clone(), -9_i32..9).prop_map(|(r, by)| Edit::Rotate(r, by)),
         (region.clone(), -9_i32..9).prop_map(|(r, by)| Edit::Shift(r, by)),
         (region.clone(), 1_usize..4).prop_map(|(r, n)| Edit::Repeat(r, n)),
-        (region.clone(), prop::sample::select(vec![Stretch::Double, Stretch::Halve]))
-            .prop_map(|(r, s)| Edit::Stretch(r, s)),
+        (region.clone(), prop::sample::select(vec![LengthScale::Double, LengthScale::Halve]))
+            .prop_map(|(r, s)| Edit::ScaleLengths(r, s)),
         (region, -20_i32..20).prop_map(|(r, by)| Edit::Transpose(r, by)),
         (place.clone(), 1_usize..4, 1_usize..9).prop_map(|(at, beats, cells)| Edit::Tuplet { at, beats, cells }),
         (place.clone(), clips()).prop_map(|(at, clip)| Edit::Paste(at, clip)),

@@ -5,7 +5,7 @@ use super::cursor::{Cursor, next_attack, previous_attack};
 use super::{Outcome, Session, Step, TimeChange, messages, select};
 use crate::rhythm::bounds::{BARS, GAIN};
 use crate::rhythm::{
-    Accent, Attack, Cell, Edit, EditError, Fraction, Groove, Layer, Pitch, Place, Region, Section, Stretch, Tempo,
+    Accent, Attack, Cell, Edit, EditError, Fraction, Groove, Layer, LengthScale, Pitch, Place, Region, Section, Tempo,
     Time, Voice, count,
 };
 use std::ops::Range;
@@ -135,11 +135,11 @@ impl Session {
             }
             Command::Paste(content, in_cycle) => self.paste(content, in_cycle),
             Command::Repeat(repeats) => self.repeat(repeats),
-            Command::Stretch(stretch) => {
+            Command::ScaleLengths(stretch) => {
                 let region = self.selection().ok_or(EditError::Impossible("select what is to change its length"))?;
-                let result = simple(Edit::Stretch(region, stretch), "change of length")?;
+                let result = simple(Edit::ScaleLengths(region, stretch), "change of length")?;
                 let lost = messages::lost_attacks(g, &result.groove);
-                let words = if stretch == Stretch::Double { "twice as long" } else { "half as long" };
+                let words = if stretch == LengthScale::Double { "twice as long" } else { "half as long" };
                 Ok(result.with_message(format!("{words}{lost}")))
             }
             Command::Rotate(by) => simple(Edit::Rotate(section()?, by), "rotate"),

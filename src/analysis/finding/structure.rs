@@ -235,20 +235,13 @@ fn cycles(m: &FindingContext<'_>) -> Vec<Fact> {
 
 /// Neighbouring sections that read on as one: of one meter, each once through.
 fn runs(groove: &Groove) -> Vec<Range<usize>> {
-    let mut runs: Vec<Range<usize>> = Vec::new();
-    for (i, s) in groove.sections().iter().enumerate() {
-        match runs.last_mut() {
-            Some(run)
-                if s.times == 1
-                    && groove.sections()[run.start].times == 1
-                    && groove.sections()[run.start].meter == s.meter =>
-            {
-                run.end = i + 1;
-            }
-            _ => runs.push(i..i + 1),
-        }
-    }
-    runs
+    let read_on = |a: &Section, b: &Section| a.times == 1 && b.times == 1 && a.meter == b.meter;
+    let mut end = 0;
+    let runs = groove.sections().chunk_by(read_on).map(|run| {
+        end += run.len();
+        end - run.len()..end
+    });
+    runs.collect()
 }
 
 /// Whether the line has a form much shorter than itself.

@@ -76,10 +76,10 @@ impl Course {
         follower.since
     }
 
-    /// Follows up to [`LANES`] pulses once round the loop from where they have settled. With `single`, of two neighbours on one
-    /// pulse the farther one is not on it: its bell is 0.
-    pub(super) fn follow(&self, starts: &[Start], settled: Lanes, single: bool, out: &mut Vec<PulseStep>) {
-        follow(self, starts, settled, single, out);
+    /// Follows up to [`LANES`] pulses once round the loop from where they have settled. If these have one part, of two neighbours on
+    /// one pulse the farther one is not on it: its bell is 0.
+    pub(super) fn follow(&self, starts: &[Start], settled: Lanes, parts: usize, out: &mut Vec<PulseStep>) {
+        follow(self, starts, settled, parts, out);
     }
 
     /// The same inside of vector code, for what is counted meanwhile: the next event is waited for long enough to count this one.
@@ -88,7 +88,7 @@ impl Course {
         &self,
         starts: &[Start],
         settled: Lanes,
-        single: bool,
+        parts: usize,
         out: &mut Vec<PulseStep>,
         count: &mut impl Count,
     ) {
@@ -103,7 +103,7 @@ impl Course {
                 index.iter_mut().zip(&now.index).for_each(|(sum, count)| *sum += count);
                 now.index = index;
                 let bell = now.bell;
-                if let Some(last) = out.last_mut().filter(|_| single) {
+                if let Some(last) = out.last_mut().filter(|_| parts == 1) {
                     for lane in 0..LANES {
                         let same = last.index[lane] == index[lane];
                         let nearer = bell[lane] * (1.0 + TIE_MARGIN) >= before[lane];
@@ -177,8 +177,8 @@ fn follow_with<'a, S: pulp::Simd>(
     course: &'a Course,
     starts: &'a [Start],
     settled: Lanes,
-    single: bool,
+    parts: usize,
     out: &'a mut Vec<PulseStep>,
 ) {
-    course.follow_with(starts, settled, single, out, &mut ());
+    course.follow_with(starts, settled, parts, out, &mut ());
 }

@@ -192,7 +192,7 @@ fn follow_with<'a, 'b, S: pulp::Simd>(
     mut tally: Tally<'a>,
     steps: &'b mut Vec<PulseStep>,
 ) -> Tally<'a> {
-    tally.course.follow_with(starts, settled, parts == 1, steps, &mut tally);
+    tally.course.follow_with(starts, settled, parts, steps, &mut tally);
     tally
 }
 

@@ -21,7 +21,7 @@ pub struct Slip {
 /// HearingKind of slip.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum SlipKind {
-    /// The tap is this many ms from the stretch's usual asynchrony, more than [`limits::AGREES`]; positive is late.
+    /// The tap is this many ms from the stretch's usual asynchrony, more than [`limits::PULSE_TOLERANCE`]; positive is late.
     Off(f64),
     /// The pulse has no tap.
     Missed,
@@ -70,7 +70,7 @@ pub(super) fn tap_stats(
     let from_shift: Vec<f64> = off.iter().zip(shifts).map(|(o, s)| o - s * 1000.0).collect();
     let middle = median(&from_shift).unwrap_or(0.0);
     let deviation = |i: usize| from_shift[i] - middle;
-    let tolerance = limits::AGREES.value * 10.0 * pulses.period();
+    let tolerance = limits::PULSE_TOLERANCE.value * 10.0 * pulses.period();
 
     let length = (options.range.1 - options.range.0) / options.speed;
     let slip = |k: i64, tap: Option<usize>, kind: SlipKind| {

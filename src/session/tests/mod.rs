@@ -12,7 +12,7 @@ use super::{
     Session,
 };
 use crate::rhythm::{
-    Accent, Fraction, Groove, Layer, Meter, PartContext, Pitch, Place, Section, Stretch, Swing, Tempo, Time, Voice,
+    Accent, Fraction, Groove, Layer, LengthScale, Meter, PartContext, Pitch, Place, Section, Swing, Tempo, Time, Voice,
     cell_notation,
 };
 

@@ -2,7 +2,7 @@
 
 use super::Action::{Ask, Call, Edit, EnterDigit, Navigate, Run, Tap};
 use super::{Action, CommandSpec, Mode};
-use crate::rhythm::{Accent, Stretch};
+use crate::rhythm::{Accent, LengthScale};
 use crate::session::{Command, Keep, Motion, PasteContent, PasteInCycle};
 use crate::terminal::dispatch;
 use crate::terminal::event::Effect;
@@ -94,8 +94,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "shift-later" [ch(')')] Run(Command::Shift(1)), "shift one cell later, filling with rests";
         "shift-earlier" [ch('(')] Run(Command::Shift(-1)), "shift one cell earlier, filling with rests";
         "shift" [] Ask(Question::Shift), "shift by a number of cells";
-        "double-lengths" [] Run(Command::Stretch(Stretch::Double)), "make the selection twice as long";
-        "halve-lengths" [] Run(Command::Stretch(Stretch::Halve)), "make the selection half as long";
+        "double-lengths" [] Run(Command::ScaleLengths(LengthScale::Double)), "make the selection twice as long";
+        "halve-lengths" [] Run(Command::ScaleLengths(LengthScale::Halve)), "make the selection half as long";
         "undo" [ctrl('z')] Run(Command::Undo), "undo", "undo";
         "redo" [ctrl('y')] Run(Command::Redo), "redo";
     }

@@ -11,7 +11,7 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 /// Maximum distance of an attack from a pulse it agrees with, as a share of the period.
-const AGREES: f64 = crate::analysis::limits::AGREES.value / 100.0;
+const PULSE_TOLERANCE: f64 = crate::analysis::limits::PULSE_TOLERANCE.value / 100.0;
 
 /// Draws the written beat, the hearing of the strip and, where there is room, the others.
 pub(crate) fn strips(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
@@ -88,7 +88,7 @@ fn strip(
         let Some(x) = column.checked_sub(state.view.scroll) else { continue };
         let next = hearing.pulses.get(i + 1).or_else(|| hearing.pulses.get(i.wrapping_sub(1)));
         let period = next.map_or(per_beat, |n| (n - pulse).abs());
-        let has_attack_here = has_attack(report, *pulse, period * AGREES);
+        let has_attack_here = has_attack(report, *pulse, period * PULSE_TOLERANCE);
         pen.mark(
             layout.strips,
             x,
