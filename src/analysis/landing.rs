@@ -71,7 +71,7 @@ pub(crate) fn part_name(parts: u16) -> Option<&'static str> {
 
 /// Depth of a cell as written: its beat within the bar and its place within the beat.
 pub(crate) fn depth(spot: Spot, context: PartContext<'_>) -> Depth {
-    let (beat, numer, denom) = within_beat(spot);
+    let BeatPosition { beat, numer, denom } = BeatPosition::new(spot);
     if numer == 0 {
         let in_bar = beat % context.meter.beats();
         return if in_bar == 0 {
@@ -90,17 +90,25 @@ pub(crate) fn depth(spot: Spot, context: PartContext<'_>) -> Depth {
     Depth::Part(denom as u16)
 }
 
-/// Beat from the section's start and the place within it as a fraction of the beat, in lowest terms.
-fn within_beat(spot: Spot) -> (usize, usize, usize) {
-    let (into, cells) = (spot.cell * usize::from(spot.span.beats), usize::from(spot.span.cells.max(1)));
-    let common = (into % cells).gcd(&cells);
-    (spot.beat + into / cells, into % cells / common, cells / common)
+/// A beat from the section's start, and a place within it as a fraction of the beat, in lowest terms.
+struct BeatPosition {
+    beat: usize,
+    numer: usize,
+    denom: usize,
+}
+
+impl BeatPosition {
+    fn new(spot: Spot) -> Self {
+        let (into, cells) = (spot.cell * usize::from(spot.span.beats), usize::from(spot.span.cells.max(1)));
+        let common = (into % cells).gcd(&cells);
+        Self { beat: spot.beat + into / cells, numer: into % cells / common, denom: cells / common }
+    }
 }
 
 /// What a player says on a position when counting aloud: `1`, `e`, `&`, `a`, `trip`, `let`; a dot where the trade has no
 /// syllable of its own (common practice, no source).
 pub(crate) fn syllable(spot: Spot, context: PartContext<'_>) -> String {
-    let (beat, numer, denom) = within_beat(spot);
+    let BeatPosition { beat, numer, denom } = BeatPosition::new(spot);
     match (numer, denom) {
         (0, _) => (beat % context.meter.beats() + 1).to_string(),
         (1, 2) if context.meter.kind() != MeterKind::Compound => "&".into(),
@@ -202,7 +210,7 @@ mod tests {
             let meter = Meter::parse("12/8").expect("a meter");
             let spot = Spot { beat, span: Span { beats, cells }, cell: cell % usize::from(cells), first: 0 };
             let exact = written_start(spot, PartContext { meter: &meter, bars: 1, division: 1, swing: None }).ratio_to(meter.beat()).expect("small");
-            let (whole, numer, denom) = within_beat(spot);
+            let BeatPosition { beat: whole, numer, denom } = BeatPosition::new(spot);
             prop_assert_eq!((whole as i64, numer as i64, denom as i64), (exact.floor(), exact.numer() - exact.floor() * exact.denom(), exact.denom()));
         }
     }

@@ -44,7 +44,7 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
 }
 
 fn measures(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
-    writeln!(t, "\nPublished measures of {}", names(groove, &report.focus[..1]))?;
+    writeln!(t, "\nPublished measures of {}", describe::layer_names(groove, &report.focus[..1]))?;
     for (section, measures) in &report.measures {
         if report.measures.len() > 1 {
             writeln!(t, "  in {}", groove.sections()[*section].name)?;
@@ -54,11 +54,6 @@ fn measures(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
         }
     }
     Ok(())
-}
-
-fn names(groove: &Groove, layers: &[usize]) -> String {
-    let names: Vec<&str> = layers.iter().map(|l| groove.layers()[*l].name.as_str()).collect();
-    names.join(" + ")
 }
 
 fn structure(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerReport) -> std::fmt::Result {
@@ -102,7 +97,7 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
     writeln!(
         t,
         "     likely      BPM  on pulse     deviation  pulse heard when following {}",
-        names(groove, &report.focus)
+        describe::layer_names(groove, &report.focus)
     )?;
     for (i, h) in report.hearings.iter().enumerate() {
         writeln!(

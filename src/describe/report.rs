@@ -211,10 +211,14 @@ pub(crate) fn written_family(report: &Report) -> Option<String> {
     }
 }
 
+/// `kick + snare`.
+pub(crate) fn layer_names(groove: &Groove, layers: &[usize]) -> String {
+    let names: Vec<&str> = layers.iter().filter_map(|l| groove.layers().get(*l)).map(|l| l.name.as_str()).collect();
+    names.join(" + ")
+}
+
 /// How likely the written beat is kept, for a listener who follows the analysed layers and for one who hears all layers.
 pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
-    let names: Vec<&str> =
-        report.focus.iter().filter_map(|l| groove.layers().get(*l)).map(|l| l.name.as_str()).collect();
     let line = |who: String, answer: &Answer, hearings: &[Hearing]| {
         let first = hearings.first().filter(|h| !h.keeps_written()).map(|h| {
             let more = if h.probability > ABOUT_AS_LIKELY * answer.written { "more" } else { "about as" };
@@ -230,7 +234,7 @@ pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
     };
     let mut lines = Vec::new();
     if let Some(answer) = &report.answer {
-        lines.push(line(format!("following {}", names.join(" + ")), answer, &report.hearings));
+        lines.push(line(format!("following {}", layer_names(groove, &report.focus)), answer, &report.hearings));
     }
     if let Some(all) = &report.all {
         lines.push(line("hearing all layers together".to_owned(), &all.answer, &all.hearings));

@@ -115,8 +115,8 @@ impl Input {
         for &layer in layers.iter().filter(|l| **l < groove.layers().len()) {
             let voice = groove.layers()[layer].voice;
             let of_layer = layer_attacks.layer(layer);
-            let once = of_layer.iter().filter(|a| !single || a.pass == 0);
-            attacks.extend(once.map(|a| VoicedAttack { seconds: a.seconds, accent: a.accent, voice, layer }));
+            let of_loop = of_layer.iter().filter(|a| !single || a.pass == 0);
+            attacks.extend(of_loop.map(|a| VoicedAttack { seconds: a.seconds, accent: a.accent, voice, layer }));
         }
         let input = Self { attacks, sections, speed, params: Params::default(), context: Context::After(None) };
         input.between(window.0, window.1)

@@ -21,11 +21,8 @@ pub(crate) struct ModelStretch {
     pub(crate) period: f64,
     /// Beats per minute at the playing speed.
     pub(crate) bpm: f64,
-    pub(crate) pulses: usize,
     /// Sizes of unequal beats in units, from its first pulse on; empty for other kinds.
     pub(crate) sizes: Vec<u8>,
-    /// How it keeps the written beat, if it does.
-    pub(crate) member: Option<Member>,
 }
 
 /// One way to take the beat.
@@ -147,11 +144,9 @@ impl Listening {
         self.shown_written = self.written.sqrt() / sum;
         let family = self.shown_written;
         for h in &mut self.hearings {
-            h.shown = if h.keeps_written() {
-                Some(family * h.probability / keeping.max(1e-12)).filter(|_| h.probability >= MIN_SHOWN)
-            } else {
-                Some(h.probability.sqrt() / sum).filter(|_| h.probability >= MIN_SHOWN)
-            };
+            let in_family = family * h.probability / keeping.max(1e-12);
+            let shown = if h.keeps_written() { in_family } else { h.probability.sqrt() / sum };
+            h.shown = (h.probability >= MIN_SHOWN).then_some(shown);
         }
     }
 }

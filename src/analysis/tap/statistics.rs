@@ -34,11 +34,9 @@ pub enum SlipKind {
 /// Statistics of taps that follow a pulse. An asynchrony is tap time minus pulse time, in ms of real time.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct TapStats {
-    /// Taps counted in the stats: all but those that slipped.
-    pub counted: usize,
     /// Mean asynchrony in ms; negative is early.
     pub mean_ms: f64,
-    /// Its standard error in ms: `s / sqrt(n) * sqrt((1 + r) / (1 - r))` with `s` the spread, `n` the taps counted and `r`, 0
+    /// Its standard error in ms: `s / sqrt(n) * sqrt((1 + r) / (1 - r))` with `s` the spread, `n` the taps that did not slip and `r`, 0
     /// to 0.9, the correlation of neighbouring asynchronies (Bayley & Hammersley 1946).
     pub error_ms: f64,
     /// Spread: standard deviation of the asynchronies in ms, `n - 1` in the divisor.
@@ -105,7 +103,6 @@ pub(super) fn tap_stats(
     let line = Regression::new(&regular);
     let period = pulses.period() * 1000.0;
     TapStats {
-        counted: regular.len(),
         mean_ms: line.mean,
         error_ms: line.error,
         spread_ms: line.spread,

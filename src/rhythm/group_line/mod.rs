@@ -112,8 +112,7 @@ pub(crate) fn expand(terms: &[Term]) -> Vec<u32> {
         match term {
             Term::Group(n) => groups.push(*n),
             Term::Repeat(n, inner) => {
-                let once = expand(inner);
-                (0..*n).for_each(|_| groups.extend_from_slice(&once));
+                groups.extend(expand(inner).repeat(*n as usize));
             }
         }
     }
