@@ -27,7 +27,7 @@ pub(super) const RARE_COST: f64 = 1.5;
 pub(super) const MISSED_COST: f64 = 2.0;
 /// Cost of a second tap on one pulse: one in twenty (ours, no source).
 pub(super) const DOUBLE_COST: f64 = 3.0;
-/// TapPulses without a tap from which on they are a pause, not slips (ours, no source).
+/// Pulses without a tap from which on they are a pause, not slips (ours, no source).
 pub(super) const PAUSE_PULSES: i64 = 4;
 /// Upper bound of the cost of one tap's distance: three times the spread (ours, no source).
 pub(super) const MAX_TAP_COST: f64 = 4.5;

@@ -14,11 +14,11 @@ pub struct Slip {
     pub pass: u64,
     /// The tap, from 0; `None` where one is missing.
     pub tap: Option<usize>,
-    /// HearingKind of slip.
+    /// Kind of slip.
     pub kind: SlipKind,
 }
 
-/// HearingKind of slip.
+/// Kind of slip.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum SlipKind {
     /// The tap is this many ms from the stretch's usual asynchrony, more than [`limits::PULSE_TOLERANCE`]; positive is late.
