@@ -6,7 +6,6 @@ use std::fmt;
 /// What is heard instead of the written beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(crate) enum HardnessPart {
-    /// Unequal beats.
     Unequal,
     /// A beat that follows the attacks.
     Average,
@@ -14,7 +13,6 @@ pub(crate) enum HardnessPart {
     Displaced,
     /// An even beat of another rate.
     OtherRate,
-    /// A pulse that changes.
     Changing,
 }
 

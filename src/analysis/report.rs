@@ -45,7 +45,6 @@ pub(crate) struct SectionReport {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct LayerReport {
     pub(crate) layer: usize,
-    /// Section by section.
     pub(crate) sections: Vec<SectionReport>,
     /// The landings of all sections.
     pub(crate) landings: Landings,

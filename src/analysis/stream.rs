@@ -74,11 +74,9 @@ pub(crate) struct SharedTime {
 /// Where a stream comes from.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum StreamSource {
-    /// The written beat.
     Written,
     /// A hearing, by its index in the report, or one of its stretches.
     Hearing {
-        /// The hearing.
         hearing: usize,
         /// Its stretch, where it has several.
         stretch: Option<usize>,

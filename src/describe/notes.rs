@@ -51,7 +51,6 @@ pub struct Text {
 /// The landings that are printed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum LandingFilter {
-    /// No landing.
     None,
     /// The landing of every attack.
     All,

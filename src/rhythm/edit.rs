@@ -107,11 +107,9 @@ pub enum Edit {
     MeterKeepingTimes(usize, Meter),
     /// Inserts bars of rests into a section, before the bar of this index.
     InsertBars(usize, usize, u16),
-    /// Deletes bars of a section.
     DeleteBars(usize, Range<usize>),
     /// Makes the bars of a section from an index on another section of this name.
     SplitSection(usize, usize, String),
-    /// Joins a section with the next one.
     JoinSections(usize),
     Tempo(usize, Tempo),
     Bars(usize, u16),

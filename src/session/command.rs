@@ -192,11 +192,9 @@ pub(crate) enum Command {
     DeleteBars,
     /// Makes the bars from the cursor's on a section of their own.
     SplitSection,
-    /// Joins the section with the next one.
     JoinSections,
     /// Sets how many times the section is played.
     Times(u16),
-    /// Sets the section's swing.
     Swing(Option<Swing>),
     Title(String),
     Note(String),

@@ -113,7 +113,6 @@ impl Session {
         saved.is_none_or(|saved| !Arc::ptr_eq(&self.groove, saved) && self.groove != *saved)
     }
 
-    /// Records that a groove is saved.
     pub(crate) fn set_saved(&mut self, document: DocumentId, groove: Arc<Groove>) {
         if let Some(saved) = self.saved.get_mut(document.0) {
             *saved = Some(groove);

@@ -23,7 +23,6 @@ const TIE_MARGIN: f32 = 1e-3;
 pub(super) struct Start {
     pub(super) period: f32,
     pub(super) sigma: f32,
-    /// Its first pulse.
     pub(super) phase: f32,
 }
 

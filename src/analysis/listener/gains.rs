@@ -19,7 +19,6 @@ pub(crate) enum Cause {
     FirstAttack,
     /// The tempo is far from where a beat is felt best.
     Tempo,
-    /// A layer.
     Layer(usize),
 }
 

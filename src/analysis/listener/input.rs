@@ -24,7 +24,6 @@ pub(crate) struct TimedSection {
     pub(crate) end: f64,
     /// Length of a whole note in seconds at full speed: sections in a row that share it are heard as one.
     pub(crate) whole: f64,
-    /// The meter as it is written.
     pub(crate) meter: WrittenMeter,
 }
 
@@ -68,7 +67,6 @@ pub(crate) struct Input {
     pub(crate) sections: Vec<TimedSection>,
     /// Playing speed as a part of the written tempos.
     pub(crate) speed: f64,
-    /// The constants of the model.
     pub(crate) params: Params,
     /// What the listener brings along.
     pub(crate) context: Context,
