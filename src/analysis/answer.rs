@@ -6,7 +6,6 @@ use std::fmt;
 /// What is heard instead of the written beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(crate) enum HardnessPart {
-    /// Unequal beats.
     Unequal,
     /// A beat that follows the attacks.
     Average,
@@ -14,7 +13,6 @@ pub(crate) enum HardnessPart {
     Displaced,
     /// An even beat of another rate.
     OtherRate,
-    /// A pulse that changes.
     Changing,
 }
 
@@ -40,7 +38,6 @@ impl HardnessParts {
 impl HardnessPart {
     pub(crate) const ALL: [Self; 5] = [Self::Unequal, Self::Average, Self::Displaced, Self::OtherRate, Self::Changing];
 
-    /// The name of the part in JSON.
     pub(crate) fn name(self) -> &'static str {
         match self {
             Self::Unequal => "unequal",
@@ -71,7 +68,6 @@ pub(crate) struct Answer {
     pub(crate) written: f64,
     /// The tempered probability of the same that is shown.
     pub(crate) shown_written: f64,
-    /// What is heard instead.
     pub(crate) hardness_parts: HardnessParts,
     /// Whether it is the mean of answers, one for each written tempo.
     pub(crate) is_mean: bool,

@@ -20,7 +20,6 @@ pub struct TimedAttack {
     pub seconds: f64,
     /// Layer, from 0; the topmost of those that sound together.
     pub(crate) layer: usize,
-    /// Section, from 0.
     pub(crate) section: usize,
     /// Time through, from 0.
     pub(crate) pass: usize,
@@ -116,9 +115,9 @@ impl<'a> LayerAttacks<'a> {
 fn attacks_of(groove: &Groove, clock: &Clock, layer: usize) -> Vec<TimedAttack> {
     let mut all = Vec::new();
     for (section, s) in groove.sections().iter().enumerate() {
-        let once = groove.part(layer, section).attacks(groove.context(layer, section));
+        let attacks = groove.part(layer, section).attacks(groove.context(layer, section));
         for pass in 0..usize::from(s.times) {
-            all.extend(once.iter().filter_map(|a| {
+            all.extend(attacks.iter().filter_map(|a| {
                 let seconds = clock.seconds(section, pass, a.start)?;
                 Some(TimedAttack { seconds, layer, section, pass, cell: a.cell, accent: a.attack.accent })
             }));

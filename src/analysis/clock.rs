@@ -22,7 +22,6 @@ struct ClockSpan {
 /// A position found back from seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Moment {
-    /// Section, from 0.
     pub(crate) section: usize,
     /// Time through, from 0.
     pub(crate) pass: usize,

@@ -42,7 +42,6 @@ pub struct AccentGroups {
 /// A line of groups that comes again.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Figure {
-    /// Its groups.
     pub(crate) groups: Vec<u32>,
     /// Its length in units.
     pub(crate) units: u32,

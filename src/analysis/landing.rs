@@ -55,21 +55,23 @@ impl fmt::Display for Depth {
             Depth::Downbeat => f.write_str("downbeat"),
             Depth::Strong => f.write_str("strong beat"),
             Depth::Beat => f.write_str("beat"),
-            Depth::Part(2) => f.write_str("half of the beat"),
-            Depth::Part(3) => f.write_str("third of the beat"),
-            Depth::Part(4) => f.write_str("quarter of the beat"),
-            Depth::Part(5) => f.write_str("fifth of the beat"),
-            Depth::Part(6) => f.write_str("sixth of the beat"),
-            Depth::Part(7) => f.write_str("seventh of the beat"),
-            Depth::Part(8) => f.write_str("eighth of the beat"),
-            Depth::Part(n) => write!(f, "1/{n} of the beat"),
+            Depth::Part(n) => match part_name(*n) {
+                Some(name) => write!(f, "{name} of the beat"),
+                None => write!(f, "1/{n} of the beat"),
+            },
         }
     }
 }
 
+/// The name of one of some equal parts, from the half to the eighth.
+pub(crate) fn part_name(parts: u16) -> Option<&'static str> {
+    const NAMES: [&str; 7] = ["half", "third", "quarter", "fifth", "sixth", "seventh", "eighth"];
+    NAMES.get(usize::from(parts).checked_sub(2)?).copied()
+}
+
 /// Depth of a cell as written: its beat within the bar and its place within the beat.
 pub(crate) fn depth(spot: Spot, context: PartContext<'_>) -> Depth {
-    let (beat, numer, denom) = within_beat(spot);
+    let BeatPosition { beat, numer, denom } = BeatPosition::new(spot);
     if numer == 0 {
         let in_bar = beat % context.meter.beats();
         return if in_bar == 0 {
@@ -88,17 +90,25 @@ pub(crate) fn depth(spot: Spot, context: PartContext<'_>) -> Depth {
     Depth::Part(denom as u16)
 }
 
-/// Beat from the section's start and the place within it as a fraction of the beat, in lowest terms.
-fn within_beat(spot: Spot) -> (usize, usize, usize) {
-    let (into, cells) = (spot.cell * usize::from(spot.span.beats), usize::from(spot.span.cells.max(1)));
-    let common = (into % cells).gcd(&cells);
-    (spot.beat + into / cells, into % cells / common, cells / common)
+/// A beat from the section's start, and a place within it as a fraction of the beat, in lowest terms.
+struct BeatPosition {
+    beat: usize,
+    numer: usize,
+    denom: usize,
+}
+
+impl BeatPosition {
+    fn new(spot: Spot) -> Self {
+        let (into, cells) = (spot.cell * usize::from(spot.span.beats), usize::from(spot.span.cells.max(1)));
+        let common = (into % cells).gcd(&cells);
+        Self { beat: spot.beat + into / cells, numer: into % cells / common, denom: cells / common }
+    }
 }
 
 /// What a player says on a position when counting aloud: `1`, `e`, `&`, `a`, `trip`, `let`; a dot where the trade has no
 /// syllable of its own (common practice, no source).
 pub(crate) fn syllable(spot: Spot, context: PartContext<'_>) -> String {
-    let (beat, numer, denom) = within_beat(spot);
+    let BeatPosition { beat, numer, denom } = BeatPosition::new(spot);
     match (numer, denom) {
         (0, _) => (beat % context.meter.beats() + 1).to_string(),
         (1, 2) if context.meter.kind() != MeterKind::Compound => "&".into(),
@@ -114,7 +124,6 @@ pub(crate) fn syllable(spot: Spot, context: PartContext<'_>) -> String {
 /// How many attacks land at one depth.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Landing {
-    /// The depth.
     pub(crate) depth: Depth,
     /// Attacks that land there, every time through counted.
     pub(crate) count: usize,
@@ -125,7 +134,6 @@ pub(crate) struct Landing {
 pub(crate) struct Landings {
     /// One row per depth that occurs.
     pub(crate) rows: Vec<Landing>,
-    /// All attacks.
     pub(crate) total: usize,
 }
 
@@ -139,7 +147,6 @@ impl Landings {
         }
     }
 
-    /// Adds other landings to these.
     pub(crate) fn merge(&mut self, other: &Landings) {
         other.rows.iter().for_each(|r| self.add(r.depth, r.count));
     }
@@ -203,7 +210,7 @@ mod tests {
             let meter = Meter::parse("12/8").expect("a meter");
             let spot = Spot { beat, span: Span { beats, cells }, cell: cell % usize::from(cells), first: 0 };
             let exact = written_start(spot, PartContext { meter: &meter, bars: 1, division: 1, swing: None }).ratio_to(meter.beat()).expect("small");
-            let (whole, numer, denom) = within_beat(spot);
+            let BeatPosition { beat: whole, numer, denom } = BeatPosition::new(spot);
             prop_assert_eq!((whole as i64, numer as i64, denom as i64), (exact.floor(), exact.numer() - exact.floor() * exact.denom(), exact.denom()));
         }
     }

@@ -35,20 +35,16 @@ impl Default for AnalysisOptions {
 /// How a layer is built in one section.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct SectionReport {
-    /// Section, from 0.
     pub(crate) section: usize,
     /// Its groups; `None` without an attack.
     pub(crate) groups: Option<Groups>,
-    /// Its landings.
     pub(crate) landings: Landings,
 }
 
 /// How a layer is built.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct LayerReport {
-    /// Layer, from 0.
     pub(crate) layer: usize,
-    /// Section by section.
     pub(crate) sections: Vec<SectionReport>,
     /// The landings of all sections.
     pub(crate) landings: Landings,
@@ -193,32 +189,7 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
         .iter()
         .filter_map(|s| Some((s.section, measure::measures(groove, s.section, s.groups.as_ref()?))))
         .collect();
-    let findings = answer.as_ref().map(|answer| {
-        finding::findings(&finding::FindingContext {
-            groove,
-            layers: &layers,
-            focus: &focus,
-            attacks: &found,
-            needs: &needs,
-            everything: &everything,
-            clock: &clock,
-            range,
-            answer,
-            hearings: &hearings,
-            two_streams: all.as_ref().and_then(|a| {
-                let difference = a.stream_difference?;
-                let (followed, all) = a.main_hearings(&hearings)?;
-                let meets_after = stream::meets_after(followed, all, range.1 - range.0, speed);
-                Some(finding::TwoStreams { difference, followed, all, meets_after })
-            }),
-            streams: &streams,
-            pairs: &pairs,
-            cell_ms,
-            speed,
-            limits: options.limits,
-        })
-    });
-    Report {
+    let mut report = Report {
         speed,
         layers,
         focus,
@@ -230,10 +201,20 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
         speeds: None,
         streams,
         pairs,
-        findings: findings.unwrap_or_default(),
+        findings: Vec::new(),
         measures,
         clock,
-    }
+    };
+    let two_streams = report.all.as_ref().and_then(|a| {
+        let difference = a.stream_difference?;
+        let (followed, all) = a.main_hearings(&report.hearings)?;
+        let meets_after = stream::meets_after(followed, all, range.1 - range.0, speed);
+        Some(finding::TwoStreams { difference, followed, all, meets_after })
+    });
+    let (needs, everything, limits) = (&needs[..], &everything[..], options.limits);
+    let context = finding::FindingContext { groove, report: &report, needs, everything, range, two_streams, limits };
+    report.findings = finding::findings(&context);
+    report
 }
 
 impl AllLayers {

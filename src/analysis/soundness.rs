@@ -15,7 +15,7 @@ fn sound(r: &Report) -> Result<(), TestCaseError> {
         // The written beat is listed at any tempo; what is heard as a beat is none of those that nobody can keep.
         let range = if h.kind == HearingKind::Written { 0.0..f64::INFINITY } else { 29.99..300.01 };
         prop_assert!(range.contains(&bpm), "{:?} {} {:?}", h.kind, bpm, h.stretches);
-        prop_assert!(h.deviation <= limits::AGREES.value / 100.0 + 1e-6 && h.deviation_ms.is_finite());
+        prop_assert!(h.deviation <= limits::PULSE_TOLERANCE.value / 100.0 + 1e-6 && h.deviation_ms.is_finite());
         prop_assert!(h.pulses.windows(2).all(|w| w[0] < w[1]), "{:?}: pulses in order", h.kind);
         prop_assert!(h.stretches.iter().all(|s| s.bpm.is_finite() && s.attack_rate.is_finite()));
         prop_assert!(h.silent <= h.pulses.len() && h.unsounded <= h.pulses.len());

@@ -9,11 +9,9 @@ use crate::rhythm::{Groove, MeterKind};
 /// A pulse that sounds on its own. Times are in seconds at the playing speed.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Stream {
-    /// What it is.
     pub(crate) source: StreamSource,
     /// The time from a pulse to the next.
     pub(crate) period: f64,
-    /// The first pulse.
     pub(crate) start: f64,
     /// Its pulses in one loop, if it does not go on evenly from loop to loop.
     pub(crate) loop_pulses: Option<LoopPulses>,
@@ -76,11 +74,9 @@ pub(crate) struct SharedTime {
 /// Where a stream comes from.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum StreamSource {
-    /// The written beat.
     Written,
     /// A hearing, by its index in the report, or one of its stretches.
     Hearing {
-        /// The hearing.
         hearing: usize,
         /// Its stretch, where it has several.
         stretch: Option<usize>,
@@ -94,7 +90,6 @@ pub(crate) enum StreamSource {
 pub(crate) struct StreamPair {
     /// The first stream, as an index into the report's streams.
     pub(crate) a: usize,
-    /// The second stream.
     pub(crate) b: usize,
     /// Pulses of the second per pulse of the first.
     pub(crate) ratio: f64,
@@ -345,7 +340,7 @@ fn distances(x: &Stream, y: &Stream) -> Vec<f64> {
 
 /// Seconds up to which two pulses coincide.
 fn max_distance() -> f64 {
-    limits::TOGETHER.value / 1000.0 + 1e-9
+    limits::COINCIDENCE.value / 1000.0 + 1e-9
 }
 
 fn shared(x: &Stream, y: &Stream) -> Option<SharedTime> {

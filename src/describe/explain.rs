@@ -44,7 +44,7 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
 }
 
 fn measures(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result {
-    writeln!(t, "\nPublished measures of {}", names(groove, &report.focus[..1]))?;
+    writeln!(t, "\nPublished measures of {}", describe::layer_names(groove, &report.focus[..1]))?;
     for (section, measures) in &report.measures {
         if report.measures.len() > 1 {
             writeln!(t, "  in {}", groove.sections()[*section].name)?;
@@ -54,11 +54,6 @@ fn measures(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
         }
     }
     Ok(())
-}
-
-fn names(groove: &Groove, layers: &[usize]) -> String {
-    let names: Vec<&str> = layers.iter().map(|l| groove.layers()[*l].name.as_str()).collect();
-    names.join(" + ")
 }
 
 fn structure(t: &mut String, groove: &Groove, layer: &crate::analysis::LayerReport) -> std::fmt::Result {
@@ -102,7 +97,7 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
     writeln!(
         t,
         "     likely      BPM  on pulse     deviation  pulse heard when following {}",
-        names(groove, &report.focus)
+        describe::layer_names(groove, &report.focus)
     )?;
     for (i, h) in report.hearings.iter().enumerate() {
         writeln!(
@@ -145,15 +140,13 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
 
 fn stretches(groove: &Groove, report: &Report, h: &Hearing) -> String {
     let mut parts: Vec<String> = Vec::new();
-    for (i, s) in h.stretches.iter().filter(|s| s.attacks > 0).enumerate() {
-        if i == 6 && h.stretches.len() > 8 {
-            parts.push(format!("and {} more", h.stretches.len() - i));
+    for (i, s) in h.stretches.iter().enumerate().filter(|(_, s)| s.attacks > 0) {
+        if parts.len() == 6 && h.stretches.len() > 8 {
+            parts.push(format!("and {} more", h.stretches.len() - parts.len()));
             break;
         }
-        let at = describe::stretch_place(groove, report, s);
-        let unequal =
-            if h.stretches.iter().position(|o| o == s).is_none_or(|i| h.is_even_in(i)) { "" } else { ", unequal" };
-        parts.push(format!("{:.1} BPM{unequal} ({} from {at})", s.bpm, count(s.attacks, "attack")));
+        let (tempo, at) = (describe::stretch_tempo(h, i), describe::stretch_place(groove, report, s));
+        parts.push(format!("{tempo} ({} from {at})", count(s.attacks, "attack")));
     }
     parts.join(" -> ")
 }

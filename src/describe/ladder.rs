@@ -73,7 +73,7 @@ pub(crate) fn tempo(groove: &Groove, speed: Fraction) -> String {
 
 /// What changes on a step.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(crate) struct Change {
+pub(crate) struct StepChange {
     /// The hearing that leads from this step on.
     pub(crate) leader: Option<Leader>,
     /// The length of the cells, if they are too short to be felt from this step on.
@@ -83,11 +83,11 @@ pub(crate) struct Change {
 }
 
 /// The changes on each step of rising speeds, from a report made at any speed.
-pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<Change> {
+pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<StepChange> {
     let (mut leader, mut felt, mut was_kept) = (None, true, true);
     let change = |speed: &Fraction| {
         let speed = value(*speed);
-        let mut change = Change::default();
+        let mut change = StepChange::default();
         if let Some(chart) = &report.speeds {
             let now = chart.change_at(speed * 100.0).map(|c| c.leader);
             if now != leader {
@@ -118,7 +118,7 @@ pub(crate) fn leader_name(speeds: &SpeedReport, leader: Leader, speed: f64) -> S
 
 /// The changes as text; empty where nothing changes.
 pub(crate) fn notes(report: &Report, limits: Limits, speeds: &[Fraction]) -> Vec<String> {
-    let note = |(change, speed): (Change, &Fraction)| {
+    let note = |(change, speed): (StepChange, &Fraction)| {
         let chart = report.speeds.as_deref();
         let leads = change.leader.zip(chart).map(|(h, c)| match h {
             Leader::Unclear => leader_name(c, h, value(*speed)),

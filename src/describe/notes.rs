@@ -33,8 +33,8 @@ impl Default for NotationOptions {
     fn default() -> Self {
         Self {
             beams: Beaming::Meter,
-            over: Text { groups: true, landings: Landings::None },
-            under: Text { groups: false, landings: Landings::None },
+            over: Text { groups: true, landings: LandingFilter::None },
+            under: Text { groups: false, landings: LandingFilter::None },
         }
     }
 }
@@ -45,13 +45,12 @@ pub struct Text {
     /// The length in cells of the group that starts here.
     pub(crate) groups: bool,
     /// Where the attack lands, as players count it (1 e & a).
-    pub(crate) landings: Landings,
+    pub(crate) landings: LandingFilter,
 }
 
 /// The landings that are printed.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) enum Landings {
-    /// No landing.
+pub(crate) enum LandingFilter {
     None,
     /// The landing of every attack.
     All,
@@ -88,7 +87,7 @@ pub(crate) fn parse_beaming(word: &str) -> Result<Beaming, String> {
 
 impl NotationOptions {
     /// Sets one option from its words: `beams group`, `over groups,half`, `under nothing`. `None` for any other words.
-    pub(crate) fn take(&mut self, key: &str, value: &str) -> Option<()> {
+    pub(crate) fn set(&mut self, key: &str, value: &str) -> Option<()> {
         match key {
             "beams" => self.beams = parse_beaming(value).ok()?,
             "over" => self.over = Text::parse(value).ok()?,
@@ -100,7 +99,7 @@ impl NotationOptions {
 }
 
 impl fmt::Display for NotationOptions {
-    /// The words that [`NotationOptions::take`] reads.
+    /// The words that [`NotationOptions::set`] reads.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let beams = BEAMS.iter().find(|b| b.1 == self.beams).map_or("", |b| b.0);
         write!(f, "beams {beams} over {} under {}", self.over, self.under)
@@ -114,18 +113,18 @@ impl Text {
     /// # Errors
     /// The words that are allowed.
     pub fn parse(words: &str) -> Result<Self, String> {
-        let mut text = Self { groups: false, landings: Landings::None };
+        let mut text = Self { groups: false, landings: LandingFilter::None };
         if words == "nothing" {
             return Ok(text);
         }
         for word in words.split(',') {
             match (word, DEPTHS.iter().find(|d| d.0 == word)) {
                 ("groups", _) => text.groups = true,
-                ("landings", _) => text.landings = Landings::All,
+                ("landings", _) => text.landings = LandingFilter::All,
                 (_, Some((_, depth))) => match &mut text.landings {
-                    Landings::All => {}
-                    Landings::At(depths) => depths.push(*depth),
-                    Landings::None => text.landings = Landings::At(vec![*depth]),
+                    LandingFilter::All => {}
+                    LandingFilter::At(depths) => depths.push(*depth),
+                    LandingFilter::None => text.landings = LandingFilter::At(vec![*depth]),
                 },
                 _ => {
                     let depths = DEPTHS.map(|d| d.0).join(", ");
@@ -137,9 +136,8 @@ impl Text {
         Ok(text)
     }
 
-    /// Whether any landing is printed.
     pub(crate) fn has_landings(&self) -> bool {
-        self.landings != Landings::None
+        self.landings != LandingFilter::None
     }
 }
 
@@ -149,9 +147,9 @@ impl fmt::Display for Text {
         let mut words: Vec<&str> = Vec::new();
         words.extend(self.groups.then_some("groups"));
         match &self.landings {
-            Landings::None => {}
-            Landings::All => words.push("landings"),
-            Landings::At(depths) => words.extend(DEPTHS.iter().filter(|d| depths.contains(&d.1)).map(|d| d.0)),
+            LandingFilter::None => {}
+            LandingFilter::All => words.push("landings"),
+            LandingFilter::At(depths) => words.extend(DEPTHS.iter().filter(|d| depths.contains(&d.1)).map(|d| d.0)),
         }
         f.write_str(if words.is_empty() { "nothing".to_owned() } else { words.join(",") }.as_str())
     }

@@ -3,7 +3,6 @@
 use super::short_decimal;
 use crate::analysis::{Finding, Reason};
 
-/// The threshold from which a reason is reported.
 pub(crate) fn threshold(f: &Finding) -> String {
     let (limit, percent) = (short_decimal(f.threshold), short_decimal(f.threshold * 100.0));
     match &f.reason {

@@ -1,6 +1,6 @@
 //! Sentences and phrases about a report.
 
-use crate::analysis::listener::ABOUT_AS_LIKELY;
+use crate::analysis::listener::{ABOUT_AS_LIKELY, distinct_tempos};
 use crate::analysis::{
     Answer, Figure, Hearing, HearingKind, Landings, LayerReport, Report, SpeedReport, StreamPair, StreamSource,
     Stretch, landing, limits,
@@ -40,7 +40,6 @@ pub(crate) fn voice_summary(groove: &Groove, layer: usize) -> String {
     format!("{}{swing}{silent}", l.voice)
 }
 
-/// Why a report has no hearing.
 pub(crate) fn no_hearing_reason(report: &Report) -> &'static str {
     if report.attacks.is_empty() { "no attacks" } else { "too few attacks, or too short a region, to hear a pulse in" }
 }
@@ -190,6 +189,7 @@ pub(crate) fn written_family(report: &Report) -> Option<String> {
     let is_listed = |h: &Hearing| h.keeps_written() && h.shown.is_some();
     let keeping: Vec<_> = report.hearings.iter().enumerate().filter(|(_, h)| is_listed(h)).collect();
     let numbers: Vec<String> = keeping.iter().map(|(i, _)| (i + 1).to_string()).collect();
+    let is_always = report.hearings.iter().filter(|h| h.keeps_written()).all(|h| h.written_share > 0.99);
     match &numbers[..] {
         [] if shown >= 0.005 => Some(format!(
             "{} keep the written beat, by pulses that have each less than 1% before tempering",
@@ -198,42 +198,43 @@ pub(crate) fn written_family(report: &Report) -> Option<String> {
         [] => None,
         [one] => {
             let is_other = report.written().is_none_or(|w| report.hearings[w].shown.is_none());
-            let always = report.hearings.iter().filter(|h| h.keeps_written()).all(|h| h.written_share > 0.99);
-            let mostly = if always { "" } else { " for at least half of the time" };
-            let of_row = keeping.first().map(|h| likelihood(h.1));
-            let rest = if of_row == Some(percent(shown)) {
-                ""
-            } else {
-                ", with pulses that have each less than 1% before tempering"
-            };
+            let mostly = if is_always { "" } else { " for at least half of the time" };
+            let is_all = keeping.first().is_some_and(|h| likelihood(h.1) == percent(shown));
+            let rest = if is_all { "" } else { ", with pulses that have each less than 1% before tempering" };
             is_other.then(|| format!("{one} keeps the written beat{mostly}: {}{rest}", percent(shown)))
         }
         [first @ .., last] => {
             let (first, shown) = (first.join(", "), percent(shown));
-            let always = report.hearings.iter().filter(|h| h.keeps_written()).all(|h| h.written_share > 0.99);
-            let mostly = if always { "" } else { ", some not all of the time," };
+            let mostly = if is_always { "" } else { ", some not all of the time," };
             Some(format!("{first} and {last} keep the written beat{mostly} and count as one: {shown}"))
         }
     }
 }
 
+/// `kick + snare`.
+pub(crate) fn layer_names(groove: &Groove, layers: &[usize]) -> String {
+    let names: Vec<&str> = layers.iter().filter_map(|l| groove.layers().get(*l)).map(|l| l.name.as_str()).collect();
+    names.join(" + ")
+}
+
 /// How likely the written beat is kept, for a listener who follows the analysed layers and for one who hears all layers.
 pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
-    let names: Vec<&str> =
-        report.focus.iter().filter_map(|l| groove.layers().get(*l)).map(|l| l.name.as_str()).collect();
     let line = |who: String, answer: &Answer, hearings: &[Hearing]| {
         let first = hearings.first().filter(|h| !h.keeps_written()).map(|h| {
             let more = if h.probability > ABOUT_AS_LIKELY * answer.written { "more" } else { "about as" };
-            let is_unequal = |i: &usize| h.stretches[*i].attacks > 0 && !h.is_even_in(*i);
-            let unequal = (0..h.stretches.len()).any(|i| is_unequal(&i)) && h.kind == HearingKind::Changing;
-            let unequal = if unequal { ", some of its beats unequal" } else { "" };
+            let is_unequal = |i: usize| h.kind == HearingKind::Changing && !h.is_even_in(i);
+            let stretches = h.stretches.iter().enumerate().filter(|(i, s)| s.attacks > 0 && is_unequal(*i));
+            let unequal = match tempo_row(&distinct_tempos(stretches.map(|(_, s)| s.period), report.speed)) {
+                tempos if tempos.is_empty() => String::new(),
+                tempos => format!(", with unequal beats at {tempos} BPM"),
+            };
             format!("; {more} likely: {}, {} BPM{unequal}", h.kind, tempos(h, report.speed))
         });
         format!("{who}: {} keep the written beat{}", percent(answer.shown_written), first.unwrap_or_default())
     };
     let mut lines = Vec::new();
     if let Some(answer) = &report.answer {
-        lines.push(line(format!("following {}", names.join(" + ")), answer, &report.hearings));
+        lines.push(line(format!("following {}", layer_names(groove, &report.focus)), answer, &report.hearings));
     }
     if let Some(all) = &report.all {
         lines.push(line("hearing all layers together".to_owned(), &all.answer, &all.hearings));
@@ -263,15 +264,10 @@ pub(crate) fn hearing_landings(h: &Hearing) -> String {
 
 /// `halves`, `thirds`, ...
 pub(crate) fn subdivisions(parts: u16) -> String {
-    match parts {
-        2 => "halves".into(),
-        3 => "thirds".into(),
-        4 => "quarters".into(),
-        5 => "fifths".into(),
-        6 => "sixths".into(),
-        7 => "sevenths".into(),
-        8 => "eighths".into(),
-        n => format!("{n}ths"),
+    match (parts, landing::part_name(parts)) {
+        (2, _) => "halves".to_owned(),
+        (_, Some(name)) => format!("{name}s"),
+        (n, None) => format!("{n}ths"),
     }
 }
 
@@ -306,7 +302,6 @@ pub(crate) fn silent_pulses(h: &Hearing) -> String {
     format!("{} of {} pulses silent{nothing}", h.silent, h.pulses.len())
 }
 
-/// The position of a stretch's first attack.
 pub(crate) fn stretch_place(groove: &Groove, report: &Report, s: &Stretch) -> String {
     let attack = report.attacks.get(s.first);
     let at = attack.map(|a| place(groove, Place { layer: a.layer, section: a.section, cell: a.cell }));
@@ -318,11 +313,18 @@ pub(crate) fn tempos(h: &Hearing, speed: f64) -> String {
     tempo_row(&h.tempos(speed))
 }
 
-/// A stretch: its tempo, the rate of its attacks, their number, position and deviation.
-pub(crate) fn stretch(groove: &Groove, report: &Report, s: &Stretch) -> String {
+/// The tempo of a stretch, by its index: `122.4 BPM`, or `122.4 BPM, unequal` for one of several whose pulses are not even.
+pub(crate) fn stretch_tempo(h: &Hearing, stretch: usize) -> String {
+    let is_even = h.stretches.len() == 1 || h.is_even_in(stretch);
+    format!("{:.1} BPM{}", h.stretches[stretch].bpm, if is_even { "" } else { ", unequal" })
+}
+
+/// A stretch of a hearing, by its index: its tempo, the rate of its attacks, their number, position and deviation.
+pub(crate) fn stretch(groove: &Groove, report: &Report, h: &Hearing, stretch: usize) -> String {
+    let s = &h.stretches[stretch];
     format!(
-        "{:.1} BPM: {} from {} ({:.1} per minute), deviation {:.0} ms {:.0}%",
-        s.bpm,
+        "{}: {} from {} ({:.1} per minute), deviation {:.0} ms {:.0}%",
+        stretch_tempo(h, stretch),
         count(s.attacks, "attack"),
         stretch_place(groove, report, s),
         s.attack_rate,
@@ -382,7 +384,6 @@ fn is_followed(report: &Report, stream: usize) -> bool {
     report.hearings.get(*hearing).is_some_and(|h| matches!(h.kind, HearingKind::Average | HearingKind::Changing))
 }
 
-/// The relation of two streams in one sentence.
 pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &StreamPair) -> String {
     // A mean rate is in a ratio of large numbers by chance.
     let is_mean = [p.a, p.b].into_iter().any(|s| is_followed(report, s));
@@ -412,10 +413,12 @@ pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &StreamPair) -> S
         (_, Some(meets), Some(again)) => {
             format!(
                 "they coincide within {:.0} ms after {meets:.2} s and repeat exactly after {again:.2} s",
-                limits::TOGETHER.value
+                limits::COINCIDENCE.value
             )
         }
-        (_, Some(meets), None) => format!("they coincide within {:.0} ms after {meets:.2} s", limits::TOGETHER.value),
+        (_, Some(meets), None) => {
+            format!("they coincide within {:.0} ms after {meets:.2} s", limits::COINCIDENCE.value)
+        }
         (_, None, _) => distance.unwrap_or_default(),
     };
     let drift = if is_small || p.shared.is_some() {

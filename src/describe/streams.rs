@@ -28,7 +28,7 @@ pub(crate) struct StreamLine {
 pub(crate) struct Marks {
     /// A pulse that coincides with no other.
     pub(crate) pulse: char,
-    /// A pulse within 20 ms of another stream's ([`limits::TOGETHER`]).
+    /// A pulse within 20 ms of another stream's ([`limits::COINCIDENCE`]).
     pub(crate) coincidence: char,
 }
 
@@ -70,7 +70,7 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
     if lines.len() < 2 || !bar.is_finite() || bar <= 0.0 {
         return Vec::new();
     }
-    let close = limits::TOGETHER.value / 1000.0;
+    let close = limits::COINCIDENCE.value / 1000.0;
     let width = width.max(MIN_COLUMNS);
     let names = lines.iter().map(|l| l.name.width()).max().unwrap_or(0).min(width * 3 / 8);
     let columns = width - names - 1;
@@ -100,7 +100,7 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
     let (left, right) = (format!("{from:.2} s"), format!("{:.2} s", from + length));
     let space = columns.saturating_sub(left.len() + right.len()).max(1);
     out.push(format!("{}{left}{}{right}", " ".repeat(names + 1), " ".repeat(space)));
-    let millis = limits::TOGETHER.value;
+    let millis = limits::COINCIDENCE.value;
     out.push(format!("{} pulse  {} within {millis:.0} ms of another", marks.pulse, marks.coincidence));
     let never = if ends.is_some() {
         "each pulse where it sounds"

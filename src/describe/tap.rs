@@ -61,7 +61,6 @@ pub(crate) enum LineStyle {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ReportLine {
     pub(crate) style: LineStyle,
-    /// Indentation in columns.
     pub(crate) indent: usize,
     pub(crate) text: String,
     /// The position in the groove it is about.
@@ -175,7 +174,7 @@ pub(crate) fn report_lines(
         let Some(f) = &s.stats else { continue };
         add(LineStyle::Plain, 2, format!("{}; {}", mean(f), spread(f)), None);
         add(LineStyle::Plain, 2, drift(f), None);
-        if f.spread * 100.0 > limits::AGREES.value {
+        if f.spread * 100.0 > limits::PULSE_TOLERANCE.value {
             let words = "the taps drift off the pulse: their tempo is steady but slightly different";
             add(LineStyle::Plain, 2, words.to_owned(), None);
         }

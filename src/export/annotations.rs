@@ -4,7 +4,7 @@ pub use crate::describe::notes::{NotationOptions, Text};
 
 use super::ExportInput;
 use crate::analysis::landing::{depth, syllable};
-use crate::describe::notes::Landings;
+use crate::describe::notes::LandingFilter;
 use crate::notation::{Bar, NoteSound};
 use crate::rhythm::Spot;
 
@@ -50,9 +50,9 @@ impl<'a> Annotator<'a> {
         let spot = *spots.get(spots.partition_point(|s| s.first <= sound.cell).checked_sub(1)?)?;
         let spot = Spot { cell: sound.cell - spot.first, ..spot };
         let shown = match &text.landings {
-            Landings::None => false,
-            Landings::All => true,
-            Landings::At(depths) => depths.contains(&depth(spot, context)),
+            LandingFilter::None => false,
+            LandingFilter::All => true,
+            LandingFilter::At(depths) => depths.contains(&depth(spot, context)),
         };
         shown.then(|| syllable(spot, context))
     }

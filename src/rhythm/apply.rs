@@ -2,9 +2,9 @@
 
 use super::bounds::{CYCLE, DIVISION, TUPLET_BEATS, TUPLET_CELLS};
 use super::cell::{Attack, Cell};
-use super::clip::{self, Clip, Leaving, Row};
+use super::clip::{self, Clip, EdgeMode, Row};
 use super::divide;
-use super::edit::{Edit, Region, Stretch};
+use super::edit::{Edit, LengthScale, Region};
 use super::edit_error::EditError;
 use super::groove::{Groove, Place};
 use super::part::{Part, PartContext, Spot, written_start};
@@ -29,7 +29,6 @@ impl Groove {
         cells.map(|c| self.part(layer, section).cell(c)).collect()
     }
 
-    /// Copies the cells of a region.
     pub(crate) fn clip(&self, region: &Region) -> Result<Clip, EditError> {
         self.check_region(region)?;
         let rows = region.layers.clone().map(|l| self.copied_row(l, region)).collect();
@@ -112,9 +111,9 @@ impl Groove {
                 }
                 Ok(())
             }
-            Edit::Rotate(region, by) => self.move_cells(region, *by, Leaving::Wrap),
-            Edit::Shift(region, by) => self.move_cells(region, *by, Leaving::Drop),
-            Edit::Stretch(region, stretch) => self.stretch(region, *stretch),
+            Edit::Rotate(region, by) => self.move_cells(region, *by, EdgeMode::Wrap),
+            Edit::Shift(region, by) => self.move_cells(region, *by, EdgeMode::Drop),
+            Edit::ScaleLengths(region, scale) => self.scale_lengths(region, *scale),
             Edit::Tuplet { at, beats, cells } => self.tuplet(*at, *beats, *cells),
             Edit::Division(layer, section, division) => {
                 for section in self.divided_sections(*layer, *section, *division)? {
@@ -158,7 +157,6 @@ impl Groove {
         Ok(section.map_or(0..self.sections.len(), |section| section..section + 1))
     }
 
-    /// Sets a part together with its division.
     pub(super) fn set_divided(&mut self, layer: usize, section: usize, division: u16, new: Part) {
         Arc::make_mut(&mut self.layers[layer]).divisions[section] = division;
         self.with_part(layer, section, |part| *part = new);
@@ -190,42 +188,42 @@ impl Groove {
         Ok(())
     }
 
-    fn stretch(&mut self, region: &Region, stretch: Stretch) -> Result<(), EditError> {
+    fn scale_lengths(&mut self, region: &Region, scale: LengthScale) -> Result<(), EditError> {
         self.check_region(region)?;
         for layer in region.layers.clone() {
             if self.part(layer, region.section).is_cycle() {
                 return Err(EditError::Impossible("a cycle has one length of cells; write it out first"));
             }
             let row = self.copied_row(layer, region);
-            let row = match stretch {
-                Stretch::Double => row.scaled(2, 1),
-                Stretch::Halve => row.scaled(1, 2).then_rest(row.end()),
+            let row = match scale {
+                LengthScale::Double => row.scaled(2, 1),
+                LengthScale::Halve => row.scaled(1, 2).then_rest(row.end()),
             };
             self.paste_row(layer, region.section, &row, region.from)?;
         }
         Ok(())
     }
 
-    fn move_cells(&mut self, region: &Region, by: i32, leaving: Leaving) -> Result<(), EditError> {
+    fn move_cells(&mut self, region: &Region, by: i32, mode: EdgeMode) -> Result<(), EditError> {
         self.check_region(region)?;
         for layer in region.layers.clone() {
             let range = self.cells_in(layer, region);
             let (part, context) = (self.part(layer, region.section), self.context(layer, region.section));
             match part {
                 Part::Barred { .. } => {
-                    let new = clip::moved(part, context, range, by, leaving)?;
+                    let new = clip::move_range(part, context, range, by, mode)?;
                     self.with_part(layer, region.section, |part| *part = new);
                 }
                 Part::Cycled { cells, .. } if range.len() <= cells.len() => {
                     let first = Place { layer, section: region.section, cell: range.start };
                     let mut row = self.row(layer, region.section, range);
-                    clip::move_cells(&mut row, by, leaving);
+                    clip::move_cells(&mut row, by, mode);
                     if !row.is_empty() {
                         self.set_cells(first, &row)?;
                     }
                 }
-                Part::Cycled { .. } if leaving == Leaving::Wrap => {
-                    self.with_part(layer, region.section, |part| clip::move_cells(part.stored_mut(), by, leaving));
+                Part::Cycled { .. } if mode == EdgeMode::Wrap => {
+                    self.with_part(layer, region.section, |part| clip::move_cells(part.stored_mut(), by, mode));
                 }
                 Part::Cycled { .. } => {
                     return Err(EditError::Impossible(

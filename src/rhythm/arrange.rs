@@ -16,10 +16,8 @@ impl Groove {
                 if *at > self.layers.len() {
                     return Err(EditError::NoSuchPlace("layer"));
                 }
-                let mut layer = Layer::new(name, *voice, *division, Vec::new());
-                layer.parts = self.sections.iter().map(|s| Arc::new(rests(s, *division))).collect();
-                layer.divisions = vec![*division; self.sections.len()];
-                self.layers.insert(*at, Arc::new(layer));
+                let parts = self.sections.iter().map(|s| rests(s, *division)).collect();
+                self.layers.insert(*at, Arc::new(Layer::new(name, *voice, *division, parts)));
             }
             Edit::RemoveLayer(at) => {
                 self.layer_mut(*at)?;
@@ -45,21 +43,17 @@ impl Groove {
                     return Err(EditError::NoSuchPlace("section"));
                 }
                 BARS.check(i64::from(section.bars))?;
-                for layer in &mut self.layers {
-                    let layer = Arc::make_mut(layer);
+                for layer in self.layers.iter_mut().map(Arc::make_mut) {
                     let division = layer.divisions[at.saturating_sub(1)];
-                    layer.divisions.insert(*at, division);
-                    layer.parts.insert(*at, Arc::new(rests(section, division)));
+                    layer.insert_section(*at, Arc::new(rests(section, division)), division);
                 }
                 self.sections.insert(*at, section.clone());
             }
             Edit::CopySection(at, name) => {
                 let copy = Section { name: name.clone(), ..self.section_mut(*at)?.clone() };
                 self.sections.insert(at + 1, copy);
-                for layer in &mut self.layers {
-                    let layer = Arc::make_mut(layer);
-                    layer.parts.insert(at + 1, layer.parts[*at].clone());
-                    layer.divisions.insert(at + 1, layer.divisions[*at]);
+                for layer in self.layers.iter_mut().map(Arc::make_mut) {
+                    layer.insert_section(at + 1, layer.parts[*at].clone(), layer.divisions[*at]);
                 }
             }
             Edit::RemoveSection(at) => {
@@ -68,28 +62,32 @@ impl Groove {
                     return Err(EditError::Impossible("a groove needs at least one section"));
                 }
                 self.sections.remove(*at);
-                self.layers.iter_mut().for_each(|l| Arc::make_mut(l).remove_section(*at));
+                for layer in self.layers.iter_mut().map(Arc::make_mut) {
+                    layer.remove_section(*at);
+                }
             }
             Edit::MoveSection(from, to) => {
                 self.section_mut(*from)?;
                 self.section_mut(*to)?;
                 let section = self.sections.remove(*from);
                 self.sections.insert(*to, section);
-                for layer in &mut self.layers {
-                    let layer = Arc::make_mut(layer);
-                    let (part, division) = (layer.parts.remove(*from), layer.divisions.remove(*from));
-                    layer.parts.insert(*to, part);
-                    layer.divisions.insert(*to, division);
+                for layer in self.layers.iter_mut().map(Arc::make_mut) {
+                    let (part, division) = layer.remove_section(*from);
+                    layer.insert_section(*to, part, division);
                 }
             }
             Edit::RenameSection(at, name) => self.section_mut(*at)?.name.clone_from(name),
             Edit::Tempo(at, tempo) => self.section_mut(*at)?.tempo = *tempo,
             Edit::Times(at, times) => self.section_mut(*at)?.times = *times,
             Edit::Swing(at, swing) => self.section_mut(*at)?.swing = *swing,
-            Edit::Meter(at, meter) => self.refit(*at, |s| s.meter = meter.clone())?,
+            Edit::Meter(at, meter) => {
+                self.section_mut(*at)?.meter = meter.clone();
+                self.change_parts(*at, divide::refit);
+            }
             Edit::Bars(at, bars) => {
                 BARS.check(i64::from(*bars))?;
-                self.refit(*at, |s| s.bars = *bars)?;
+                self.section_mut(*at)?.bars = *bars;
+                self.change_parts(*at, divide::refit);
             }
             Edit::MeterKeepingTimes(at, meter) => self.rebar(*at, meter)?,
             Edit::InsertBars(section, at, bars) => self.insert_bars(*section, *at, usize::from(*bars))?,
@@ -109,22 +107,16 @@ impl Groove {
     pub(super) fn section_mut(&mut self, at: usize) -> Result<&mut Section, EditError> {
         self.sections.get_mut(at).ok_or(EditError::NoSuchPlace("section"))
     }
-
-    /// Changes a section's meter or length and fits the parts to it.
-    pub(super) fn refit(&mut self, at: usize, change: impl FnOnce(&mut Section)) -> Result<(), EditError> {
-        change(self.section_mut(at)?);
-        for layer in 0..self.layers.len() {
-            let part = divide::refit(self.part(layer, at), self.context(layer, at));
-            self.with_part(layer, at, |p| *p = part);
-        }
-        Ok(())
-    }
 }
 
 impl Layer {
-    pub(super) fn remove_section(&mut self, at: usize) {
-        self.parts.remove(at);
-        self.divisions.remove(at);
+    pub(super) fn insert_section(&mut self, at: usize, part: Arc<Part>, division: u16) {
+        self.parts.insert(at, part);
+        self.divisions.insert(at, division);
+    }
+
+    pub(super) fn remove_section(&mut self, at: usize) -> (Arc<Part>, u16) {
+        (self.parts.remove(at), self.divisions.remove(at))
     }
 }
 

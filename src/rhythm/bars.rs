@@ -3,7 +3,7 @@
 use super::bounds::{BARS, DIVISION};
 use super::cell::Cell;
 use super::clip;
-use super::divide::{self, Barred};
+use super::divide::{self, BarredBuilder};
 use super::edit_error::EditError;
 use super::groove::{Groove, Section};
 use super::meter::Meter;
@@ -13,7 +13,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 /// Adds the beats of some bars.
-fn push_bars(out: &mut Barred, part: &Part, context: PartContext<'_>, bars: Range<usize>) {
+fn push_bars(out: &mut BarredBuilder, part: &Part, context: PartContext<'_>, bars: Range<usize>) {
     let beats = context.meter.beats();
     let beats = bars.start * beats..bars.end * beats;
     for spot in part.spots(context).into_iter().filter(|s| beats.contains(&s.beat)) {
@@ -30,14 +30,14 @@ fn bars_of(part: &Part, context: PartContext<'_>, bars: Range<usize>) -> Part {
         let start = part.stored_index(bars.start * per_bar) as u16;
         return Part::Cycled { cells: cells.clone(), start };
     }
-    let mut out = Barred::default();
+    let mut out = BarredBuilder::default();
     push_bars(&mut out, part, context, bars);
     out.part()
 }
 
 impl Groove {
     /// Replaces the parts of a section.
-    fn change_parts(&mut self, section: usize, change: impl Fn(&Part, PartContext<'_>) -> Part) {
+    pub(super) fn change_parts(&mut self, section: usize, change: impl Fn(&Part, PartContext<'_>) -> Part) {
         for layer in 0..self.layers.len() {
             let new = change(self.part(layer, section), self.context(layer, section));
             self.with_part(layer, section, |part| *part = new);
@@ -57,7 +57,7 @@ impl Groove {
         }
         BARS.check((old + bars) as i64)?;
         self.change_parts(section, |part, context| {
-            let mut out = Barred::default();
+            let mut out = BarredBuilder::default();
             push_bars(&mut out, part, context, 0..at);
             let rests = Part::rests(PartContext { bars, ..context });
             push_bars(&mut out, &rests, context, 0..bars);
@@ -84,7 +84,7 @@ impl Groove {
             {
                 return part.clone();
             }
-            let mut out = Barred::default();
+            let mut out = BarredBuilder::default();
             push_bars(&mut out, part, context, 0..bars.start);
             push_bars(&mut out, part, context, bars.end..old);
             out.part()
@@ -108,10 +108,8 @@ impl Groove {
         self.change_parts(section, |part, context| bars_of(part, context, 0..bar));
         self.set_bars(section, bar)?;
         self.sections.insert(section + 1, Section { name: name.to_owned(), bars: (bars - bar) as u16, ..whole });
-        for (layer, end) in self.layers.iter_mut().zip(ends) {
-            let layer = Arc::make_mut(layer);
-            layer.parts.insert(section + 1, Arc::new(end));
-            layer.divisions.insert(section + 1, layer.divisions[section]);
+        for (layer, end) in self.layers.iter_mut().map(Arc::make_mut).zip(ends) {
+            layer.insert_section(section + 1, Arc::new(end), layer.divisions[section]);
         }
         Ok(())
     }
@@ -143,7 +141,7 @@ impl Groove {
                     a.clone()
                 }
                 _ => {
-                    let mut out = Barred::default();
+                    let mut out = BarredBuilder::default();
                     for (part, context) in [(a, before), (b, after)] {
                         for spot in part.spots(context) {
                             let cells = part.span_cells(spot);
@@ -184,7 +182,7 @@ impl Groove {
             let (part, context) = (self.part(layer, section), self.context(layer, section));
             let has_attacks = self.has_attacks(layer, section);
             let cell = old.meter.beat().divided(usize::from(context.division));
-            let same = cell.and_then(|cell| clip::whole(meter.beat(), cell));
+            let same = cell.and_then(|cell| clip::whole_quotient(meter.beat(), cell));
             let same = same.filter(|n| DIVISION.check(*n as i64).is_ok());
             let division = same.map_or(context.division, |n| n as u16);
             let new = PartContext { meter, bars, division, swing: None };

@@ -1,6 +1,6 @@
 //! The bounds of every number in a groove.
 
-use super::expected::expected;
+use super::text::expected;
 
 /// The bounds of one quantity.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -30,9 +30,7 @@ impl Bound {
 /// A number outside its bounds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct OutOfBound {
-    /// The bounds.
     pub(crate) bound: &'static Bound,
-    /// The value.
     pub(crate) value: i64,
 }
 

@@ -3,9 +3,9 @@
 use super::bounds::{Bound, TUPLET_BEATS, TUPLET_CELLS};
 use super::cell::{Accent, Attack, Cell};
 use super::divide::pieces;
-use super::expected::{NotationError, count};
 use super::meter::Meter;
 use super::part::{Part, Span};
+use super::text::{NotationError, count};
 
 const MARKS: &str = "x attack, X accent, o ghost, - hold, . rest, | between bars, {5: ...} a tuplet";
 
@@ -21,16 +21,10 @@ pub(crate) fn mark(cell: Cell) -> char {
     }
 }
 
-fn cell_of(mark: char) -> Option<Cell> {
-    let attack = |accent| Some(Cell::Attack(Attack { accent, pitch: None }));
-    match mark {
-        '.' => Some(Cell::Rest),
-        '-' => Some(Cell::Hold),
-        'x' => attack(Accent::Plain),
-        'X' => attack(Accent::Accent),
-        'o' => attack(Accent::Ghost),
-        _ => None,
-    }
+fn cell_of(symbol: char) -> Option<Cell> {
+    let attack = |accent| Cell::Attack(Attack { accent, pitch: None });
+    let cells = [Cell::Rest, Cell::Hold, Cell::ATTACK, attack(Accent::Accent), attack(Accent::Ghost)];
+    cells.into_iter().find(|cell| mark(*cell) == symbol)
 }
 
 struct Reader<'a> {
@@ -208,8 +202,8 @@ pub(crate) fn print_cells(cells: &[Cell]) -> String {
     cells.iter().map(|c| mark(*c)).collect()
 }
 
-/// Prints a part as [`parse_bars`] or [`parse_cycle`] reads it. With `spaced`, spaces separate beats and surround bar lines.
-pub(crate) fn print_part(part: &Part, meter: &Meter, division: u16, spaced: bool) -> String {
+/// Prints a part as [`parse_bars`] or [`parse_cycle`] reads it, with spaces between beats and around bar lines.
+pub(crate) fn print_part(part: &Part, meter: &Meter, division: u16) -> String {
     let (spans, cells) = match part {
         Part::Cycled { cells, .. } => return print_cells(cells),
         Part::Barred { spans, cells } => (spans, cells),
@@ -218,12 +212,7 @@ pub(crate) fn print_part(part: &Part, meter: &Meter, division: u16, spaced: bool
     let mut beat = 0;
     for (span, piece) in pieces(spans, cells) {
         if beat > 0 {
-            match (beat % meter.beats(), spaced) {
-                (0, true) => text.push_str(" | "),
-                (0, false) => text.push('|'),
-                (_, true) => text.push(' '),
-                _ => {}
-            }
+            text.push_str(if beat % meter.beats() == 0 { " | " } else { " " });
         }
         let (beats, cells, marks) = (span.beats, span.cells, print_cells(piece));
         let printed = match (beats, cells == division) {

@@ -2,7 +2,7 @@
 
 use super::bounds::TUPLET_CELLS;
 use super::cell::Cell;
-use super::divide::Barred;
+use super::divide::BarredBuilder;
 use super::edit_error::EditError;
 use super::part::{Part, PartContext, Span, Spot, written_start};
 use super::time::Time;
@@ -12,7 +12,6 @@ use std::ops::Range;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Clip {
     pub(crate) rows: Vec<Row>,
-    /// Length of the region.
     pub(crate) length: Time,
 }
 
@@ -30,7 +29,6 @@ pub(crate) struct Row {
 pub(crate) struct Run {
     /// From the region's start, without swing.
     pub(crate) start: Time,
-    /// Length of each cell.
     pub(crate) length: Time,
     pub(crate) cells: Vec<Cell>,
     pub(crate) kind: RunKind,
@@ -60,7 +58,7 @@ fn times(length: Time, n: usize) -> Time {
 }
 
 /// `length / unit`, if it is a whole number.
-pub(super) fn whole(length: Time, unit: Time) -> Option<usize> {
+pub(super) fn whole_quotient(length: Time, unit: Time) -> Option<usize> {
     let ratio = length.ratio_to(unit)?;
     if ratio.denom() == 1 { usize::try_from(ratio.numer()).ok() } else { None }
 }
@@ -81,7 +79,9 @@ impl Run {
         let (beat, per_bar) = (context.meter.beat(), context.meter.beats());
         let length = times(self.length, self.cells.len());
         let off_beat = EditError::Impossible("a tuplet would not fill whole beats there");
-        let (Some(first), Some(beats)) = (whole(start, beat), whole(length, beat)) else { return Err(off_beat) };
+        let (Some(first), Some(beats)) = (whole_quotient(start, beat), whole_quotient(length, beat)) else {
+            return Err(off_beat);
+        };
         if first % per_bar + beats > per_bar {
             return Err(EditError::Impossible("a tuplet would cross a bar line there"));
         }
@@ -158,7 +158,7 @@ pub(super) fn copy(part: &Part, context: PartContext<'_>, cells: Range<usize>, f
 
 /// A cell with its time.
 #[derive(Clone, Copy)]
-struct Timed {
+struct TimedCell {
     start: Time,
     cell: Cell,
     /// The cell is one of a tuplet, so that a cell must begin at its time.
@@ -166,7 +166,7 @@ struct Timed {
 }
 
 /// The cell that begins at a time, where `cells` sound.
-fn cell_at(cells: &[Timed], time: Time) -> Cell {
+fn cell_at(cells: &[TimedCell], time: Time) -> Cell {
     let next = cells.partition_point(|c| c.start <= time);
     let Some(here) = next.checked_sub(1).map(|i| cells[i]) else { return Cell::Rest };
     let is_held = || cells.get(next).is_some_and(|c| c.cell == Cell::Hold);
@@ -178,7 +178,7 @@ fn cell_at(cells: &[Timed], time: Time) -> Cell {
 }
 
 /// The times within a range at which a cell must begin: attacks, ends of held sounds, cells of tuplets.
-fn required(cells: &[Timed], range: Range<usize>) -> Vec<Time> {
+fn required_starts(cells: &[TimedCell], range: Range<usize>) -> Vec<Time> {
     let ends_sound = |i: usize| cells[i].cell == Cell::Rest && i > 0 && cells[i - 1].cell == Cell::Hold;
     let is_required = |i: &usize| cells[*i].of_tuplet || cells[*i].cell.attack().is_some() || ends_sound(*i);
     range.filter(is_required).map(|i| cells[i].start).collect()
@@ -193,7 +193,7 @@ struct Slot {
 }
 
 /// A row over a part.
-struct Pasting<'a> {
+struct RowPaste<'a> {
     part: &'a Part,
     context: PartContext<'a>,
     row: &'a Row,
@@ -210,17 +210,17 @@ struct Pasting<'a> {
 pub(super) fn paste(part: &Part, context: PartContext<'_>, row: &Row, at: Time) -> Result<Part, EditError> {
     let (Some(first), Some(end)) = (row.runs.first(), row.end()) else { return Ok(part.clone()) };
     let (from, to) = (sum(at, first.start), sum(at, end).min(context.length()));
-    if from >= to { Ok(part.clone()) } else { Pasting { part, context, row, at, from, to }.part() }
+    if from >= to { Ok(part.clone()) } else { RowPaste { part, context, row, at, from, to }.part() }
 }
 
-impl Pasting<'_> {
+impl RowPaste<'_> {
     fn beat(&self, n: usize) -> Time {
         times(self.context.meter.beat(), n)
     }
 
     fn part(&self) -> Result<Part, EditError> {
         let cells = self.cells();
-        let mut out = Barred::default();
+        let mut out = BarredBuilder::default();
         for spot in self.part.spots(self.context) {
             let end = spot.beat + usize::from(spot.span.beats);
             if self.beat(end) <= self.from || self.beat(spot.beat) >= self.to {
@@ -231,10 +231,10 @@ impl Pasting<'_> {
                 let (start, length) = (self.beat(slot.beat), self.beat(slot.beats));
                 let within =
                     cells.partition_point(|c| c.start < start)..cells.partition_point(|c| c.start < sum(start, length));
-                let needed = required(&cells, within);
+                let needed = required_starts(&cells, within);
                 let holds = |grid: &usize| {
                     let unit = length.divided(*grid).expect(BOUNDED);
-                    needed.iter().all(|time| whole(difference(*time, start), unit).is_some())
+                    needed.iter().all(|time| whole_quotient(difference(*time, start), unit).is_some())
                 };
                 let grid = slot.grids.into_iter().find(holds).ok_or_else(|| self.error(start, length))?;
                 let unit = length.divided(grid).expect(BOUNDED);
@@ -254,25 +254,25 @@ impl Pasting<'_> {
     }
 
     /// The pasted cells, and those of the part around them in the spans that they touch.
-    fn cells(&self) -> Vec<Timed> {
+    fn cells(&self) -> Vec<TimedCell> {
         let limit = difference(self.to, self.at);
         let pasted = self.row.runs.iter().flat_map(|run| {
             let of_tuplet = run.kind != RunKind::Even;
-            let timed = move |(i, cell): (usize, &Cell)| Timed {
+            let timed = move |(i, cell): (usize, &Cell)| TimedCell {
                 start: sum(run.start, times(run.length, i)),
                 cell: *cell,
                 of_tuplet,
             };
             run.cells.iter().enumerate().map(timed)
         });
-        let pasted = pasted.take_while(|c| c.start < limit).map(|c| Timed { start: sum(c.start, self.at), ..c });
+        let pasted = pasted.take_while(|c| c.start < limit).map(|c| TimedCell { start: sum(c.start, self.at), ..c });
         let edges = [self.from, self.to].map(|edge| self.edge_span(edge));
         let edges = [edges[0], edges[1].filter(|b| edges[0].is_none_or(|a| a.first != b.first))];
-        let around: Vec<Timed> = edges
+        let around: Vec<TimedCell> = edges
             .into_iter()
             .flatten()
             .flat_map(|spot| (0..usize::from(spot.span.cells)).map(move |cell| Spot { cell, ..spot }))
-            .map(|spot| Timed {
+            .map(|spot| TimedCell {
                 start: written_start(spot, self.context),
                 cell: self.part.cell(spot.first + spot.cell),
                 of_tuplet: spot.span != self.context.even_span(),
@@ -280,9 +280,9 @@ impl Pasting<'_> {
             .collect();
         let split = around.partition_point(|c| c.start < self.from);
         let after = &around[around.partition_point(|c| c.start < self.to)..];
-        let mut cells: Vec<Timed> = around[..split].iter().copied().chain(pasted).collect();
+        let mut cells: Vec<TimedCell> = around[..split].iter().copied().chain(pasted).collect();
         if after.first().is_none_or(|c| c.start > self.to) {
-            cells.push(Timed { start: self.to, cell: Cell::Rest, of_tuplet: false });
+            cells.push(TimedCell { start: self.to, cell: Cell::Rest, of_tuplet: false });
         }
         cells.extend(after);
         cells
@@ -336,7 +336,7 @@ impl Pasting<'_> {
         let (start, length) = (self.beat(beat), self.beat(beats));
         let end = sum(start, length);
         let runs = self.row.runs.iter().filter(|run| sum(run.start, self.at) < end && sum(run.end(), self.at) > start);
-        let mut grids: Vec<usize> = runs.filter_map(|run| whole(length, run.length)).collect();
+        let mut grids: Vec<usize> = runs.filter_map(|run| whole_quotient(length, run.length)).collect();
         grids.retain(|n| TUPLET_CELLS.check(*n as i64).is_ok());
         grids.dedup();
         grids
@@ -348,7 +348,7 @@ impl Pasting<'_> {
         let tuplets = self.row.runs.iter().filter(|run| run.kind == RunKind::Tuplet);
         let mut here = tuplets.filter(|run| sum(run.start, self.at) < end && sum(run.end(), self.at) > start);
         let misplaced = here.find_map(|run| run.tuplet_beats(sum(run.start, self.at), self.context).err());
-        let beat = whole(start, self.context.meter.beat()).unwrap_or(0);
+        let beat = whole_quotient(start, self.context.meter.beat()).unwrap_or(0);
         let per_bar = self.context.meter.beats();
         misplaced.unwrap_or(EditError::BetweenCells { bar: beat / per_bar + 1, beat: beat % per_bar + 1 })
     }
@@ -356,7 +356,7 @@ impl Pasting<'_> {
 
 /// What happens to the cells that leave a region at one end.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Leaving {
+pub(super) enum EdgeMode {
     /// They enter at the other end.
     Wrap,
     /// They are lost, and rests enter.
@@ -368,18 +368,18 @@ pub(super) enum Leaving {
 ///
 /// # Errors
 /// A tuplet is cut, or does not fit its new place.
-pub(super) fn moved(
+pub(super) fn move_range(
     part: &Part,
     context: PartContext<'_>,
     range: Range<usize>,
     by: i32,
-    leaving: Leaving,
+    mode: EdgeMode,
 ) -> Result<Part, EditError> {
     let row = copy(part, context, range.clone(), Time::ZERO);
     let Some(first) = row.runs.first() else { return Ok(part.clone()) };
     if row.runs.iter().all(|run| run.length == first.length) {
         let mut part = part.clone();
-        move_cells(&mut part.stored_mut()[range], by, leaving);
+        move_cells(&mut part.stored_mut()[range], by, mode);
         return Ok(part);
     }
     if row.runs.iter().any(|run| run.kind == RunKind::TupletPart) {
@@ -394,10 +394,10 @@ pub(super) fn moved(
             _ => units.push(run.clone()),
         }
     }
-    let length = |run: &Run| whole(times(run.length, run.cells.len()), plain).unwrap_or(1);
+    let length = |run: &Run| whole_quotient(times(run.length, run.cells.len()), plain).unwrap_or(1);
     let total: usize = units.iter().map(length).sum();
     let steps = by.unsigned_abs() as usize;
-    let steps = if leaving == Leaving::Wrap { steps % total } else { steps.min(total) };
+    let steps = if mode == EdgeMode::Wrap { steps % total } else { steps.min(total) };
     // The units before the cut come after those behind it.
     let cut = if by > 0 { total - steps } else { steps };
     let ends = units.iter().scan(0, |end, unit| {
@@ -408,10 +408,10 @@ pub(super) fn moved(
     let index = index.ok_or(EditError::Impossible("a tuplet would be cut"))?;
     let left: Vec<Run> = units.split_off(index);
     let rests = vec![single(Cell::Rest); steps];
-    let units = match (leaving, by > 0) {
-        (Leaving::Wrap, _) => [left, units].concat(),
-        (Leaving::Drop, true) => [rests, units].concat(),
-        (Leaving::Drop, false) => [left, rests].concat(),
+    let units = match (mode, by > 0) {
+        (EdgeMode::Wrap, _) => [left, units].concat(),
+        (EdgeMode::Drop, true) => [rests, units].concat(),
+        (EdgeMode::Drop, false) => [left, rests].concat(),
     };
     let mut start = first.start;
     let mut runs = Vec::new();
@@ -427,15 +427,15 @@ pub(super) fn moved(
 }
 
 /// Moves cells by so many places, later if `by` is positive.
-pub(super) fn move_cells(cells: &mut [Cell], by: i32, leaving: Leaving) {
+pub(super) fn move_cells(cells: &mut [Cell], by: i32, mode: EdgeMode) {
     let count = cells.len().max(1);
     let steps = by.unsigned_abs() as usize;
-    if leaving == Leaving::Drop {
+    if mode == EdgeMode::Drop {
         let lost = steps.min(cells.len());
         let lost = if by > 0 { cells.len() - lost..cells.len() } else { 0..lost };
         cells[lost].fill(Cell::Rest);
     }
-    let steps = if leaving == Leaving::Drop { steps.min(cells.len()) } else { steps } % count;
+    let steps = if mode == EdgeMode::Drop { steps.min(cells.len()) } else { steps } % count;
     if by > 0 { cells.rotate_right(steps) } else { cells.rotate_left(steps) }
 }
 
@@ -446,13 +446,13 @@ pub(super) fn move_cells(cells: &mut [Cell], by: i32, leaving: Leaving) {
 pub(super) fn cycle(row: &Row, length: Time, context: PartContext<'_>, at: Time) -> Result<Part, EditError> {
     let unit = context.meter.beat().divided(usize::from(context.division)).expect(BOUNDED);
     let uneven = EditError::Impossible("a cycle has no tuplets, and only whole cells of its layer");
-    let (Some(count), Some(first)) = (whole(length, unit).filter(|n| *n > 0), whole(at, unit)) else {
+    let (Some(count), Some(first)) = (whole_quotient(length, unit).filter(|n| *n > 0), whole_quotient(at, unit)) else {
         return Err(uneven);
     };
     let mut cells = vec![Cell::Rest; count];
     for run in &row.runs {
         for (i, cell) in run.cells.iter().enumerate() {
-            let index = whole(sum(run.start, times(run.length, i)), unit).filter(|i| *i < count);
+            let index = whole_quotient(sum(run.start, times(run.length, i)), unit).filter(|i| *i < count);
             match index {
                 Some(index) if run.length == unit => cells[index] = *cell,
                 _ => return Err(uneven),

@@ -6,14 +6,14 @@ use super::part::{Part, PartContext, Span};
 
 /// A barred part under construction.
 #[derive(Default)]
-pub(super) struct Barred {
+pub(super) struct BarredBuilder {
     spans: Vec<Span>,
     cells: Vec<Cell>,
     /// The beats of the spans.
     pub(super) beats: usize,
 }
 
-impl Barred {
+impl BarredBuilder {
     pub(super) fn push(&mut self, span: Span, cells: &[Cell]) {
         self.spans.push(span);
         self.cells.extend_from_slice(cells);
@@ -80,7 +80,7 @@ pub(super) fn recut(old: &[Cell], count: usize) -> Vec<Cell> {
 /// into beats of the layer's division.
 pub(super) fn set_span(part: &Part, context: PartContext<'_>, beat: usize, beats: usize, cells: usize) -> Part {
     let end = beat + beats;
-    let mut new = Barred::default();
+    let mut new = BarredBuilder::default();
     let mut replaced: Vec<(usize, Vec<Cell>)> = Vec::new();
     for spot in part.spots(context) {
         let piece = part.span_cells(spot);
@@ -133,7 +133,7 @@ pub(super) fn set_division(part: &Part, old: u16, new: u16) -> Part {
             Part::Cycled { cells, start }
         }
         Part::Barred { spans, cells } => {
-            let mut out = Barred::default();
+            let mut out = BarredBuilder::default();
             for (span, piece) in pieces(spans, cells) {
                 if span == (Span { beats: 1, cells: old }) {
                     out.push(Span { beats: 1, cells: new }, &recut(piece, usize::from(new)));
@@ -158,7 +158,7 @@ pub(super) fn refit(part: &Part, new: PartContext<'_>) -> Part {
         Part::Barred { spans, cells } => (spans, cells),
     };
     let (per_bar, total) = (new.meter.beats(), new.beats());
-    let mut out = Barred::default();
+    let mut out = BarredBuilder::default();
     for (span, piece) in pieces(spans, cells) {
         let beats = usize::from(span.beats);
         if out.beats + beats <= total && beats <= per_bar - out.beats % per_bar {

@@ -20,7 +20,7 @@ pub struct Region {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Stretch {
+pub enum LengthScale {
     Double,
     Halve,
 }
@@ -55,7 +55,7 @@ pub enum Edit {
     /// Shifts the region's cells by a number of cells, later if positive; cells that leave the region are lost.
     Shift(Region, i32),
     /// Makes the region's cells twice or half as long, from its start; what goes past the section's end is lost.
-    Stretch(Region, Stretch),
+    ScaleLengths(Region, LengthScale),
     /// Divides beats into a number of cells.
     Tuplet {
         /// A place in the first beat.
@@ -107,11 +107,9 @@ pub enum Edit {
     MeterKeepingTimes(usize, Meter),
     /// Inserts bars of rests into a section, before the bar of this index.
     InsertBars(usize, usize, u16),
-    /// Deletes bars of a section.
     DeleteBars(usize, Range<usize>),
     /// Makes the bars of a section from an index on another section of this name.
     SplitSection(usize, usize, String),
-    /// Joins a section with the next one.
     JoinSections(usize),
     Tempo(usize, Tempo),
     Bars(usize, u16),

@@ -1,7 +1,7 @@
 //! The errors of grooves and edits.
 
 use super::bounds::OutOfBound;
-use super::expected::expected;
+use super::text::expected;
 use std::fmt;
 
 /// Why a groove is invalid or an edit impossible.

@@ -207,7 +207,7 @@ impl Groove {
         let mut events = Vec::new();
         for (s, section) in self.sections.iter().enumerate() {
             let attacks = self.part(layer, s).attacks(self.context(layer, s)).into_iter();
-            let once: Vec<Event> = attacks
+            let of_pass: Vec<Event> = attacks
                 .map(|a| Event {
                     section: s,
                     pass: 0,
@@ -218,7 +218,7 @@ impl Groove {
                 })
                 .collect();
             for pass in 0..usize::from(section.times) {
-                events.extend(once.iter().map(|e| Event { pass, ..*e }));
+                events.extend(of_pass.iter().map(|e| Event { pass, ..*e }));
             }
         }
         events

@@ -1,8 +1,8 @@
 //! Meters (simple, compound and additive), tempos and note values.
 
 use super::bounds::{BEATS_PER_BAR, DENOMINATOR, OutOfBound, TEMPO};
-use super::expected::expected;
-use super::time::{Fraction, Time};
+use super::text::expected;
+use super::time::{Fraction, Time, digits};
 use std::fmt;
 
 /// The expected forms, for messages.
@@ -76,13 +76,7 @@ impl Meter {
     /// Those of [`Meter::new`], and [`MeterError::Form`] for any other text.
     pub fn parse(text: &str) -> Result<Self, MeterError> {
         let form = || MeterError::Form(text.to_owned());
-        let number = |s: &str| {
-            let s = s.trim();
-            Some(s)
-                .filter(|s| s.bytes().all(|b| b.is_ascii_digit()))
-                .and_then(|s| s.parse::<u16>().ok())
-                .ok_or_else(form)
-        };
+        let number = |s: &str| digits(s.trim()).and_then(|n| u16::try_from(n).ok()).ok_or_else(form);
         let (upper, lower) = text.split_once('/').ok_or_else(form)?;
         let terms = upper.split('+').map(number).collect::<Result<Vec<_>, _>>()?;
         Self::new(terms, number(lower)?)
@@ -206,8 +200,7 @@ impl Tempo {
 pub(crate) fn parse_note_value(text: &str) -> Option<Time> {
     let (plain, dotted) = text.strip_suffix('.').map_or((text, false), |p| (p, true));
     let (n, d) = plain.split_once('/')?;
-    let number =
-        |s: &str| (s.len() < 4 && s.bytes().all(|b| b.is_ascii_digit())).then(|| s.parse::<i64>().ok()).flatten();
+    let number = |s: &str| digits(s).filter(|_| s.len() < 4);
     let (n, d) = (number(n)?, number(d)?);
     if n < 1 || !(1..=64).contains(&d) || !(d as u64).is_power_of_two() {
         return None;

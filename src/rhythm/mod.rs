@@ -11,16 +11,15 @@ mod clip;
 mod divide;
 mod edit;
 mod edit_error;
-mod expected;
 mod groove;
 pub mod group_line;
-mod hidden;
 mod meter;
 mod part;
 #[cfg(test)]
 pub(crate) mod random;
 #[cfg(test)]
 pub(crate) mod tests;
+mod text;
 mod time;
 mod voice;
 
@@ -28,16 +27,15 @@ pub(crate) use cell::semitones;
 pub use cell::{Accent, Attack, Cell, Pitch, Swing};
 pub(crate) use clip::Clip;
 pub use edit::Edit;
-pub(crate) use edit::{Region, Stretch};
+pub(crate) use edit::{LengthScale, Region};
 pub(crate) use edit_error::EditError;
-pub(crate) use expected::{NotationError, count, expected};
 pub(crate) use groove::Event;
 pub use groove::{Groove, Layer, Place, Section};
-pub(crate) use hidden::is_hidden;
 pub(crate) use meter::{LOWER_FORM, METER_FORM};
 pub use meter::{Meter, MeterKind, Tempo};
 pub(crate) use meter::{MeterError, parse_note_value, print_note_value};
 pub use part::{Part, PartContext, Span};
 pub(crate) use part::{SoundedAttack, Spot, written_start};
+pub(crate) use text::{NotationError, count, expected, is_hidden};
 pub use time::{Fraction, Time};
 pub use voice::Voice;

@@ -46,7 +46,6 @@ pub struct PartContext<'a> {
 }
 
 impl PartContext<'_> {
-    /// Beats of one pass.
     pub(crate) fn beats(&self) -> usize {
         self.bars * self.meter.beats()
     }
@@ -56,7 +55,6 @@ impl PartContext<'_> {
         self.beats() * usize::from(self.division)
     }
 
-    /// Length of one pass.
     pub(crate) fn length(&self) -> Time {
         self.meter.bar().repeated(self.bars).expect("bars are bounded")
     }
@@ -91,7 +89,6 @@ pub struct SoundedAttack {
 }
 
 impl Part {
-    /// A part of rests.
     pub(crate) fn rests(context: PartContext<'_>) -> Self {
         Self::Barred {
             spans: vec![context.even_span(); context.beats()],
@@ -157,12 +154,10 @@ impl Part {
         self.span_spots(context).collect()
     }
 
-    /// The cells of a span.
     pub(super) fn span_cells(&self, spot: Spot) -> Vec<Cell> {
         (spot.first..spot.first + usize::from(spot.span.cells)).map(|i| self.cell(i)).collect()
     }
 
-    /// Every cell, in order.
     pub(super) fn cell_spots(&self, context: PartContext<'_>) -> impl Iterator<Item = Spot> {
         self.span_spots(context).flat_map(|s| (0..usize::from(s.span.cells)).map(move |cell| Spot { cell, ..s }))
     }

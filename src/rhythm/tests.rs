@@ -12,7 +12,12 @@ pub(super) fn groove(meter: &str, division: u16, bars: u16, cells: &str) -> Groo
 }
 
 pub(super) fn drawn(g: &Groove) -> String {
-    cell_notation::print_part(g.part(0, 0), &g.sections()[0].meter, g.layers()[0].divisions[0], false)
+    compact(&cell_notation::print_part(g.part(0, 0), &g.sections()[0].meter, g.layers()[0].divisions[0]))
+}
+
+/// Printed cells without the spaces around beats and bar lines.
+pub(super) fn compact(text: &str) -> String {
+    text.replace(": ", ":_").replace(' ', "").replace(":_", ": ")
 }
 
 fn check(before: &str, edit: &Edit, after: &str) {
@@ -209,8 +214,8 @@ fn edits() -> impl Strategy<Value = Edit> {
         (region.clone(), -9_i32..9).prop_map(|(r, by)| Edit::Rotate(r, by)),
         (region.clone(), -9_i32..9).prop_map(|(r, by)| Edit::Shift(r, by)),
         (region.clone(), 1_usize..4).prop_map(|(r, n)| Edit::Repeat(r, n)),
-        (region.clone(), prop::sample::select(vec![Stretch::Double, Stretch::Halve]))
-            .prop_map(|(r, s)| Edit::Stretch(r, s)),
+        (region.clone(), prop::sample::select(vec![LengthScale::Double, LengthScale::Halve]))
+            .prop_map(|(r, s)| Edit::ScaleLengths(r, s)),
         (region, -20_i32..20).prop_map(|(r, by)| Edit::Transpose(r, by)),
         (place.clone(), 1_usize..4, 1_usize..9).prop_map(|(at, beats, cells)| Edit::Tuplet { at, beats, cells }),
         (place.clone(), clips()).prop_map(|(at, clip)| Edit::Paste(at, clip)),
@@ -245,7 +250,8 @@ proptest! {
         for (l, layer) in g.layers().iter().enumerate() {
             for (s, section) in g.sections().iter().enumerate() {
                 let (part, division) = (g.part(l, s), layer.divisions[s]);
-                let text = cell_notation::print_part(part, &section.meter, division, spaced);
+                let text = cell_notation::print_part(part, &section.meter, division);
+                let text = if spaced { text } else { compact(&text) };
                 let back = cell_notation::parse_bars(&text, &section.meter, usize::from(section.bars), division);
                 let back = back.map_err(|e| TestCaseError::fail(format!("{text}: {e:?}")))?;
                 // The notation has no pitches.

@@ -45,12 +45,10 @@ impl Fraction {
         *self.0.denom()
     }
 
-    /// Sum, or `None` on overflow.
     pub(crate) fn plus(self, other: Self) -> Option<Self> {
         self.0.checked_add(&other.0).map(Self)
     }
 
-    /// Difference, or `None` on overflow.
     pub(crate) fn minus(self, other: Self) -> Option<Self> {
         self.0.checked_sub(&other.0).map(Self)
     }
@@ -76,7 +74,6 @@ impl Fraction {
 
     /// Reads `150`, `132.5` or `400/3` exactly; `None` for anything else, and on overflow.
     pub fn parse(text: &str) -> Option<Self> {
-        let digits = |s: &str| s.bytes().all(|b| b.is_ascii_digit()).then(|| s.parse::<i64>().ok()).flatten();
         let (sign, text) = text.strip_prefix('-').map_or((1, text), |rest| (-1, rest));
         if let Some((n, d)) = text.split_once('/') {
             return Self::new(sign * digits(n)?, digits(d)?);
@@ -89,6 +86,11 @@ impl Fraction {
         let numer = digits(whole)?.checked_mul(scale)?.checked_add(digits(part)?)?;
         Self::new(sign * numer, scale)
     }
+}
+
+/// The number that a text of digits only stands for.
+pub(super) fn digits(text: &str) -> Option<i64> {
+    text.bytes().all(|b| b.is_ascii_digit()).then(|| text.parse().ok()).flatten()
 }
 
 /// Prints `150`, `132.5` or, where no short decimal is exact, `400/3`; [`Fraction::parse`] reads it back.
@@ -121,7 +123,6 @@ impl fmt::Debug for Fraction {
 impl Time {
     /// Zero.
     pub const ZERO: Time = Time(Fraction::ZERO);
-    /// A whole note.
     pub(crate) const WHOLE: Time = Time(Fraction::ONE);
 
     /// `numer / denom` whole notes; `None` if `denom` is not positive.

@@ -1,6 +1,6 @@
 //! The commands on a groove, as values.
 
-use crate::rhythm::{Accent, Meter, Pitch, Place, Stretch, Swing, Tempo, Voice};
+use crate::rhythm::{Accent, LengthScale, Meter, Pitch, Place, Swing, Tempo, Voice};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Motion {
@@ -153,7 +153,7 @@ pub(crate) enum Command {
     /// Moves by a number of voices in the list of voices.
     NextVoice(i32),
     /// Makes the selection twice or half as long.
-    Stretch(Stretch),
+    ScaleLengths(LengthScale),
     /// Sets the layer's cells per beat.
     Division(u16, Sections, Keep),
     /// Makes the first cells of the layer's section a cycle; `None` writes it out.
@@ -192,11 +192,9 @@ pub(crate) enum Command {
     DeleteBars,
     /// Makes the bars from the cursor's on a section of their own.
     SplitSection,
-    /// Joins the section with the next one.
     JoinSections,
     /// Sets how many times the section is played.
     Times(u16),
-    /// Sets the section's swing.
     Swing(Option<Swing>),
     Title(String),
     Note(String),

@@ -130,7 +130,6 @@ impl Cursor {
     }
 }
 
-/// The first attack of the layer after a place.
 pub(super) fn next_attack(groove: &Groove, from: Place) -> Option<Place> {
     let layer = from.layer;
     (from.section..groove.sections().len()).find_map(|section| {
@@ -141,7 +140,6 @@ pub(super) fn next_attack(groove: &Groove, from: Place) -> Option<Place> {
     })
 }
 
-/// The last attack of the layer before a place.
 pub(super) fn previous_attack(groove: &Groove, from: Place) -> Option<Place> {
     let layer = from.layer;
     (0..=from.section).rev().find_map(|section| {

@@ -2,29 +2,28 @@
 
 use super::command::{Command, Keep, Overflow, PasteInCycle, Sections};
 use super::cursor::{Cursor, next_attack, previous_attack};
-use super::{Change, Outcome, Session, Step, messages, select};
+use super::{Outcome, Session, Step, TimeChange, messages, select};
 use crate::rhythm::bounds::{BARS, GAIN};
 use crate::rhythm::{
-    Accent, Attack, Cell, Edit, EditError, Fraction, Groove, Layer, Pitch, Place, Region, Section, Stretch, Tempo,
+    Accent, Attack, Cell, Edit, EditError, Fraction, Groove, Layer, LengthScale, Pitch, Place, Region, Section, Tempo,
     Time, Voice, count,
 };
 use std::ops::Range;
 
 /// The message at the end of the groove. The screen adds the keys.
-pub(super) const FULL: &str = "end of the groove; add a bar or a section to go on";
+pub(super) const END_OF_GROOVE: &str = "end of the groove; add a bar or a section to go on";
 
-/// The result of an editing command.
 pub(super) struct EditResult {
     groove: Groove,
     cursor: Option<Cursor>,
-    change: Change,
+    change: TimeChange,
     label: String,
     message: Option<String>,
 }
 
 impl EditResult {
-    pub(super) fn of(groove: Groove, label: impl Into<String>) -> Self {
-        Self { groove, cursor: None, change: Change::Nothing, label: label.into(), message: None }
+    pub(super) fn new(groove: Groove, label: impl Into<String>) -> Self {
+        Self { groove, cursor: None, change: TimeChange::Nothing, label: label.into(), message: None }
     }
 
     pub(super) fn with_cursor(self, cursor: Cursor) -> Self {
@@ -39,7 +38,6 @@ impl EditResult {
 pub(super) type Result<T> = std::result::Result<T, EditError>;
 
 impl Session {
-    /// Runs a command that changes the groove.
     pub(super) fn edit(&mut self, command: Command) -> Outcome {
         let choice = match &command {
             Command::Paste(content, PasteInCycle::Ask) => self.paste_choice(*content),
@@ -54,21 +52,15 @@ impl Session {
             command,
             Command::Paste(..) | Command::EnterGroup(_) | Command::EnterGroups(..) | Command::Repeat(_)
         );
-        let result = match self.build_section_edit(&command) {
-            Ok(Some(result)) => Ok(result),
-            Ok(None) if self.groove.layers().is_empty() => return Outcome::NoLayer,
-            Ok(None) => {
-                if command == Command::Cut
-                    && let Outcome::Error(message) = self.copy()
-                {
-                    return Outcome::Error(message);
-                }
-                self.build_layer_edit(command)
-            }
-            Err(error) => Err(error),
-        };
-        let EditResult { groove, cursor, change, label, message } = match result {
-            Ok(result) => result,
+        if command == Command::Cut
+            && !self.groove.layers().is_empty()
+            && let Outcome::Error(message) = self.copy()
+        {
+            return Outcome::Error(message);
+        }
+        let EditResult { groove, cursor, change, label, message } = match self.build_edit(&command) {
+            Ok(Some(result)) => result,
+            Ok(None) => return Outcome::NoLayer,
             Err(error) => return Outcome::Error(error.to_string()),
         };
         if clears_selection {
@@ -81,6 +73,14 @@ impl Session {
         outcome
     }
 
+    /// Builds an edit; `None` if it needs a layer and there is none.
+    fn build_edit(&self, command: &Command) -> Result<Option<EditResult>> {
+        match self.build_section_edit(command)? {
+            None if !self.groove.layers().is_empty() => self.build_layer_edit(command.clone()).map(Some),
+            result => Ok(result),
+        }
+    }
+
     fn build_layer_edit(&self, command: Command) -> Result<EditResult> {
         let at = self.cursor.place;
         let g = &*self.groove;
@@ -88,7 +88,7 @@ impl Session {
         let cell = || self.target(select::cell).ok_or(EditError::NoSuchPlace("cell"));
         let bar = || self.target(select::bar).ok_or(EditError::NoSuchPlace("bar"));
         let section = || self.target(select::section).ok_or(EditError::NoSuchPlace("section"));
-        let simple = |edit: Edit, label: &str| g.edited(&edit).map(|new| EditResult::of(new, label));
+        let simple = |edit: Edit, label: &str| g.edited(&edit).map(|new| EditResult::new(new, label));
         match command {
             Command::EnterGroup(cells) => {
                 self.enter_groups(&[cells.min(65_536) as u32], Overflow::Cut, format!("enter a group of {cells}"))
@@ -135,11 +135,11 @@ impl Session {
             }
             Command::Paste(content, in_cycle) => self.paste(content, in_cycle),
             Command::Repeat(repeats) => self.repeat(repeats),
-            Command::Stretch(stretch) => {
+            Command::ScaleLengths(stretch) => {
                 let region = self.selection().ok_or(EditError::Impossible("select what is to change its length"))?;
-                let result = simple(Edit::Stretch(region, stretch), "change of length")?;
+                let result = simple(Edit::ScaleLengths(region, stretch), "change of length")?;
                 let lost = messages::lost_attacks(g, &result.groove);
-                let words = if stretch == Stretch::Double { "twice as long" } else { "half as long" };
+                let words = if stretch == LengthScale::Double { "twice as long" } else { "half as long" };
                 Ok(result.with_message(format!("{words}{lost}")))
             }
             Command::Rotate(by) => simple(Edit::Rotate(section()?, by), "rotate"),
@@ -212,8 +212,8 @@ impl Session {
         let g = &*self.groove;
         let here = &g.sections()[at.section];
         let simple = |edit: Edit, label: &str| {
-            let change = Change::of(&edit, g);
-            g.edited(&edit).map(|new| EditResult { change, ..EditResult::of(new, label) })
+            let change = TimeChange::from_edit(&edit, g);
+            g.edited(&edit).map(|new| EditResult { change, ..EditResult::new(new, label) })
         };
         let at_start = |layer, section| Cursor { place: Place { layer, section, cell: 0 }, ..Cursor::default() };
         let result = match command {
@@ -224,7 +224,7 @@ impl Session {
                 for (section, division) in divisions.iter().enumerate().filter(|(_, d)| **d != divisions[0]) {
                     new = new.edited(&Edit::Division(row, Some(section), *division))?;
                 }
-                EditResult::of(new, "add layer").with_cursor(at_start(row, at.section))
+                EditResult::new(new, "add layer").with_cursor(at_start(row, at.section))
             }
             Command::AddSection(name, meter) => {
                 let name = name.clone().unwrap_or_else(|| self.free_section_name());
@@ -232,7 +232,7 @@ impl Session {
                 let new = Section { name, times: 1, meter: meter.clone(), ..here.clone() };
                 let new = g.edited(&Edit::AddSection(at.section + 1, new))?;
                 let new = messages::keep_sixteenths(new, at.section + 1, here.meter.beat());
-                let result = EditResult::of(new, "add section").with_cursor(at_start(at.layer, at.section + 1));
+                let result = EditResult::new(new, "add section").with_cursor(at_start(at.layer, at.section + 1));
                 let message = || messages::after_meter(g, &result.groove, at.layer, at.section + 1);
                 EditResult { message: (*meter != here.meter).then(message), ..result }
             }
@@ -260,7 +260,7 @@ impl Session {
                     }
                 };
                 let message = messages::after_meter(g, &new, at.layer, at.section);
-                EditResult::of(new, "meter").with_message(message)
+                EditResult::new(new, "meter").with_message(message)
             }
             Command::Tempo(tempo) => simple(Edit::Tempo(at.section, *tempo), "tempo")?,
             Command::TempoBy(by) => {
@@ -305,7 +305,7 @@ impl Session {
             Command::Times(times) => simple(Edit::Times(at.section, *times), "times through")?,
             Command::Swing(swing) => simple(Edit::Swing(at.section, *swing), "swing")?,
             Command::Title(title) => simple(Edit::Title(title.clone()), "title")?,
-            Command::Note(note) => EditResult::of(g.titled(g.title(), note), "note"),
+            Command::Note(note) => EditResult::new(g.titled(g.title(), note), "note"),
             _ => return Ok(None),
         };
         Ok(Some(result))
@@ -330,19 +330,16 @@ impl Session {
 
     /// The groove after an editing command, which is not carried out.
     pub(crate) fn preview(&self, command: &Command) -> std::result::Result<Groove, String> {
-        let result = match self.build_section_edit(command) {
-            Ok(None) if self.groove.layers().is_empty() => return Err("no layer".to_owned()),
-            Ok(None) => self.build_layer_edit(command.clone()),
-            Ok(Some(result)) => Ok(result),
-            Err(error) => Err(error),
-        };
-        result.map(|result| result.groove).map_err(|error| error.to_string())
+        match self.build_edit(command) {
+            Ok(result) => result.map(|result| result.groove).ok_or_else(|| "no layer".to_owned()),
+            Err(error) => Err(error.to_string()),
+        }
     }
 
     fn bars(&self, bars: u16, label: &str) -> Result<EditResult> {
         let g = &*self.groove;
         let at = self.cursor.place.section;
-        let result = EditResult::of(g.edited(&Edit::Bars(at, bars))?, label);
+        let result = EditResult::new(g.edited(&Edit::Bars(at, bars))?, label);
         let (name, lost) = (&g.sections()[at].name, messages::lost_attacks(g, &result.groove));
         let message = format!("section '{name}': {}{lost}", count(usize::from(bars), "bar"));
         Ok(result.with_message(message))
@@ -350,7 +347,7 @@ impl Session {
 
     /// Erases a region; a message says if a cycle loses attacks in all its repeats.
     fn erase(&self, region: &Region, label: &str) -> Result<EditResult> {
-        let result = EditResult::of(self.groove.edited(&Edit::Erase(region.clone()))?, label);
+        let result = EditResult::new(self.groove.edited(&Edit::Erase(region.clone()))?, label);
         let is_cycle = |l: &usize| self.groove.part(*l, region.section).is_cycle();
         let changed = |l: &usize| self.groove.part(*l, region.section) != result.groove.part(*l, region.section);
         match region.layers.clone().find(|l| is_cycle(l) && changed(l)) {
@@ -395,7 +392,7 @@ impl Session {
         copy.name = free_name(&copy.name, |name| layers.iter().any(|l| l.name == name));
         layers.insert(at.layer + 1, copy);
         let groove = Groove::new(g.title(), g.note(), g.sections().to_vec(), layers)?;
-        Ok(EditResult::of(groove, "duplicate layer")
+        Ok(EditResult::new(groove, "duplicate layer")
             .with_cursor(Cursor { place: Place { layer: at.layer + 1, ..at }, ..self.cursor }))
     }
 

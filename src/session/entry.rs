@@ -1,7 +1,7 @@
 //! Commands that enter cells and move the cursor on.
 
 use super::cursor::{Cursor, previous_attack};
-use super::edits::{EditResult, FULL, Result};
+use super::edits::{END_OF_GROOVE, EditResult, Result};
 use super::{Choice, Command, Overflow, PasteContent, PasteInCycle, Repeats, Session, messages, select};
 use crate::rhythm::bounds::BARS;
 use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, EditError, Groove, Place, Region, Time, count};
@@ -60,7 +60,7 @@ impl Session {
             }
         }
         if cursor.past_end {
-            return Err(EditError::Impossible(FULL));
+            return Err(EditError::Impossible(END_OF_GROOVE));
         }
         for &cells in groups {
             let mut at = cursor.place;
@@ -84,20 +84,20 @@ impl Session {
             cursor = cursor_after(&groove, cursor.place, (cells as usize).max(1));
             entered += 1;
         }
-        let result = EditResult::of(groove, label).with_cursor(cursor);
+        let result = EditResult::new(groove, label).with_cursor(cursor);
         Ok(match more {
             _ if entered < groups.len() => {
-                result.with_message(format!("{entered} of {} groups entered; {FULL}", groups.len()))
+                result.with_message(format!("{entered} of {} groups entered; {END_OF_GROOVE}", groups.len()))
             }
             Some((bars, _)) => result.with_message(format!("{} added", count(bars, "bar"))),
-            None if cursor.past_end => result.with_message(FULL),
+            None if cursor.past_end => result.with_message(END_OF_GROOVE),
             None => result,
         })
     }
 
     pub(super) fn step(&self, cell: Cell, label: &str) -> Result<EditResult> {
         if self.cursor.past_end {
-            return Err(EditError::Impossible(FULL));
+            return Err(EditError::Impossible(END_OF_GROOVE));
         }
         let at = self.cursor.place;
         let groove = self.groove.edited(&Edit::Set(at, cell))?;
@@ -105,8 +105,8 @@ impl Session {
             return Err(EditError::Impossible("no attack before this cell to hold"));
         }
         let cursor = cursor_after(&self.groove, at, 1);
-        let result = EditResult::of(groove, label).with_cursor(cursor);
-        Ok(if cursor.past_end { result.with_message(FULL) } else { result })
+        let result = EditResult::new(groove, label).with_cursor(cursor);
+        Ok(if cursor.past_end { result.with_message(END_OF_GROOVE) } else { result })
     }
 
     pub(super) fn delete_previous(&self) -> Result<EditResult> {
@@ -122,7 +122,7 @@ impl Session {
             groove = groove.edited(&Edit::Set(hold, Cell::Rest))?;
             hold.cell += 1;
         }
-        Ok(EditResult::of(groove, "delete the previous attack").with_cursor(Cursor::at(&self.groove, from)))
+        Ok(EditResult::new(groove, "delete the previous attack").with_cursor(Cursor::at(&self.groove, from)))
     }
 
     /// The region that a repeat repeats, and how often it fits behind itself; the last time may be cut.
@@ -151,7 +151,7 @@ impl Session {
         let to_end = if end == section { ", to the end of the section" } else { "" };
         let message = format!("{}{to_end}{lost}", messages::in_total(times + 1));
         let cursor = self.cursor_at(self.cursor.place, end);
-        Ok(EditResult::of(groove, "repeat").with_cursor(cursor).with_message(message))
+        Ok(EditResult::new(groove, "repeat").with_cursor(cursor).with_message(message))
     }
 
     /// The question whether a paste writes cycles out or replaces them; `None` if it meets no cycle.
@@ -174,7 +174,7 @@ impl Session {
         let at = self.cursor.place;
         let clip = self.clip.clone().ok_or(EditError::Impossible("the clipboard is empty"))?;
         if self.cursor.past_end {
-            return Err(EditError::Impossible(FULL));
+            return Err(EditError::Impossible(END_OF_GROOVE));
         }
         let time = self.groove.written_at(at);
         let end = time.plus(clip.length).ok_or(EditError::NoSuchPlace("cell"))?;
@@ -195,7 +195,7 @@ impl Session {
                 groove = groove.edited(&Edit::Cycle { layer, section: at.section, cells: None })?;
             }
         }
-        let result = EditResult::of(groove.edited(&edit)?, "paste").with_cursor(self.cursor_at(at, end));
+        let result = EditResult::new(groove.edited(&edit)?, "paste").with_cursor(self.cursor_at(at, end));
         let name = cycles.first().map(|layer| messages::layer_name(&self.groove, *layer));
         Ok(match name {
             Some(name) if in_cycle == PasteInCycle::WriteOut => {

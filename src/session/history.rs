@@ -2,7 +2,7 @@
 
 use super::DocumentId;
 use super::cursor::Cursor;
-use super::loop_region::Change;
+use super::loop_region::TimeChange;
 use super::select::Anchor;
 use crate::rhythm::{Groove, Layer, Part, Section, Span};
 use std::collections::VecDeque;
@@ -22,7 +22,7 @@ pub(crate) struct Step {
     pub cursor: Cursor,
     pub anchor: Option<Anchor>,
     /// What the edit between this groove and the current one does to times, from the earlier groove to the later one.
-    pub change: Change,
+    pub change: TimeChange,
     /// The edit between this groove and the current one.
     pub label: String,
 }

@@ -40,7 +40,7 @@ impl LoopRegion {
     }
 
     /// The region after a change; `None` if it is gone.
-    pub(super) fn after(self, change: Change, groove: &Groove) -> Option<Self> {
+    pub(super) fn after(self, change: TimeChange, groove: &Groove) -> Option<Self> {
         let (start, end) = (change.moved(self.start, Side::Start)?, change.moved(self.end, Side::End)?);
         Self::new(groove, start, end)
     }
@@ -48,7 +48,7 @@ impl LoopRegion {
 
 /// What an edit does to the times of a groove.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Change {
+pub(crate) enum TimeChange {
     /// Nothing, or only the lengths of sections change.
     Nothing,
     InsertTime {
@@ -77,9 +77,9 @@ enum Side {
     End,
 }
 
-impl Change {
+impl TimeChange {
     /// The change that an edit of a groove makes.
-    pub(super) fn of(edit: &Edit, groove: &Groove) -> Self {
+    pub(super) fn from_edit(edit: &Edit, groove: &Groove) -> Self {
         let bars = |section: usize, first: usize, count: usize| {
             let bar = groove.sections().get(section)?.meter.bar();
             Some((Mark { section, at: bar.repeated(first)? }, bar.repeated(count)?))
@@ -104,7 +104,6 @@ impl Change {
         change.unwrap_or(Self::Nothing)
     }
 
-    /// The change that takes this one back.
     pub(super) fn inverse(self) -> Self {
         match self {
             Self::Nothing => Self::Nothing,

@@ -15,7 +15,7 @@ mod tests;
 pub(crate) use command::{Command, Keep, Motion, Overflow, PasteContent, PasteInCycle, Repeats, Sections};
 pub(crate) use cursor::Cursor;
 pub(crate) use history::{History, Step};
-pub(crate) use loop_region::{Change, LoopRegion, Mark};
+pub(crate) use loop_region::{LoopRegion, Mark, TimeChange};
 pub(crate) use select::Anchor;
 
 use crate::rhythm::{Clip, Groove, Place, Region, Time, count, expected};
@@ -40,7 +40,7 @@ pub(crate) enum Outcome {
 }
 
 /// The message when the history first drops its oldest steps.
-const DROPPED: &str = "undo keeps 64 MB: its oldest steps are dropped from now on";
+const STEPS_DROPPED: &str = "undo keeps 64 MB: its oldest steps are dropped from now on";
 
 /// A question with a command for each answer.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -94,7 +94,6 @@ impl Session {
         self.revision
     }
 
-    /// The document of the current groove.
     pub(crate) fn document(&self) -> DocumentId {
         self.document
     }
@@ -114,7 +113,6 @@ impl Session {
         saved.is_none_or(|saved| !Arc::ptr_eq(&self.groove, saved) && self.groove != *saved)
     }
 
-    /// Records that a groove is saved.
     pub(crate) fn set_saved(&mut self, document: DocumentId, groove: Arc<Groove>) {
         if let Some(saved) = self.saved.get_mut(document.0) {
             *saved = Some(groove);
@@ -212,7 +210,7 @@ impl Session {
     /// The current groove as a step of the history, without a label.
     fn step_here(&self) -> Step {
         let (document, cursor, anchor) = (self.document, self.cursor, self.anchor);
-        let (change, label) = (Change::Nothing, String::new());
+        let (change, label) = (TimeChange::Nothing, String::new());
         Step { groove: self.groove.clone(), document, cursor, anchor, change, label }
     }
 
@@ -289,7 +287,7 @@ impl Session {
         Outcome::Info(format!("copied {} of {}", count(cells, "cell"), count(layers, "layer")))
     }
 
-    fn go_to(&mut self, step: Step, change: Change, what: &str) -> Outcome {
+    fn go_to(&mut self, step: Step, change: TimeChange, what: &str) -> Outcome {
         let region = self.region.filter(|_| step.document == self.document);
         (self.groove, self.document) = (step.groove, step.document);
         self.region = region.and_then(|r| r.after(change, &self.groove));
@@ -306,8 +304,11 @@ impl Session {
         }
         self.region = self.region.and_then(|r| r.after(before.change, &groove));
         let has_dropped = self.history.push(before, &groove);
-        let message =
-            if has_dropped { Some(message.map_or(DROPPED.into(), |m| format!("{m}; {DROPPED}"))) } else { message };
+        let message = if has_dropped {
+            Some(message.map_or(STEPS_DROPPED.into(), |m| format!("{m}; {STEPS_DROPPED}")))
+        } else {
+            message
+        };
         self.groove = Arc::new(groove);
         self.revision += 1;
         self.cursor = self.cursor.settled(&self.groove);

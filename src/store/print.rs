@@ -163,7 +163,7 @@ pub(super) fn bpm(bpm: Fraction) -> Value {
 }
 
 pub(super) fn cells(section: &Section, division: u16, part: &Part) -> Value {
-    let text = cell_notation::print_part(part, &section.meter, division, true);
+    let text = cell_notation::print_part(part, &section.meter, division);
     if text.len() <= MAX_WIDTH {
         return Value::from(text);
     }

@@ -47,7 +47,7 @@ fn drawn(state: &State, layer: usize) -> String {
     let groove = state.groove();
     let l = &groove.layers()[layer];
     let parts = groove.sections().iter().zip(&l.parts).zip(&l.divisions);
-    let parts: Vec<String> = parts.map(|((s, p), d)| cell_notation::print_part(p, &s.meter, *d, true)).collect();
+    let parts: Vec<String> = parts.map(|((s, p), d)| cell_notation::print_part(p, &s.meter, *d)).collect();
     parts.join(" / ")
 }
 

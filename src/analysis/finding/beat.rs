@@ -22,7 +22,7 @@ const MAX_EXACT_TERM: u32 = 16;
 
 /// Two beats, one of the layers asked about and one of all.
 pub(super) fn two_streams(m: &FindingContext<'_>) -> Option<Fact> {
-    let (t, speed) = (m.two_streams.as_ref()?, m.speed);
+    let (t, speed) = (m.two_streams.as_ref()?, m.report.speed);
     let (a, b) = (t.followed, t.all);
     let text = |h: &Hearing| match h.kind {
         HearingKind::Written => format!("the written beat ({} BPM)", tempo_row(&h.tempos(speed))),
@@ -50,20 +50,20 @@ pub(super) fn facts(m: &FindingContext<'_>) -> Vec<Fact> {
     let mut found = landings(m);
     found.extend(downbeats(m));
     found.extend(silence(m));
-    let likely = m.hearings.iter().filter(|h| h.probability >= MIN_PROBABILITY && !h.keeps_written());
+    let likely = m.report.hearings.iter().filter(|h| h.probability >= MIN_PROBABILITY && !h.keeps_written());
     found.extend(likely.filter_map(|h| hearing_fact(m, h)));
     found
 }
 
 /// The reason that a likely hearing gives, if its kind gives one.
 fn hearing_fact(m: &FindingContext<'_>, h: &Hearing) -> Option<Fact> {
-    let first = h.stretches.first().and_then(|s| m.attacks.get(s.first)).map(place_of);
+    let first = h.stretches.first().and_then(|s| m.report.attacks.get(s.first)).map(place_of);
     let (reason, place) = match h.kind {
         HearingKind::Unequal { sizes, unit: value } => {
             let sizes: Vec<u8> = sizes.into_iter().filter(|s| *s > 0).collect();
             let (long, short) = (*sizes.iter().max()?, *sizes.iter().min()?);
             let units: f64 = sizes.iter().map(|s| f64::from(*s)).sum();
-            let unit = h.stretches.first()?.period * sizes.len() as f64 / units * 1000.0 / m.speed;
+            let unit = h.stretches.first()?.period * sizes.len() as f64 / units * 1000.0 / m.report.speed;
             let text: Vec<String> = sizes.iter().map(u8::to_string).collect();
             let limp_ms = f64::from(long - short) * unit;
             (Reason::UnequalBeats { sizes: text.join("+") + &unit_text(value), limp_ms }, first)
@@ -73,14 +73,14 @@ fn hearing_fact(m: &FindingContext<'_>, h: &Hearing) -> Option<Fact> {
             (Reason::CrossRhythm { pulses, beats }, first)
         }
         HearingKind::Changing => {
-            let tempos = Some(h.tempos(m.speed)).filter(|tempos| tempos.len() > 1)?;
+            let tempos = Some(h.tempos(m.report.speed)).filter(|tempos| tempos.len() > 1)?;
             let before = h.stretches.first()?.period;
             let is_change = |s: &&Stretch| (s.period / before - 1.0).abs() * 100.0 >= limits::TEMPO_CHANGE.value;
-            let place = h.stretches.iter().find(is_change).and_then(|s| m.attacks.get(s.first)).map(place_of);
+            let place = h.stretches.iter().find(is_change).and_then(|s| m.report.attacks.get(s.first)).map(place_of);
             (Reason::Changes(tempos), place)
         }
         HearingKind::Average => {
-            let share = |h: &Hearing| h.on_pulse as f64 / m.attacks.len().max(1) as f64;
+            let share = |h: &Hearing| h.on_pulse as f64 / m.report.attacks.len().max(1) as f64;
             let (pulse, written) = (share(h), share(m.written()?));
             (pulse - written >= MIN_MORE_ON_PULSE).then_some((Reason::MoreOnPulse { pulse, written }, None))?
         }
@@ -98,7 +98,7 @@ fn landings(m: &FindingContext<'_>) -> Vec<Fact> {
     let is_compound = |section: usize| m.groove.sections()[section].meter.kind() == MeterKind::Compound;
     let weak = |section, d: Depth| matches!(d, Depth::Part(n) if n != 2 && !(n == 3 && is_compound(section)));
     let mut has_compound = false;
-    for part in m.focus.iter().filter_map(|l| m.layers.get(*l)).flat_map(|l| &l.sections) {
+    for part in m.report.focus.iter().filter_map(|l| m.report.layers.get(*l)).flat_map(|l| &l.sections) {
         has_compound |= is_compound(part.section);
         let weak = part.landings.rows.iter().filter(|r| weak(part.section, r.depth));
         weak_ones += weak.map(|r| r.count).sum::<usize>();
@@ -108,7 +108,7 @@ fn landings(m: &FindingContext<'_>) -> Vec<Fact> {
     // While every beat sounds, nobody misses the attacks on it.
     if share >= MIN_WEAK_SHARE && written.unsounded > 0 {
         let is_weak = |a: &&TimedAttack| depth_of(m.groove, a).is_some_and(|d| weak(a.section, d));
-        let at = m.attacks.iter().find(is_weak);
+        let at = m.report.attacks.iter().find(is_weak);
         found.push(Fact {
             reason: Reason::WeakLandings { share, has_compound },
             place: at.map(place_of),
@@ -125,15 +125,15 @@ fn landings(m: &FindingContext<'_>) -> Vec<Fact> {
 /// Downbeats on which the layers asked about seldom have an attack.
 fn downbeats(m: &FindingContext<'_>) -> Option<Fact> {
     let mut bars: Vec<f64> = Vec::new();
-    for (section, pass) in m.clock.passes() {
+    for (section, pass) in m.report.clock.passes() {
         let s = &m.groove.sections()[section];
-        let line = |bar: usize| m.clock.seconds_after(section, pass, s.meter.bar(), bar);
+        let line = |bar: usize| m.report.clock.seconds_after(section, pass, s.meter.bar(), bar);
         bars.extend((0..usize::from(s.bars)).filter_map(line));
     }
     bars.retain(|b| *b >= m.range.0 - 1e-9 && *b < m.range.1 - 1e-9);
     let is_struck = |bar: &&f64| {
-        let next = m.attacks.partition_point(|a| a.seconds < **bar - 1e-6);
-        m.attacks.get(next).is_some_and(|a| a.seconds < **bar + 1e-6)
+        let next = m.report.attacks.partition_point(|a| a.seconds < **bar - 1e-6);
+        m.report.attacks.get(next).is_some_and(|a| a.seconds < **bar + 1e-6)
     };
     let silent = bars.iter().find(|b| !is_struck(b)).copied();
     let (struck, bars) = (bars.iter().filter(is_struck).count(), bars.len());
@@ -153,7 +153,7 @@ fn silence(m: &FindingContext<'_>) -> Option<Fact> {
     let returning = (first.seconds + m.range.1 - m.range.0 - last.seconds, *last);
     let gaps = all.windows(2).map(|w| (w[1].seconds - w[0].seconds, w[0]));
     let (seconds, before) = gaps.chain([returning]).max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let seconds = seconds / m.speed;
+    let seconds = seconds / m.report.speed;
     let fact = Fact { reason: Reason::LongSilence(seconds), place: Some(place_of(before)), weight: 0.4 };
     (seconds * 1000.0 >= limits::SLOWEST_BEAT.low).then_some(fact)
 }
@@ -169,8 +169,8 @@ fn silent_place(m: &FindingContext<'_>, counted: &Hearing) -> Option<Place> {
 
 /// The beat nearest to a time in seconds at full speed, as a cell of the focus layer.
 fn beat_place(m: &FindingContext<'_>, seconds: f64) -> Option<Place> {
-    let layer = *m.focus.first()?;
-    let moment = m.clock.moment(seconds)?;
+    let layer = *m.report.focus.first()?;
+    let moment = m.report.clock.moment(seconds)?;
     let context = m.groove.context(layer, moment.section);
     let beat = (moment.wholes / wholes(context.meter.beat())).round() as usize;
     let cell = m.groove.part(layer, moment.section).cell_at(context.meter.beat().repeated(beat)?, context);

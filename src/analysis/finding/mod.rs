@@ -3,15 +3,13 @@
 mod beat;
 mod structure;
 
-use super::answer::{Answer, HardnessPart};
+use super::answer::HardnessPart;
 use super::attacks::TimedAttack;
-use super::clock::Clock;
 use super::hearing::Hearing;
 use super::limits::{self, Limits};
 use super::listener::{self, Cause, Gain};
 use super::reason::Reason;
-use super::report::{LayerReport, Need};
-use super::stream::{Stream, StreamPair};
+use super::report::{Need, Report};
 use crate::rhythm::{Groove, Place};
 
 /// One reason why a groove is hard.
@@ -33,28 +31,20 @@ pub struct Finding {
 /// What the findings are drawn from.
 pub(super) struct FindingContext<'a> {
     pub(super) groove: &'a Groove,
-    pub(super) layers: &'a [LayerReport],
-    pub(super) focus: &'a [usize],
-    pub(super) attacks: &'a [TimedAttack],
+    /// The report without its findings.
+    pub(super) report: &'a Report,
     pub(super) needs: &'a [Need],
     pub(super) everything: &'a [TimedAttack],
-    pub(super) clock: &'a Clock,
     /// Start and end of what is looked at, in seconds at full speed.
     pub(super) range: (f64, f64),
-    pub(super) answer: &'a Answer,
-    pub(super) hearings: &'a [Hearing],
     /// The beat of all layers where it differs, and when it meets that of the layers asked about.
     pub(super) two_streams: Option<TwoStreams<'a>>,
-    pub(super) streams: &'a [Stream],
-    pub(super) pairs: &'a [StreamPair],
-    pub(super) cell_ms: Option<f64>,
-    pub(super) speed: f64,
     pub(super) limits: Limits,
 }
 
 impl FindingContext<'_> {
     fn written(&self) -> Option<&Hearing> {
-        self.hearings.iter().find(|h| h.kind == super::hearing::HearingKind::Written)
+        self.report.hearings.iter().find(|h| h.kind == super::hearing::HearingKind::Written)
     }
 }
 
@@ -137,7 +127,7 @@ impl Basis {
 /// The findings, those of the largest part first. Each is listed under the largest of its parts; a part below
 /// [`super::answer::MIN_PART`] has none.
 pub(super) fn findings(m: &FindingContext<'_>) -> Vec<Finding> {
-    let parts = m.answer.parts();
+    let parts = m.report.answer.map(|a| a.parts()).unwrap_or_default();
     let finding = |Fact { reason, place, weight }: Fact| {
         let Basis { parts: possible, threshold, source } = Basis::new(&reason, m.limits);
         let part = parts.iter().map(|p| p.0).find(|p| possible.contains(p));

@@ -39,7 +39,7 @@ pub(super) fn facts(m: &FindingContext<'_>) -> Vec<Fact> {
 fn cells(m: &FindingContext<'_>) -> Vec<Fact> {
     let mut found = Vec::new();
     // Cells at the limit, however few attacks need them.
-    let ms = |n: &Need| n.cell * 1000.0 / m.speed;
+    let ms = |n: &Need| n.cell * 1000.0 / m.report.speed;
     let fast = |n: &&Need| m.limits.feel(ms(n)) == 0.0;
     let all: usize = m.needs.iter().map(|n| n.attacks).sum();
     let few: usize = m.needs.iter().filter(fast).map(|n| n.attacks).sum();
@@ -54,12 +54,12 @@ fn cells(m: &FindingContext<'_>) -> Vec<Fact> {
     }
     // The cells the layers really use: a division of eight with attacks on its halves only is a division of four.
     let deep = |d: Depth| if let Depth::Part(n) = d { Some(n).filter(|n| *n > MAX_COUNTED_CELLS) } else { None };
-    let rows = || m.focus.iter().filter_map(|l| m.layers.get(*l)).flat_map(|l| l.landings.rows.iter());
+    let rows = || m.report.focus.iter().filter_map(|l| m.report.layers.get(*l)).flat_map(|l| l.landings.rows.iter());
     if let Some(cells) = rows().filter_map(|r| deep(r.depth)).max() {
         let of_all: usize = rows().map(|r| r.count).sum();
         let of_deep: usize = rows().filter(|r| deep(r.depth).is_some()).map(|r| r.count).sum();
         let share = of_deep as f64 / of_all.max(1) as f64;
-        let at = m.attacks.iter().find(|a| depth_of(m.groove, a).and_then(deep).is_some());
+        let at = m.report.attacks.iter().find(|a| depth_of(m.groove, a).and_then(deep).is_some());
         let weight = 0.2 + 0.4 * share.min(1.0);
         found.push(Fact { reason: Reason::CellsPerBeat { cells, share }, place: at.map(place_of), weight });
     }
@@ -74,7 +74,7 @@ pub(super) fn depth_of(groove: &Groove, attack: &TimedAttack) -> Option<Depth> {
 /// Bars of an odd number of beats, and meters that change.
 fn meters(m: &FindingContext<'_>) -> Vec<Fact> {
     let mut found = Vec::new();
-    let layer = m.focus.first().copied().unwrap_or(0);
+    let layer = m.report.focus.first().copied().unwrap_or(0);
     let start = |section: usize| Some(Place { layer, section, cell: 0 });
     let sections = m.groove.sections();
     let odd = |s: &Section| {
@@ -107,23 +107,23 @@ fn beat_changes(m: &FindingContext<'_>) -> Option<Fact> {
     let beat = |s: &Section| {
         60.0 * wholes(s.tempo.unit()) * f64::from(per_minute(s).denom() as u32) / per_minute(s).numer() as f64
     };
-    let tempos = distinct_tempos(sections.iter().map(beat), m.speed);
-    let place = m.attacks.iter().find(|a| a.section > second).map(place_of);
+    let tempos = distinct_tempos(sections.iter().map(beat), m.report.speed);
+    let place = m.report.attacks.iter().find(|a| a.section > second).map(place_of);
     (tempos.len() > 1).then_some(Fact { reason: Reason::BeatChanges(tempos), place, weight: 0.4 })
 }
 
 fn groups(m: &FindingContext<'_>) -> Vec<Fact> {
     let mut found = Vec::new();
-    let Some(&layer) = m.focus.first() else { return found };
-    let unfelt = m.cell_ms.map_or(0.0, |ms| 1.0 - m.limits.feel(ms));
+    let Some(&layer) = m.report.focus.first() else { return found };
+    let unfelt = m.report.cell_ms.map_or(0.0, |ms| 1.0 - m.limits.feel(ms));
     for run in runs(m.groove) {
         let of_run = if run.len() == 1 {
-            m.layers[layer].sections[run.start].groups.clone()
+            m.report.layers[layer].sections[run.start].groups.clone()
         } else {
             groups_through(m.groove, layer, run.clone())
         };
         let Some(g) = of_run else { continue };
-        let place = m.attacks.iter().find(|a| run.contains(&a.section)).map(place_of);
+        let place = m.report.attacks.iter().find(|a| run.contains(&a.section)).map(place_of);
         // The last group may be cut by the end.
         let inner = if g.line.len() > 4 { &g.line[..g.line.len() - 1] } else { &g.line[..] };
         if let (Some(&short), Some(&long)) = (inner.iter().min(), inner.iter().max()) {
@@ -134,9 +134,10 @@ fn groups(m: &FindingContext<'_>) -> Vec<Fact> {
             if let Some(k) = neighbors.filter(|_| ratio <= MAX_EVEN_RATIO && mixed && unfelt >= MIN_UNFELT) {
                 let (long, short) = (inner[k].max(inner[k + 1]), inner[k].min(inner[k + 1]));
                 let is_played_once = m.groove.sections()[run.clone()].iter().all(|s| s.times == 1);
-                let of_layer = m.attacks.iter().filter(|a| a.layer == layer && run.contains(&a.section));
+                let of_layer = m.report.attacks.iter().filter(|a| a.layer == layer && run.contains(&a.section));
                 let place = of_layer.filter(|_| is_played_once || run.len() == 1).nth(k).map(place_of).or(place);
-                let unit = wholes(g.unit) * m.clock.seconds_per_whole(run.start).unwrap_or_default() * 1000.0 / m.speed;
+                let unit = wholes(g.unit) * m.report.clock.seconds_per_whole(run.start).unwrap_or_default() * 1000.0
+                    / m.report.speed;
                 let reason = Reason::NearlyEven { long, short, difference_ms: f64::from(long - short) * unit };
                 found.push(Fact { reason, place, weight: 0.3 + 0.25 * unfelt });
             }
@@ -178,18 +179,18 @@ fn accents_against(m: &FindingContext<'_>, layer: usize, run: &Range<usize>, fig
     let step = places[1] - places[0];
     let even = places.windows(2).all(|w| w[1] - w[0] == step);
     let accents = u32::try_from(step).ok()?;
-    let place = m.attacks.iter().find(|a| a.section == section && a.accent == Accent::Accent).map(place_of);
+    let place = m.report.attacks.iter().find(|a| a.section == section && a.accent == Accent::Accent).map(place_of);
     let fact = Fact { reason: Reason::AccentsAgainstFigure { accents, figure }, place, weight: 0.3 };
     (even && accents > 0 && !accents.is_multiple_of(figure) && !figure.is_multiple_of(accents)).then_some(fact)
 }
 
 /// Accents that are not on a beat.
 fn accents(m: &FindingContext<'_>) -> Option<Fact> {
-    let accented = || m.attacks.iter().filter(|a| a.accent == Accent::Accent);
+    let accented = || m.report.attacks.iter().filter(|a| a.accent == Accent::Accent);
     let off = |a: &&TimedAttack| depth_of(m.groove, a).is_some_and(|d| !d.on_beat());
     let (count, of_off) = (accented().count(), accented().filter(off).count());
     let share = of_off as f64 / count.max(1) as f64;
-    let some_plain = count < m.attacks.len();
+    let some_plain = count < m.report.attacks.len();
     (count >= MIN_ACCENTS && some_plain && share >= MIN_OFF_BEAT_SHARE).then(|| Fact {
         reason: Reason::AccentsOffBeat(share),
         place: accented().find(off).map(place_of),
@@ -229,26 +230,19 @@ fn cycles(m: &FindingContext<'_>) -> Vec<Fact> {
         let reason = Reason::CycleAgainstTheBar { layer, cells, bars, breaks_off };
         (bars > 1 && rounds > 1 && times > 0).then_some(Fact { reason, place, weight: 0.3 })
     };
-    let others = (0..m.groove.layers().len()).filter(|l| !m.focus.contains(l));
+    let others = (0..m.groove.layers().len()).filter(|l| !m.report.focus.contains(l));
     others.filter_map(|l| (0..m.groove.sections().len()).find_map(|s| fact(l, s))).collect()
 }
 
 /// Neighbouring sections that read on as one: of one meter, each once through.
 fn runs(groove: &Groove) -> Vec<Range<usize>> {
-    let mut runs: Vec<Range<usize>> = Vec::new();
-    for (i, s) in groove.sections().iter().enumerate() {
-        match runs.last_mut() {
-            Some(run)
-                if s.times == 1
-                    && groove.sections()[run.start].times == 1
-                    && groove.sections()[run.start].meter == s.meter =>
-            {
-                run.end = i + 1;
-            }
-            _ => runs.push(i..i + 1),
-        }
-    }
-    runs
+    let read_on = |a: &Section, b: &Section| a.times == 1 && b.times == 1 && a.meter == b.meter;
+    let mut end = 0;
+    let runs = groove.sections().chunk_by(read_on).map(|run| {
+        end += run.len();
+        end - run.len()..end
+    });
+    runs.collect()
 }
 
 /// Whether the line has a form much shorter than itself.
@@ -258,7 +252,7 @@ fn has_order(groups: &Groups) -> bool {
 }
 
 fn layers(m: &FindingContext<'_>) -> Vec<Fact> {
-    let layer = |i: usize| match m.streams.get(i).map(|s| &s.source) {
+    let layer = |i: usize| match m.report.streams.get(i).map(|s| &s.source) {
         Some(StreamSource::Layer(l)) => Some(*l),
         _ => None,
     };
@@ -267,5 +261,5 @@ fn layers(m: &FindingContext<'_>) -> Vec<Fact> {
         let place = Some(Place { layer: b, section: 0, cell: 0 });
         (ratio.0 > 1 && ratio.1 > 1).then_some(Fact { reason: Reason::Unrelated { a, b, ratio }, place, weight: 0.35 })
     };
-    m.pairs.iter().filter_map(unrelated).collect()
+    m.report.pairs.iter().filter_map(unrelated).collect()
 }

@@ -19,7 +19,7 @@ impl PulsePlacement {
         match self {
             // Ours, no source.
             Self::Exact => 0.03,
-            Self::Followed => limits::AGREES.value / 100.0,
+            Self::Followed => limits::PULSE_TOLERANCE.value / 100.0,
         }
     }
 

@@ -18,7 +18,6 @@ use fit::{PulsePlacement, fit};
 pub struct Stretch {
     /// First attack, as an index into the report's attacks.
     pub(crate) first: usize,
-    /// Number of attacks.
     pub(crate) attacks: usize,
     /// Start in seconds at full speed: its first pulse.
     pub(crate) start: f64,
@@ -28,7 +27,6 @@ pub struct Stretch {
     pub(crate) bpm: f64,
     /// Attacks per minute at the playing speed, from its first attack to the first one after it, round the loop.
     pub(crate) attack_rate: f64,
-    /// Number of pulses.
     pub(crate) pulses: usize,
     /// RMS distance of the attacks on the pulse from it, in ms at the playing speed.
     pub(crate) deviation_ms: f64,
@@ -92,10 +90,7 @@ impl Hearing {
     /// Pulses per minute at full speed times `speed`, in the stretch with most attacks (the first of several): a mean over
     /// stretches would be a tempo that nobody hears.
     pub fn bpm(&self, speed: f64) -> f64 {
-        let longest = self.stretches.iter().fold(None, |best: Option<&Stretch>, s| match best {
-            Some(b) if b.attacks >= s.attacks => best,
-            _ => Some(s),
-        });
+        let longest = self.stretches.iter().rev().max_by_key(|s| s.attacks);
         60.0 * speed / longest.map_or_else(|| self.period(), |s| s.period)
     }
 
@@ -251,7 +246,7 @@ impl EvenRun {
         let run = Self { period, count: pulses.len(), offsets, is_single: false };
         let has_gap = pulses.windows(2).any(|w| ((w[1] - w[0]) / period - 1.0).abs() > MAX_GAP);
         let squares: f64 = pulses.iter().enumerate().map(|(k, p)| (p - run.start() - elapsed(k)).powi(2)).sum();
-        let tolerance = limits::AGREES.value / 100.0 * period;
+        let tolerance = limits::PULSE_TOLERANCE.value / 100.0 * period;
         (!pulses.is_empty() && !has_gap && squares <= pulses.len() as f64 * tolerance.powi(2)).then_some(run)
     }
 

@@ -24,7 +24,6 @@ pub(super) struct Attractor<'a> {
     /// What was counted of its bundle, and its lane in that bundle.
     pub(super) tally: Rc<Tally<'a>>,
     pub(super) lane: usize,
-    /// Pulses in a round.
     pub(super) pulses: f32,
     /// Phase of the pulses as a part of their mean period.
     pub(super) phase: f32,

@@ -29,7 +29,6 @@ pub(super) struct TempoSpan {
     pub(super) range: (f64, f64),
     /// Length of the loop it is heard as, in seconds at the playing speed.
     pub(super) length: f64,
-    /// Its events in order of time.
     pub(super) events: Vec<Event>,
     /// Where its sections start, in seconds at the playing speed.
     pub(super) cuts: Vec<f64>,

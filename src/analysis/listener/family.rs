@@ -26,7 +26,6 @@ pub(crate) enum Member {
     Parts(u8),
     /// The heads of an additive meter.
     Heads,
-    /// The bars.
     Bars,
 }
 

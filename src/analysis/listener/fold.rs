@@ -6,7 +6,6 @@ use super::params::Params;
 use super::structure::{Beats, Structure};
 use std::ops::Range;
 
-/// The events as cells.
 pub(super) struct EventGrid {
     pub(super) cell: CellGrid,
     /// Weight of the events on each cell, and 1 for a cell without any.
@@ -76,7 +75,6 @@ impl Folds {
         folds
     }
 
-    /// Counts some of the cells.
     pub(super) fn fill(&mut self, grid: &EventGrid, range: Range<usize>) {
         for &length in &self.lengths {
             let place = self.place(length);

@@ -22,9 +22,7 @@ const TIE_MARGIN: f32 = 1e-3;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Start {
     pub(super) period: f32,
-    /// Tolerance.
     pub(super) sigma: f32,
-    /// Its first pulse.
     pub(super) phase: f32,
 }
 
@@ -77,10 +75,10 @@ impl Course {
         follower.since
     }
 
-    /// Follows up to [`LANES`] pulses once round the loop from where they have settled. With `single`, of two neighbours on one
-    /// pulse the farther one is not on it: its bell is 0.
-    pub(super) fn follow(&self, starts: &[Start], settled: Lanes, single: bool, out: &mut Vec<PulseStep>) {
-        follow(self, starts, settled, single, out);
+    /// Follows up to [`LANES`] pulses once round the loop from where they have settled. If these have one part, of two neighbours on
+    /// one pulse the farther one is not on it: its bell is 0.
+    pub(super) fn follow(&self, starts: &[Start], settled: Lanes, parts: usize, out: &mut Vec<PulseStep>) {
+        follow(self, starts, settled, parts, out);
     }
 
     /// The same inside of vector code, for what is counted meanwhile: the next event is waited for long enough to count this one.
@@ -89,7 +87,7 @@ impl Course {
         &self,
         starts: &[Start],
         settled: Lanes,
-        single: bool,
+        parts: usize,
         out: &mut Vec<PulseStep>,
         count: &mut impl Count,
     ) {
@@ -104,7 +102,7 @@ impl Course {
                 index.iter_mut().zip(&now.index).for_each(|(sum, count)| *sum += count);
                 now.index = index;
                 let bell = now.bell;
-                if let Some(last) = out.last_mut().filter(|_| single) {
+                if let Some(last) = out.last_mut().filter(|_| parts == 1) {
                     for lane in 0..LANES {
                         let same = last.index[lane] == index[lane];
                         let nearer = bell[lane] * (1.0 + TIE_MARGIN) >= before[lane];
@@ -178,8 +176,8 @@ fn follow_with<'a, S: pulp::Simd>(
     course: &'a Course,
     starts: &'a [Start],
     settled: Lanes,
-    single: bool,
+    parts: usize,
     out: &'a mut Vec<PulseStep>,
 ) {
-    course.follow_with(starts, settled, single, out, &mut ());
+    course.follow_with(starts, settled, parts, out, &mut ());
 }

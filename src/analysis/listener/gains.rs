@@ -19,14 +19,12 @@ pub(crate) enum Cause {
     FirstAttack,
     /// The tempo is far from where a beat is felt best.
     Tempo,
-    /// A layer.
     Layer(usize),
 }
 
 /// What P(written) regains without a cause.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Gain {
-    /// The cause.
     pub(crate) cause: Cause,
     /// P(written) without it less P(written), -1 to 1.
     pub(crate) gain: f64,

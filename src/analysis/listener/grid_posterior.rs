@@ -25,7 +25,6 @@ pub(super) struct GridPosterior {
     pub(super) candidates: Vec<Candidate>,
     /// Probability of unequal beats and of bars of five and seven.
     pub(super) odd: f64,
-    /// Cycles above the beat.
     pub(super) cycles: Vec<Cycle>,
 }
 

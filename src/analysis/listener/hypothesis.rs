@@ -8,7 +8,6 @@ use std::rc::Rc;
 /// The kind of a pulse.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(crate) enum PulseKind {
-    /// Equal beats.
     Even,
     /// Beats of two sizes, the longer one unit longer.
     Unequal,
@@ -24,7 +23,6 @@ pub(super) struct Piece {
     pub(super) start: f64,
     pub(super) end: f64,
     pub(super) kind: PulseKind,
-    /// Mean beat.
     pub(super) period: f64,
     /// Sizes of unequal beats in units, from its first pulse on.
     pub(super) sizes: Vec<u8>,
@@ -93,7 +91,6 @@ pub(super) struct Candidate {
 /// Where the pulses of a candidate come from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum PulseOrigin {
-    /// The grid.
     Grid,
     /// An even stream that was fitted to the attacks.
     EvenStream,
@@ -135,7 +132,6 @@ impl Candidate {
         }
     }
 
-    /// All its pulses in order.
     pub(super) fn times(&self) -> Cow<'_, [f64]> {
         match &self.pieces[..] {
             [piece] => piece.pulses.times(),
@@ -143,7 +139,6 @@ impl Candidate {
         }
     }
 
-    /// Its first pulse.
     pub(super) fn first(&self) -> Option<f64> {
         self.pieces.iter().find_map(|p| p.pulses.first())
     }

@@ -10,11 +10,8 @@ use crate::rhythm::{Accent, MeterKind, Region, Voice};
 pub(crate) struct VoicedAttack {
     /// Seconds from the start of the loop at full speed.
     pub(crate) seconds: f64,
-    /// How strongly it is played.
     pub(crate) accent: Accent,
-    /// What it sounds like.
     pub(crate) voice: Voice,
-    /// Its layer.
     pub(crate) layer: usize,
 }
 
@@ -27,7 +24,6 @@ pub(crate) struct TimedSection {
     pub(crate) end: f64,
     /// Length of a whole note in seconds at full speed: sections in a row that share it are heard as one.
     pub(crate) whole: f64,
-    /// The meter as it is written.
     pub(crate) meter: WrittenMeter,
 }
 
@@ -43,7 +39,6 @@ impl TimedSection {
 pub(crate) struct WrittenMeter {
     /// A bar line at or before the section's start.
     pub(crate) origin: f64,
-    /// Length of a bar.
     pub(crate) bar: f64,
     /// Length of a beat: of a lower unit in a simple or additive meter, of three in a compound one.
     pub(crate) beat: f64,
@@ -56,7 +51,6 @@ pub(crate) struct WrittenMeter {
 /// A pulse that was heard before and goes on into what is asked about.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Carried {
-    /// Its probability.
     pub(crate) probability: f64,
     /// Its period in seconds at full speed.
     pub(crate) period: f64,
@@ -73,7 +67,6 @@ pub(crate) struct Input {
     pub(crate) sections: Vec<TimedSection>,
     /// Playing speed as a part of the written tempos.
     pub(crate) speed: f64,
-    /// The constants of the model.
     pub(crate) params: Params,
     /// What the listener brings along.
     pub(crate) context: Context,
@@ -120,8 +113,8 @@ impl Input {
         for &layer in layers.iter().filter(|l| **l < groove.layers().len()) {
             let voice = groove.layers()[layer].voice;
             let of_layer = layer_attacks.layer(layer);
-            let once = of_layer.iter().filter(|a| !single || a.pass == 0);
-            attacks.extend(once.map(|a| VoicedAttack { seconds: a.seconds, accent: a.accent, voice, layer }));
+            let of_loop = of_layer.iter().filter(|a| !single || a.pass == 0);
+            attacks.extend(of_loop.map(|a| VoicedAttack { seconds: a.seconds, accent: a.accent, voice, layer }));
         }
         let input = Self { attacks, sections, speed, params: Params::default(), context: Context::After(None) };
         input.between(window.0, window.1)

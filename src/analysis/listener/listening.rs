@@ -14,30 +14,21 @@ const MIN_SHOWN: f64 = 0.01;
 /// A part of a hearing with one tempo; times in seconds at full speed from the start of the loop.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ModelStretch {
-    /// Start.
     pub(crate) start: f64,
-    /// End.
     pub(crate) end: f64,
-    /// Its kind.
     pub(crate) kind: PulseKind,
     /// Mean beat in seconds at full speed.
     pub(crate) period: f64,
     /// Beats per minute at the playing speed.
     pub(crate) bpm: f64,
-    /// Number of pulses.
-    pub(crate) pulses: usize,
     /// Sizes of unequal beats in units, from its first pulse on; empty for other kinds.
     pub(crate) sizes: Vec<u8>,
-    /// How it keeps the written beat, if it does.
-    pub(crate) member: Option<Member>,
 }
 
 /// One way to take the beat.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ModelHearing {
-    /// Its kind.
     pub(crate) kind: PulseKind,
-    /// Its probability.
     pub(crate) probability: f64,
     /// What is shown of it, 0 to 1: tempered, since the order is trusted and the confidence is not. `None` if it is too unlikely.
     pub(crate) shown: Option<f64>,
@@ -153,11 +144,9 @@ impl Listening {
         self.shown_written = self.written.sqrt() / sum;
         let family = self.shown_written;
         for h in &mut self.hearings {
-            h.shown = if h.keeps_written() {
-                Some(family * h.probability / keeping.max(1e-12)).filter(|_| h.probability >= MIN_SHOWN)
-            } else {
-                Some(h.probability.sqrt() / sum).filter(|_| h.probability >= MIN_SHOWN)
-            };
+            let in_family = family * h.probability / keeping.max(1e-12);
+            let shown = if h.keeps_written() { in_family } else { h.probability.sqrt() / sum };
+            h.shown = (h.probability >= MIN_SHOWN).then_some(shown);
         }
     }
 }

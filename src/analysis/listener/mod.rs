@@ -116,6 +116,7 @@ fn hear(span: TempoSpan, context: &[Carried], input: &Input) -> Option<HeardSpan
     }
     let found = cell::cell(&span.events, span.length, params);
     let feel = found.map_or(0.0, |c| params.feel(c.length));
+    let weighted = |c: Candidate, factor: f64| Candidate { probability: c.probability * factor, ..c };
     let mut all = Vec::new();
     let mut grid = grid_posterior::GridPosterior::default();
     if let Some(cell) = found.filter(|_| feel > 0.0) {
@@ -125,16 +126,11 @@ fn hear(span: TempoSpan, context: &[Carried], input: &Input) -> Option<HeardSpan
         }
         let cell = CellGrid::through(halved, cell.origin);
         grid = grid_posterior::hear(&span.events, span.length, cell, &span.cuts, params);
-        for mut c in std::mem::take(&mut grid.candidates) {
-            c.probability *= feel;
-            all.push(c);
-        }
+        all.extend(std::mem::take(&mut grid.candidates).into_iter().map(|c| weighted(c, feel)));
     }
     if feel < 1.0 {
-        for mut c in off_grid::hear(&span.events, span.length, &span.cuts, params) {
-            c.probability *= 1.0 - feel;
-            all.push(c);
-        }
+        let candidates = off_grid::hear(&span.events, span.length, &span.cuts, params);
+        all.extend(candidates.into_iter().map(|c| weighted(c, 1.0 - feel)));
     }
     all.retain(|c| c.probability >= MIN_PROBABILITY / 10.0);
     let mut candidates = merge::merged(all, span.length);
@@ -263,9 +259,7 @@ fn hearing(
             kind: p.kind,
             period: period * speed,
             bpm: 60.0 / period,
-            pulses: p.pulses.count(),
             sizes: p.sizes.clone(),
-            member: how,
         }
     };
     // A pulse just before the end of the span is its first one, rounded.

@@ -111,7 +111,7 @@ impl<'a> OffGrid<'a> {
         for bundle in pulses.chunk_by(|a, b| a.parts == b.parts).flat_map(|g| g.chunks(LANES)) {
             let starts: Vec<Start> = bundle.iter().map(|f| f.start).collect();
             let settled = std::array::from_fn(|i| bundle[i.min(bundle.len() - 1)].settled);
-            self.course.follow(&starts, settled, bundle[0].parts == 1, &mut steps);
+            self.course.follow(&starts, settled, bundle[0].parts, &mut steps);
             each(at, &starts, bundle[0].parts, &steps);
             at += bundle.len();
         }

@@ -29,7 +29,6 @@ pub(super) struct PulsePosterior {
     /// Where it has settled: the distance to it at the last event.
     pub(super) settled: f32,
     pub(super) parts: usize,
-    /// Pulses in a round.
     pub(super) pulses: f32,
     /// Phase of the pulses as a part of their mean period.
     pub(super) phase: f64,
@@ -193,7 +192,7 @@ fn follow_with<'a, 'b, S: pulp::Simd>(
     mut tally: Tally<'a>,
     steps: &'b mut Vec<PulseStep>,
 ) -> Tally<'a> {
-    tally.course.follow_with(starts, settled, parts == 1, steps, &mut tally);
+    tally.course.follow_with(starts, settled, parts, steps, &mut tally);
     tally
 }
 

@@ -43,9 +43,7 @@ impl Ring {
 /// One measure of a rhythm.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Measure {
-    /// Its name.
     pub(crate) name: &'static str,
-    /// Its source.
     pub(crate) source: &'static str,
     /// Its value, or why it is undefined.
     pub(crate) value: Result<f64, &'static str>,

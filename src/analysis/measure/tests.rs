@@ -194,7 +194,7 @@ fn the_limits_are_those_of_the_literature() {
     let values = [
         ("lower_rate_limit_sync", limits::SLOWEST_BEAT),
         ("jnd_tempo_6_intervals", limits::TEMPO_CHANGE),
-        ("temporal_order", limits::TOGETHER),
+        ("temporal_order", limits::COINCIDENCE),
         ("weber_fraction_clicks_below_20Hz", limits::NOISE),
     ];
     for (item, limit) in values {
@@ -202,7 +202,7 @@ fn the_limits_are_those_of_the_literature() {
     }
     let conventions = table(include_str!("../../../tests/tables/evaluation_conventions.csv"));
     let phase: f64 = conventions[0]["value"].parse().expect("number");
-    assert!((phase * 100.0 - limits::AGREES.value).abs() < 1e-9);
+    assert!((phase * 100.0 - limits::PULSE_TOLERANCE.value).abs() < 1e-9);
 }
 
 #[test]

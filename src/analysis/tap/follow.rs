@@ -16,7 +16,7 @@
 //! [`MIN_TAPS`] taps are merged into their neighbours.
 
 use super::pulses::TapPulses;
-use super::{FollowedPulse, MIN_TAPS};
+use super::{FollowedPulse, MIN_TAPS, TapOptions};
 use crate::analysis::limits;
 
 /// Cost of a stretch in nats (ours, no source).
@@ -27,7 +27,7 @@ pub(super) const RARE_COST: f64 = 1.5;
 pub(super) const MISSED_COST: f64 = 2.0;
 /// Cost of a second tap on one pulse: one in twenty (ours, no source).
 pub(super) const DOUBLE_COST: f64 = 3.0;
-/// TapPulses without a tap from which on they are a pause, not slips (ours, no source).
+/// Pulses without a tap from which on they are a pause, not slips (ours, no source).
 pub(super) const PAUSE_PULSES: i64 = 4;
 /// Upper bound of the cost of one tap's distance: three times the spread (ours, no source).
 pub(super) const MAX_TAP_COST: f64 = 4.5;
@@ -72,8 +72,8 @@ pub(super) fn middle_gap(taps: &[f64]) -> f64 {
     gaps.get(gaps.len() / 2).copied().unwrap_or(1.0).max(1e-3)
 }
 
-fn paths(known: &[TapPulses], gap: f64, offset_known: bool) -> Vec<Path<'_>> {
-    let early = limits::TAP_EARLY.value / 1000.0 * if offset_known { KNOWN_OFFSET_FACTOR } else { 1.0 };
+fn paths<'a>(known: &'a [TapPulses], gap: f64, options: &TapOptions) -> Vec<Path<'a>> {
+    let early = limits::TAP_EARLY.value / 1000.0 * if options.offset == 0.0 { 1.0 } else { KNOWN_OFFSET_FACTOR };
     let mut paths = Vec::new();
     for (index, pulses) in known.iter().enumerate() {
         let period = pulses.period();
@@ -192,8 +192,8 @@ impl TapRun {
 }
 
 /// The stretches in order of time, at least one.
-pub(super) fn stretches(known: &[TapPulses], taps: &[f64], offset_known: bool) -> Vec<FollowedStretch> {
-    let all = paths(known, middle_gap(taps), offset_known);
+pub(super) fn stretches(known: &[TapPulses], taps: &[f64], options: &TapOptions) -> Vec<FollowedStretch> {
+    let all = paths(known, middle_gap(taps), options);
     let mut runs: Vec<TapRun> = Vec::new();
     for (i, (path, new)) in cheapest(&all, taps).into_iter().enumerate() {
         match runs.last_mut().filter(|_| !new) {
@@ -291,7 +291,7 @@ fn runner_up(paths: &[Path<'_>], taps: &[f64], own: Option<usize>, own_cost: f64
 
 #[cfg(test)]
 mod tests {
-    use super::super::{TapOptions, pulses};
+    use super::super::pulses;
     use super::*;
     use crate::analysis::tests::typed;
     use crate::analysis::{AnalysisOptions, report};
@@ -355,7 +355,7 @@ mod tests {
                 }
                 least = least.min(cost);
             }
-            let all = paths(&known, gap, false);
+            let all = paths(&known, gap, &ask);
             let mut runs: Vec<TapRun> = Vec::new();
             for (i, (path, new)) in cheapest(&all, &taps).into_iter().enumerate() {
                 if new {

@@ -111,7 +111,7 @@ pub fn tap_report(report: &Report, options: &TapOptions, taps: &[f64]) -> TapRep
         return result;
     }
     let known = of_report(report, options);
-    for part in follow::stretches(&known, &times, options.offset != 0.0) {
+    for part in follow::stretches(&known, &times, options) {
         let own = &times[part.from..part.to];
         let pulses = part.pulses.map(|p| &known[p]);
         // Use the pulse's position, not the tap's: an early tap would fall in the cell before.

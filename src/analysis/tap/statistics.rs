@@ -14,14 +14,14 @@ pub struct Slip {
     pub pass: u64,
     /// The tap, from 0; `None` where one is missing.
     pub tap: Option<usize>,
-    /// HearingKind of slip.
+    /// Kind of slip.
     pub kind: SlipKind,
 }
 
-/// HearingKind of slip.
+/// Kind of slip.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum SlipKind {
-    /// The tap is this many ms from the stretch's usual asynchrony, more than [`limits::AGREES`]; positive is late.
+    /// The tap is this many ms from the stretch's usual asynchrony, more than [`limits::PULSE_TOLERANCE`]; positive is late.
     Off(f64),
     /// The pulse has no tap.
     Missed,
@@ -34,11 +34,9 @@ pub enum SlipKind {
 /// Statistics of taps that follow a pulse. An asynchrony is tap time minus pulse time, in ms of real time.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct TapStats {
-    /// Taps counted in the stats: all but those that slipped.
-    pub counted: usize,
     /// Mean asynchrony in ms; negative is early.
     pub mean_ms: f64,
-    /// Its standard error in ms: `s / sqrt(n) * sqrt((1 + r) / (1 - r))` with `s` the spread, `n` the taps counted and `r`, 0
+    /// Its standard error in ms: `s / sqrt(n) * sqrt((1 + r) / (1 - r))` with `s` the spread, `n` the taps that did not slip and `r`, 0
     /// to 0.9, the correlation of neighbouring asynchronies (Bayley & Hammersley 1946).
     pub error_ms: f64,
     /// Spread: standard deviation of the asynchronies in ms, `n - 1` in the divisor.
@@ -70,7 +68,7 @@ pub(super) fn tap_stats(
     let from_shift: Vec<f64> = off.iter().zip(shifts).map(|(o, s)| o - s * 1000.0).collect();
     let middle = median(&from_shift).unwrap_or(0.0);
     let deviation = |i: usize| from_shift[i] - middle;
-    let tolerance = limits::AGREES.value * 10.0 * pulses.period();
+    let tolerance = limits::PULSE_TOLERANCE.value * 10.0 * pulses.period();
 
     let length = (options.range.1 - options.range.0) / options.speed;
     let slip = |k: i64, tap: Option<usize>, kind: SlipKind| {
@@ -105,7 +103,6 @@ pub(super) fn tap_stats(
     let line = Regression::new(&regular);
     let period = pulses.period() * 1000.0;
     TapStats {
-        counted: regular.len(),
         mean_ms: line.mean,
         error_ms: line.error,
         spread_ms: line.spread,

@@ -2,7 +2,7 @@
 
 use super::Handout;
 use crate::analysis::{Hearing, HearingKind, Leader, SectionReport, limits};
-use crate::describe::ladder::{self, Change};
+use crate::describe::ladder::{self, StepChange};
 use crate::describe::{self, tempos};
 
 /// Maximum length of a line of groups that is quoted.
@@ -79,10 +79,10 @@ fn begin(handout: &Handout<'_>) -> String {
 }
 
 /// Where the ear leaves the written beat; doubles and halves of the beat are counted with it.
-fn hearing_change(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
+fn hearing_change(handout: &Handout<'_>, changes: &[StepChange]) -> Option<String> {
     let chart = handout.piece.report.speeds.as_deref()?;
     let last = changes.len().checked_sub(1)?;
-    let leaves = |c: &Change| c.beat_is_lost || matches!(c.leader, Some(Leader::Hearing(_) | Leader::Unclear));
+    let leaves = |c: &StepChange| c.beat_is_lost || matches!(c.leader, Some(Leader::Hearing(_) | Leader::Unclear));
     let other = |step: usize| {
         let leader = changes[step].leader.filter(|l| matches!(l, Leader::Hearing(_)))?;
         let speed = ladder::value(handout.ladder[step]);
@@ -121,7 +121,7 @@ fn pulse(h: &Hearing, speed: f64) -> String {
 }
 
 /// The step of the ladder from which cells are too short to count.
-fn short_cells(handout: &Handout<'_>, changes: &[Change]) -> Option<String> {
+fn short_cells(handout: &Handout<'_>, changes: &[StepChange]) -> Option<String> {
     let at = changes.iter().position(|c| c.unfelt_cell_ms.is_some())?;
     let (speed, ms) = (handout.ladder.get(at)?, changes[at].unfelt_cell_ms?);
     let (step, percent) = (at + 1, ladder::percent(*speed));

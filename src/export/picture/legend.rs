@@ -43,7 +43,7 @@ pub(super) enum LegendMark {
 
 /// The explanations of the marks that were drawn.
 fn legend(drawn: &BTreeSet<LegendMark>) -> Vec<(LegendMark, String)> {
-    let attack = format!("an attack within {}% of its period", limits::AGREES.value);
+    let attack = format!("an attack within {}% of its period", limits::PULSE_TOLERANCE.value);
     let text = |mark: LegendMark| match mark {
         LegendMark::Level(n) => LEVEL_NAMES[usize::from(n)].to_owned(),
         LegendMark::Ghost => "ghost: outline only".to_owned(),
@@ -55,7 +55,7 @@ fn legend(drawn: &BTreeSet<LegendMark>) -> Vec<(LegendMark, String)> {
         }
         LegendMark::PulseWithout => format!("pulse without {attack}"),
         LegendMark::Guide => "pulses of the first strip".to_owned(),
-        LegendMark::Meeting => format!("coincides with the beat: within {} ms", limits::TOGETHER.value),
+        LegendMark::Meeting => format!("coincides with the beat: within {} ms", limits::COINCIDENCE.value),
     };
     drawn.iter().map(|mark| (*mark, text(*mark))).collect()
 }

@@ -14,7 +14,7 @@ pub(super) struct Pulse {
     pub(super) seconds: f64,
     /// Whether an attack falls on it.
     pub(super) sounded: bool,
-    /// Whether a written beat falls so close to it that the two are heard as one ([`limits::TOGETHER`]).
+    /// Whether a written beat falls so close to it that the two are heard as one ([`limits::COINCIDENCE`]).
     pub(super) meets_beat: bool,
 }
 
@@ -43,14 +43,14 @@ pub(in crate::export) fn beats(piece: &ExportInput<'_>) -> Vec<f64> {
 
 /// The strips of the [`selected_hearings`].
 pub(super) fn hearings(piece: &ExportInput<'_>, beats: &[f64]) -> Vec<Strip> {
-    let together = limits::TOGETHER.value / 1000.0;
+    let together = limits::COINCIDENCE.value / 1000.0;
     let attacks: Vec<f64> = piece.report.attacks.iter().map(|a| a.seconds).collect();
     let strip = |(index, h): (usize, &Hearing)| {
         let tolerance = |i: usize| {
             let gap = |a: usize, b: usize| Some(h.pulses.get(b)? - h.pulses.get(a)?);
             let before = i.checked_sub(1).and_then(|b| gap(b, i));
             let period = gap(i, i + 1).or(before).unwrap_or(f64::INFINITY);
-            period.min(before.unwrap_or(period)) * limits::AGREES.value / 100.0
+            period.min(before.unwrap_or(period)) * limits::PULSE_TOLERANCE.value / 100.0
         };
         let pulse = |(i, seconds): (usize, &f64)| Pulse {
             seconds: *seconds,

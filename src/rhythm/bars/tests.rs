@@ -1,9 +1,9 @@
 //! Tests of edits of bars, of meters and divisions with two meanings, and of lengths.
 
 use crate::rhythm::random::grooves;
-use crate::rhythm::tests::{drawn, groove, region};
+use crate::rhythm::tests::{compact, drawn, groove, region};
 use crate::rhythm::{
-    Attack, Cell, Edit, Groove, Meter, PartContext, Place, Region, Section, Stretch, Time, cell_notation,
+    Attack, Cell, Edit, Groove, LengthScale, Meter, PartContext, Place, Region, Section, Time, cell_notation,
 };
 use proptest::prelude::*;
 use proptest::sample::Index;
@@ -61,7 +61,7 @@ fn a_meter_keeps_note_values_or_cells() {
 /// The cells of a layer's part, as drawn.
 fn part_drawn(g: &Groove, section: usize) -> String {
     let context = g.context(0, section);
-    cell_notation::print_part(g.part(0, section), context.meter, context.division, false)
+    compact(&cell_notation::print_part(g.part(0, section), context.meter, context.division))
 }
 
 #[test]
@@ -146,12 +146,12 @@ fn a_division_can_keep_cells() {
 
 #[test]
 fn lengths_are_doubled_and_halved() {
-    let stretch = |from, to, stretch| Edit::Stretch(region((from, 16), (to, 16)), stretch);
-    check("x-xx....", &[stretch(0, 4, Stretch::Double)], "x---x.x.");
-    check("x---x.x.", &[stretch(0, 8, Stretch::Halve)], "x-xx....");
-    check("xx...x..", &[stretch(0, 8, Stretch::Halve)], "{8: xx...x..}....");
-    check("{5: x.xx.}x...", &[stretch(0, 4, Stretch::Double)], "{5/2: x.xx.}");
-    check("{3/2: xx.}|........", &[stretch(0, 8, Stretch::Halve)], "{3: xx.}....|........");
+    let stretch = |from, to, stretch| Edit::ScaleLengths(region((from, 16), (to, 16)), stretch);
+    check("x-xx....", &[stretch(0, 4, LengthScale::Double)], "x---x.x.");
+    check("x---x.x.", &[stretch(0, 8, LengthScale::Halve)], "x-xx....");
+    check("xx...x..", &[stretch(0, 8, LengthScale::Halve)], "{8: xx...x..}....");
+    check("{5: x.xx.}x...", &[stretch(0, 4, LengthScale::Double)], "{5/2: x.xx.}");
+    check("{3/2: xx.}|........", &[stretch(0, 8, LengthScale::Halve)], "{3: xx.}....|........");
 }
 
 /// Attacks of a layer in a section without swing.
@@ -272,14 +272,14 @@ proptest! {
         let (from, to) = (at(first), at(first + 1 + picks[3].index(cells - first)));
         let end = to.plus(to.minus(from).expect("times")).expect("times");
         let region = Region { layers: layer..layer + 1, section, from, to };
-        let Ok(double) = g.edited(&Edit::Stretch(region.clone(), Stretch::Double)) else { return Ok(()) };
+        let Ok(double) = g.edited(&Edit::ScaleLengths(region.clone(), LengthScale::Double)) else { return Ok(()) };
         let inside = |g: &Groove| {
             let within = |(t, _): &(Time, Attack)| *t >= from && *t < to;
             written(g, layer, section).into_iter().filter(within).collect::<Vec<_>>()
         };
         if end <= g.sections()[section].length() {
             // A region that cuts a tuplet may leave times that no grid of a beat contains; that is refused.
-            let halved = double.edited(&Edit::Stretch(Region { to: end, ..region }, Stretch::Halve));
+            let halved = double.edited(&Edit::ScaleLengths(Region { to: end, ..region }, LengthScale::Halve));
             let Ok(half) = halved else { return Ok(()) };
             prop_assert_eq!(inside(&half), inside(&g));
         }

@@ -7,7 +7,7 @@ mod tests;
 pub(crate) use compress::length;
 pub use compress::{compress, period};
 
-use super::expected::NotationError;
+use super::text::NotationError;
 
 /// Groups of a line, repeats written out.
 const MAX_GROUPS: usize = 65_536;
@@ -112,8 +112,7 @@ pub(crate) fn expand(terms: &[Term]) -> Vec<u32> {
         match term {
             Term::Group(n) => groups.push(*n),
             Term::Repeat(n, inner) => {
-                let once = expand(inner);
-                (0..*n).for_each(|_| groups.extend_from_slice(&once));
+                groups.extend(expand(inner).repeat(*n as usize));
             }
         }
     }

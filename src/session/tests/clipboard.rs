@@ -36,7 +36,7 @@ fn cells_of_another_division_are_pasted_at_their_times() {
     run(&mut session, &to_low);
     let low = &session.groove().layers()[1];
     let meter = &session.groove().sections()[0].meter;
-    assert_eq!(cell_notation::print_part(&low.parts[0], meter, 3, true), "{4: x.xx} {4: .x..}");
+    assert_eq!(cell_notation::print_part(&low.parts[0], meter, 3), "{4: x.xx} {4: .x..}");
 }
 
 #[test]

@@ -12,7 +12,7 @@ use super::{
     Session,
 };
 use crate::rhythm::{
-    Accent, Fraction, Groove, Layer, Meter, PartContext, Pitch, Place, Section, Stretch, Swing, Tempo, Time, Voice,
+    Accent, Fraction, Groove, Layer, LengthScale, Meter, PartContext, Pitch, Place, Section, Swing, Tempo, Time, Voice,
     cell_notation,
 };
 
@@ -38,7 +38,7 @@ fn drawn(groove: &Groove) -> String {
         .iter()
         .zip(&layer.parts)
         .zip(&layer.divisions)
-        .map(|((s, p), d)| cell_notation::print_part(p, &s.meter, *d, true));
+        .map(|((s, p), d)| cell_notation::print_part(p, &s.meter, *d));
     parts.collect::<Vec<_>>().join(" / ")
 }
 

@@ -74,7 +74,7 @@ fn command() -> impl Strategy<Value = Command> {
             C::EnterGroup(n * 3),
             C::EnterGroups(vec![n as u32, 3, 2], if by < 0 { Overflow::AddBars } else { Overflow::Cut }),
             C::SelectCells(n),
-            C::Stretch(if by < 0 { Stretch::Halve } else { Stretch::Double }),
+            C::ScaleLengths(if by < 0 { LengthScale::Halve } else { LengthScale::Double }),
             C::Tuplet { cells: n, beats: (by.unsigned_abs() as usize) % 4 },
             C::Repeat(Repeats::More(n)),
             C::Rotate(by),

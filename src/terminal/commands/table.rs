@@ -1,6 +1,6 @@
 //! The table of commands: name, default keys, action, description, hint.
 
-use crate::rhythm::{Accent, Stretch};
+use crate::rhythm::{Accent, LengthScale};
 use crate::session::{Command, Keep, Motion, PasteContent, PasteInCycle};
 use crate::terminal::commands::Action::{Ask, Call, Edit, EnterDigit, Navigate, Reply, Run, Tap};
 use crate::terminal::confirmation::Reply::{Answer, SaveFirst, Yes};
@@ -85,8 +85,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "shift-later" ")" Run(Command::Shift(1)), "shift one cell later, filling with rests";
         "shift-earlier" "(" Run(Command::Shift(-1)), "shift one cell earlier, filling with rests";
         "shift" "" Ask(Question::Shift), "shift by a number of cells";
-        "double-lengths" "" Run(Command::Stretch(Stretch::Double)), "make the selection twice as long";
-        "halve-lengths" "" Run(Command::Stretch(Stretch::Halve)), "make the selection half as long";
+        "double-lengths" "" Run(Command::ScaleLengths(LengthScale::Double)), "make the selection twice as long";
+        "halve-lengths" "" Run(Command::ScaleLengths(LengthScale::Halve)), "make the selection half as long";
         "undo" "ctrl-z" Run(Command::Undo), "undo", "undo";
         "redo" "ctrl-y" Run(Command::Redo), "redo";
     }

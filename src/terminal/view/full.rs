@@ -171,8 +171,8 @@ impl BlockBuilder<'_> {
         let mut lines = hanging_indent(name, (&numbers, style), style);
         lines.extend(self.indented(&describe::hearing_landings(h), 4, Style::new()));
         lines.extend(self.indented(&describe::silent_pulses(h), 4, Style::new()));
-        for s in h.stretches.iter().filter(|s| s.attacks > 0).take(MAX_STRETCHES) {
-            lines.extend(self.indented(&describe::stretch(groove, report, s), 4, theme.hearing()));
+        for i in (0..h.stretches.len()).filter(|i| h.stretches[*i].attacks > 0).take(MAX_STRETCHES) {
+            lines.extend(self.indented(&describe::stretch(groove, report, h, i), 4, theme.hearing()));
         }
         if h.stretches.len() > MAX_STRETCHES {
             let more = format!("and {} more stretches", h.stretches.len() - MAX_STRETCHES);

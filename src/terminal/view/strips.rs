@@ -10,7 +10,7 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 /// Maximum distance of an attack from a pulse it agrees with, as a share of the period.
-const MAX_PULSE_DISTANCE: f64 = crate::analysis::limits::AGREES.value / 100.0;
+const PULSE_TOLERANCE: f64 = crate::analysis::limits::PULSE_TOLERANCE.value / 100.0;
 
 /// Draws the written beat, the hearing of the strip and, where there is room, the others.
 pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
@@ -91,7 +91,7 @@ fn draw_strip(
         let Some(x) = column.checked_sub(layout.first_column) else { continue };
         let next = hearing.pulses.get(i + 1).or_else(|| hearing.pulses.get(i.wrapping_sub(1)));
         let period = next.map_or(per_beat, |n| (n - pulse).abs());
-        let tolerance = period * MAX_PULSE_DISTANCE;
+        let tolerance = period * PULSE_TOLERANCE;
         let attack = report.attacks.partition_point(|a| a.seconds < pulse - tolerance);
         let has_attack = report.attacks.get(attack).is_some_and(|a| a.seconds <= pulse + tolerance);
         let mark = if has_attack { glyphs.pulse_with_attack } else { glyphs.pulse_without_attack };

@@ -1,4 +1,4 @@
-//! The common form of error messages, and the error of the text notations.
+//! The form of messages, the error of the text notations, and the characters that are never shown as they are.
 
 use std::fmt::{self, Display};
 
@@ -19,7 +19,6 @@ pub struct NotationError {
     pub(crate) at: usize,
     /// What is valid there.
     pub(crate) wanted: String,
-    /// What was found.
     pub(crate) found: String,
 }
 
@@ -33,4 +32,12 @@ impl Display for NotationError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&expected(&self.wanted, &self.found))
     }
+}
+
+/// Whether a character acts on a terminal or on the text around it: a control character (C0, DEL, C1), a line or paragraph separator,
+/// or one that changes direction (Unicode 15, UAX #9, table 4) or has no width, except joiners.
+pub(crate) fn is_hidden(c: char) -> bool {
+    c.is_control()
+        || matches!(c, '\u{61c}' | '\u{200b}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}')
+        || matches!(c, '\u{2060}'..='\u{206f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}')
 }
