@@ -111,7 +111,7 @@ pub(crate) struct HandoutArgs {
     /// Folder to write to; created if missing
     #[arg(long, value_name = "FOLDER")]
     pub(crate) into: PathBuf,
-    /// Format: one page of HTML, or Markdown with its pictures in files
+    /// Format: HTML with a player, or Markdown with its pictures in files
     #[arg(long = "as", value_name = "FORMAT", default_value = "html", value_parser = handout_format())]
     pub(crate) format: HandoutFormat,
     /// Takes to hear: in files `beside` the page, `within` the page (large), or `none`

@@ -51,7 +51,7 @@ pub(super) enum Command {
     Outputs,
     /// Export grooves to another format, many files at once
     Export(ExportArgs),
-    /// Make handouts: a page per groove with pictures, notation, the ladder, and takes to hear
+    /// Make handouts: for each groove a page for the student, which plays, and one for the teacher
     Handout(HandoutArgs),
     /// Import grooves from files of other programs, many files at once
     Import(ImportArgs),

@@ -5,6 +5,7 @@ use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::terminal::event::SaveFailed;
 use crate::terminal::{Confirmation, Effect, Overlay, Question, State, ask};
+use std::path::Path;
 use std::sync::Arc;
 
 /// Saves, or asks for a name first.
@@ -14,6 +15,11 @@ pub(crate) fn save(state: &mut State) {
     } else {
         ask(state, Question::SaveAs);
     }
+}
+
+/// The name of a groove's file: `.toml` is added to a name without an extension.
+pub(crate) fn with_extension(name: String) -> String {
+    if Path::new(&name).extension().is_some() { name } else { format!("{name}.toml") }
 }
 
 /// Writes the groove to its file, or to another one from now on.

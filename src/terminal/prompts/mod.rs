@@ -56,7 +56,7 @@ pub(crate) fn on_answer(state: &mut State, question: Question, text: TextField) 
         Ok(Answer::Speed(percent)) => transport::set_speed(state, percent),
         Ok(Answer::Takes(times, count_in)) => practice::play_takes(state, times, count_in),
         Ok(Answer::Ladder(ladder)) => practice::start_ladder(state, ladder),
-        Ok(Answer::SaveAs(name)) => save::write(state, Some(name), Overwrite::Never),
+        Ok(Answer::SaveAs(name)) => save::write(state, Some(save::with_extension(name)), Overwrite::Never),
         Ok(Answer::Import(path, tolerance)) => import::start(state, path, tolerance),
         Ok(Answer::PictureStyle(style)) => export::set_style(state, style),
         Ok(Answer::Path(name)) => {

@@ -58,6 +58,10 @@ pub(crate) fn draw_title(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let last = forms.len() - 1;
     let right = forms.iter().find(|f| room(f) >= min_title).unwrap_or(&forms[last]);
     let x = pen.put(area, 0, 0, &fit(groove.title(), room(right).max(min_title)), theme.heading());
+    // The name of the file, where there is room for all of it.
+    let free = (width - used(right).min(width)).saturating_sub(x + status.len() + 5);
+    let name = state.file().map(|f| f.rsplit('/').next().unwrap_or(f)).filter(|name| name.width() <= free);
+    let x = name.map_or(x, |name| pen.put(area, x + 1, 0, name, Style::new()));
     let x = pen.put(area, x + 1, 0, &format!("({status})"), style);
     pen.put_line(area, width.saturating_sub(used(right)).max(x + 1), 0, right);
 }
