@@ -98,7 +98,7 @@ pub(crate) const FORMATS: &[Format] = formats! {
         |piece, _, out| write_whole(out, plain::all(piece.groove, piece.section).as_bytes());
     "csv" "csv", picture: false, "the attacks with their times, landings and distances from pulses, as a table",
         |piece, _, out| write_whole(out, data::csv(piece)?.as_bytes());
-    "json" "json", picture: false, "the same with the beats and the pulses of hearings",
+    "json" "json", picture: false, "the attacks as in csv, with the beats and the pulses of hearings",
         |piece, _, out| write_whole(out, data::json(piece)?.as_bytes());
 };
 
