@@ -42,8 +42,8 @@ voices! {
     Wood "wood" "a wood block, a short hollow knock",
     Bell "bell" "a struck bell, ringing inharmonic tones",
     Shaker "shaker" "a shaker, a soft grain of noise",
-    Bass "bass" "a plucked low string; sounds its pitch, E1 without one",
-    Pluck "pluck" "a plucked string; sounds its pitch, E3 without one",
+    Bass "bass" "a plucked low string; plays the pitch of the attack, or E1 if it has none",
+    Pluck "pluck" "a plucked string; plays the pitch of the attack, or E3 if it has none",
 }
 
 impl Voice {

@@ -136,7 +136,8 @@ impl Session {
             Command::Paste(content, in_cycle) => self.paste(content, in_cycle),
             Command::Repeat(repeats) => self.repeat(repeats),
             Command::ScaleLengths(stretch) => {
-                let region = self.selection().ok_or(EditError::Impossible("select what is to change its length"))?;
+                let region =
+                    self.selection().ok_or(EditError::Impossible("first select the cells to lengthen or shorten"))?;
                 let result = simple(Edit::ScaleLengths(region, stretch), "change of length")?;
                 let lost = messages::lost_attacks(g, &result.groove);
                 let words = if stretch == LengthScale::Double { "twice as long" } else { "half as long" };

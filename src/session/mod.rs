@@ -40,7 +40,7 @@ pub(crate) enum Outcome {
 }
 
 /// The message when the history first drops its oldest steps.
-const STEPS_DROPPED: &str = "undo keeps 64 MB: its oldest steps are dropped from now on";
+const STEPS_DROPPED: &str = "undo is limited to 64 MB: the oldest steps are dropped from now on";
 
 /// A question with a command for each answer.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -97,7 +97,7 @@ impl StateFolder {
 
     pub(crate) fn save_calibration(&self, c: Calibration) -> Result<(), SaveError> {
         let text = format!(
-            "# Measured by tapping to plain clicks: output latency plus the player's habit.\n\
+            "# Measured by tapping to plain clicks: output latency plus the player's habit of tapping early or late.\n\
              offset-ms = {:.2}\nerror-ms = {:.2}\n",
             c.ms, c.error_ms
         );

@@ -58,10 +58,14 @@ impl Confirmation {
             }
             Self::OpenImport(_) => {
                 let (save, discard, cancel) = (key("import-save"), key("import-discard"), key("import-cancel"));
-                return format!("Not saved. {save}: save, then import, {discard}: import, {cancel}: cancel");
+                return format!("Not saved. {save}: save and import, {discard}: only import, {cancel}: cancel");
             }
             Self::ReadSounds(_) => {
-                return format!("Read these files? {}: yes, always, {}: no", key("sounds-allow"), key("sounds-refuse"));
+                return format!(
+                    "Read these files? {}: yes, now and later; {}: no",
+                    key("sounds-allow"),
+                    key("sounds-refuse")
+                );
             }
             Self::Meaning(Choice { question, answers }) => {
                 let keys = ["choose-first", "choose-second"].map(key);

@@ -90,7 +90,9 @@ fn key_hint(state: &State, command: &Command, before: &Groove) -> String {
         Command::Undo | Command::Redo => return String::new(),
         Command::Division(..) if division(before) != division(after) => ("undo", "undoes"),
         _ if messages::written_attacks(before) > messages::written_attacks(after) => ("undo", "undoes"),
-        Command::Meter(..) | Command::AddSection(..) if !after.layers().is_empty() => ("division", "changes it"),
+        Command::Meter(..) | Command::AddSection(..) if !after.layers().is_empty() => {
+            ("division", "changes the division")
+        }
         _ => return String::new(),
     };
     let key = state.key(name);

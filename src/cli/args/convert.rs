@@ -16,11 +16,12 @@ use std::path::PathBuf;
 pub(crate) struct ExportArgs {
     #[command(flatten)]
     pub(crate) grooves: GrooveFiles,
-    /// Format: midi, musicxml, mxl (compressed `MusicXML`), svg, png, html or txt; txt is printed unless -o or --into says otherwise
+    /// Format: midi, click-midi, musicxml, mxl (compressed musicxml), svg, png, pdf, html, txt, csv or json; txt goes to standard
+    /// output unless -o or --into is given
     #[arg(long = "as", value_name = "FORMAT", value_parser = formats::parse_format)]
     pub(crate) format: &'static formats::Format,
     /// File to write, for one groove; `-` writes to standard output [default: next to the groove, with the format's extension; for
-    /// txt standard output]
+    /// txt, standard output]
     #[arg(short, long, value_name = "FILE", conflicts_with = "into")]
     pub(crate) output: Option<PathBuf>,
     /// Folder to write to; created if missing
@@ -31,13 +32,13 @@ pub(crate) struct ExportArgs {
     /// Export only this section
     #[arg(long, value_name = "NAME")]
     pub(crate) section: Option<String>,
-    /// Picture to draw (svg and png only): `grid`, `streams`, `landings` or `notation` [default: grid]
+    /// Picture to draw (svg, png and pdf only): `grid`, `streams`, `landings` or `notation` [default: grid]
     #[arg(long, value_name = "WHICH", value_parser = formats::parse_picture)]
     pub(crate) picture: Option<Picture>,
-    /// Medium the picture is for (svg and png only): `print` or `screen` [default: print]
+    /// Medium the picture is for (svg, png and pdf only): `print` or `screen` [default: print]
     #[arg(long, value_name = "MEDIUM", value_parser = formats::parse_theme)]
     pub(crate) theme: Option<Theme>,
-    /// Width in CSS pixels, 1/96 inch, 480 to 4000 (svg and png only) [default: 1000]
+    /// Width in CSS pixels (1/96 inch each), 480 to 4000 (svg, png and pdf only) [default: 1000]
     #[arg(long, value_name = "PIXELS", value_parser = values::width)]
     pub(crate) width: Option<f32>,
     /// Pixels per CSS pixel, 0.1 to 8 (png only) [default: 2, less for pictures of more than 34 million pixels]
@@ -114,7 +115,7 @@ pub(crate) struct HandoutArgs {
     /// Format: HTML with a player, or Markdown with its pictures in files
     #[arg(long = "as", value_name = "FORMAT", default_value = "html", value_parser = handout_format())]
     pub(crate) format: HandoutFormat,
-    /// Takes to hear: in files `beside` the page, `within` the page (large), or `none`
+    /// Where to put the audio of the takes: in files `beside` the page, `within` the page (large), or `none`
     #[arg(long, value_name = "WHERE", default_value = "beside", value_parser = take_sound())]
     pub(crate) sound: TakeSound,
     #[command(flatten)]

@@ -183,8 +183,9 @@ fn alt(score: &Score, lines: &[StaffLayout<'_>], notation: &NotationOptions, cut
     let staves: Vec<String> = score.staves.iter().zip(lines).map(staff).collect();
     let bars = crate::rhythm::count(score.staves.first().map_or(0, |s| s.bars.len()), "bar");
     let staves = staves.join(", ");
-    let mut sentences =
-        vec![format!("Rhythm notation, {bars}, a line for each layer: {staves}. Attacks as in the grid.")];
+    let mut sentences = vec![format!(
+        "Rhythm notation, {bars}, a line for each layer: {staves}. The description of the grid picture lists the attacks."
+    )];
     for (side, text) in [("Over", &notation.over), ("Under", &notation.under)] {
         let annotated = lines.iter().filter(|line| line.annotator.max_labels(text) > 0);
         let names: Vec<&str> = annotated.map(|line| line.name).collect();

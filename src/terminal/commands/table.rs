@@ -47,7 +47,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "attack-ghost" "o" Run(Command::Attack(Accent::Ghost)), "enter a ghost attack and advance";
         "hold" "-" Run(Command::Hold), "hold the sound through this cell and advance";
         "rest" "." Run(Command::Rest), "enter a rest and advance";
-        "toggle" "space" Run(Command::Toggle), "switch between attack and rest; stay", "attack/rest";
+        "toggle" "space" Run(Command::Toggle), "switch between attack and rest; do not move", "attack/rest";
         "delete-previous" "backspace" Run(Command::DeletePrevious), "delete the previous attack", "delete";
     }
     Grid "Moving" {
@@ -77,7 +77,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "pitch-down" "d" Run(Command::Transpose(-1)), "lower the pitch a semitone";
         "octave-up" "U" Run(Command::Transpose(12)), "raise the pitch an octave";
         "octave-down" "D" Run(Command::Transpose(-12)), "lower the pitch an octave";
-        "tuplet" "t" Ask(Question::Tuplet), "tuplet: cells in a beat (5) or in beats (7/2)", "tuplet";
+        "tuplet" "t" Ask(Question::Tuplet), "make a tuplet, like 5 or 7/2 (7 in 2 beats)", "tuplet";
         "even-beat" "e" Run(Command::EvenBeat), "remove the tuplet from the beat";
         "rotate-later" ">" Run(Command::Rotate(1)), "rotate one cell later";
         "rotate-earlier" "<" Run(Command::Rotate(-1)), "rotate one cell earlier";
@@ -118,15 +118,15 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
     Grid "Playback" {
         "play" "enter" Call(transport::toggle_playback), "play or stop", "play/stop";
         "play-here" "y" Call(transport::start_at_cursor), "play from the bar at the cursor";
-        "loop" "l" Call(transport::next_loop_mode), "loop: whole groove, section or loop region";
-        "loop-region" ":" Call(transport::loop_region), "loop the selection or bar as the loop region", "loop";
+        "loop" "l" Call(transport::next_loop_mode), "switch the loop: groove, section or region";
+        "loop-region" ":" Call(transport::loop_region), "make the selection or bar the loop region", "loop";
         "loop-start" "" Call(|s| transport::mark_loop(s, Command::LoopStart, "loop start set")),
             "set the loop start at the cursor";
         "loop-end" "" Call(|s| transport::mark_loop(s, Command::LoopEnd, "loop end set")),
             "set the loop end after the cursor";
         "loop-clear" "" Call(transport::clear_loop_region), "clear the loop region";
-        "slower" "[" Call(|s| transport::speed_by(s, -5)), "play 5% slower, the written tempo unchanged", "slower";
-        "faster" "]" Call(|s| transport::speed_by(s, 5)), "play 5% faster, the written tempo unchanged", "faster";
+        "slower" "[" Call(|s| transport::speed_by(s, -5)), "play 5% slower; keep the written tempo", "slower";
+        "faster" "]" Call(|s| transport::speed_by(s, 5)), "play 5% faster; keep the written tempo", "faster";
         "speed" "%" Ask(Question::Speed), "set the playback speed in percent";
         "volume-down" "'" Call(|s| transport::volume_by(s, -2)), "lower the volume by 2 dB", "quieter";
         "volume-up" "\"" Call(|s| transport::volume_by(s, 2)), "raise the volume by 2 dB", "louder";
@@ -134,8 +134,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "click-up" "" Call(|s| transport::click_volume_by(s, 2)), "raise the click volume by 2 dB";
         "beat-click" "k" Call(clicks::toggle_beat), "turn the click of the written beat on or off";
         "hearing-click" "K" Call(clicks::toggle_hearing), "turn the selected hearing's click on or off";
-        "beat-click-next" "@" Call(clicks::next_beat_click), "beat click: beats, off-beats, 2 to 4 per beat";
-        "hearing-click-next" "#" Call(clicks::next_hearing_click), "hearing click: pulses, off-beats, 2 to 4 each";
+        "beat-click-next" "@" Call(clicks::next_beat_click), "switch beat click: beat, off-beat, 2-4 a beat";
+        "hearing-click-next" "#" Call(clicks::next_hearing_click), "switch hearing click: pulse, off-beat, 2 to 4";
         "take-groove" "f5" Call(|s| clicks::play_take(s, Mix::GROOVE)), "play the groove alone";
         "take-beat" "f6" Call(|s| clicks::play_take(s, Mix::GROOVE_AND_BEAT)), "play the groove and the written beat";
         "take-hearing" "f7" Call(|s| clicks::play_take(s, Mix::GROOVE_AND_HEARING)),
@@ -151,7 +151,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
     }
     Grid "Tapping along" {
         "tap" "ctrl-t" Call(tapping::begin), "tap along with the loop", "tap along";
-        "tap-report" "" Call(tapping::show_report), "show the report of the last tapping";
+        "tap-report" "" Call(tapping::show_report), "show the last tap report";
         "tap-calibrate" "" Call(tapping::begin_calibrating), "calibrate the tap offset (16 taps)";
     }
     Tap "Tapping along" {
@@ -223,9 +223,9 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "manual" "" Call(manual::open), "open the manual";
         "find" "f f2" Call(lists::open_search), "find a command", "find";
         "hearings" "h" Call(lists::open_full), "show all hearings, reasons and streams", "hearings";
-        "focus" "F" Call(hearings::next_focus), "analyze first layer, this one, all, selection";
+        "focus" "F" Call(hearings::next_focus), "switch what is analyzed: layer, all, selection";
         "hearing-next" "H" Call(hearings::select_next), "select the next hearing";
-        "strips" "J" Call(|s| s.view.toggle_strips()), "show two rows of pulses, or all that fit", "more strips";
+        "strips" "J" Call(|s| s.view.toggle_strips()), "show two rows of pulses, or all that fit", "more pulses";
         "labels" "q" Call(|s| s.view.next_labels()), "label attacks: groups, pitches or nothing";
         "wider" "z" Call(|s| scroll::zoom_by(s, 1)), "widen the columns";
         "narrower" "Z" Call(|s| scroll::zoom_by(s, -1)), "narrow the columns";

@@ -56,7 +56,7 @@ pub(crate) fn open(state: &mut State, imported: ImportedGroove) {
     state.hearings = HearingsState { limits, result, ..HearingsState::default() };
     state.playback.loop_mode = LoopMode::All;
     let (undo, save) = (state.key("undo"), state.key("save"));
-    state.info(format!("imported {from}; {save} saves it, {undo} undoes"));
+    state.info(format!("imported {from}; {save} saves it, {undo} undoes it"));
     state.files.import.warnings = imported.warnings;
     if !state.files.import.warnings.is_empty() {
         state.overlay = Overlay::ImportWarnings(0);

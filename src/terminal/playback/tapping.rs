@@ -214,9 +214,13 @@ fn finish_calibration(state: &mut State) {
     tapping.calibration = Some(if !usable {
         Err(format!("measured {offset}, but the taps were too uneven; the tap offset is unchanged"))
     } else if is_set {
-        Ok(format!("measured {offset}: output latency and your own habit; the config file's offset still applies"))
+        Ok(format!(
+            "measured {offset}: output latency and your habit of tapping early or late; the config file's offset still applies"
+        ))
     } else {
-        Ok(format!("tap offset {offset}: output latency and your own habit; subtracted from every tap from now on"))
+        Ok(format!(
+            "tap offset {offset}: output latency and your habit of tapping early or late; subtracted from every tap from now on"
+        ))
     });
     if usable && !is_set {
         state.playback.taps.offset = TapOffset::Measured { ms: found.ms, error_ms: found.error_ms };

@@ -183,7 +183,7 @@ pub(crate) fn on_remote_event(state: &mut State, event: RemoteEvent) {
         }
         RemoteEvent::Lost(reason) => {
             state.playback.remote = Some(RemoteLink::Lost);
-            state.warn(format!("remote speaker lost ({reason}); on your own machine: teeter remote HOST --join"));
+            state.warn(format!("remote speaker lost ({reason}); run `teeter remote HOST --join` on your own machine"));
         }
     }
 }

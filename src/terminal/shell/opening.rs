@@ -61,7 +61,9 @@ pub(super) fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<O
         state.show_config_errors(&path.display().to_string(), &config.errors);
     }
     if let (Some(_), Some(pid)) = (path, found.open_in.first()) {
-        let text = format!("also open in process {pid}: each keeps its own unsaved changes, and saving asks first");
+        let text = format!(
+            "also open in process {pid}: each process keeps its own unsaved changes and asks before it overwrites what the other saved"
+        );
         // A message would hide the keys of the answers.
         for work in &mut offered {
             work.difference.insert(0, text.clone());

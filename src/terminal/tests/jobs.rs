@@ -245,7 +245,7 @@ fn an_import_replaces_unsaved_changes_only_after_a_question() {
     press(&mut state, "2");
     let before = drawn(&state, 0);
     update(&mut state, arrived(0));
-    assert!(last(&state).starts_with("Not saved. s: save, then import, y: import, Esc: cancel"), "{}", last(&state));
+    assert!(last(&state).starts_with("Not saved. s: save and import, y: only import, Esc: cancel"), "{}", last(&state));
     press(&mut state, "esc");
     assert_eq!((drawn(&state, 0), state.file()), (before.clone(), Some("rope.toml")));
     // Saved first.

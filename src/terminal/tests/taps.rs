@@ -88,7 +88,7 @@ fn tapping_shows_what_is_followed_and_leaves_a_report() {
     // The report stays.
     press(&mut state, "esc");
     press(&mut state, "f \"tap report\" enter");
-    assert!(screen(&state, (80, 24)).contains("39 taps along with a loop of 1.60 s"));
+    assert!(screen(&state, (80, 24)).contains("39 taps; the loop lasts 1.60 s"));
 }
 
 #[test]

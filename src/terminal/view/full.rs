@@ -222,7 +222,7 @@ impl BlockBuilder<'_> {
     fn streams(&mut self) {
         self.part = ReportPart::Streams;
         let (report, theme, groove) = (self.report, self.theme, self.state.groove());
-        self.heading("Streams against each other");
+        self.heading("Streams compared");
         if report.pairs.is_empty() {
             return self.text(Item::Text, "fewer than two streams", theme.faint());
         }

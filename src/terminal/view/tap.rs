@@ -54,7 +54,7 @@ fn statistics(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, St
         lines.push((text, theme.warning()));
     }
     if tapping.target == TapTarget::Calibration {
-        let text = "listen to one bar of clicks, then tap on every click; the median becomes the tap offset: output latency plus your habit";
+        let text = "listen to one bar of clicks, then tap on every click; the median delay becomes the tap offset: output latency plus your habit of tapping early or late";
         lines.push((text.to_owned(), plain));
         return lines;
     }

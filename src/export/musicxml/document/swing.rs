@@ -76,8 +76,8 @@ pub(super) fn plan_swing(groove: &Groove, staff: &Staff, remarks: &mut Vec<Strin
         if misses > 0 {
             let (layer, section) = (&groove.layers()[staff.layer].name, &groove.sections()[section].name);
             remarks.push(format!(
-                "layer '{layer}', section '{section}': MusicXML cannot express all of its swing {swing}; onsets and note \
-                 ends that play unswung: {misses}"
+                "layer '{layer}', section '{section}': MusicXML cannot express all of its swing {swing}; {misses} of the \
+                 onsets and note ends play straight"
             ));
         }
     }
