@@ -38,12 +38,7 @@ const HANDOUTS: [(&str, &str, HandoutFormat, TakeSound); 5] = [
     ("page-within", "one page of HTML that contains its takes (large)", HandoutFormat::Html, TakeSound::Embedded),
     ("page-silent", "one page of HTML without sound", HandoutFormat::Html, TakeSound::None),
     ("markdown", "Markdown with its pictures and takes in separate files", HandoutFormat::Markdown, TakeSound::Files),
-    (
-        "markdown-silent",
-        "Markdown with its pictures in separate files, without sound",
-        HandoutFormat::Markdown,
-        TakeSound::None,
-    ),
+    ("markdown-silent", "Markdown with its pictures in files, without sound", HandoutFormat::Markdown, TakeSound::None),
 ];
 
 /// All exports, each picture format once per kind of picture.
