@@ -36,10 +36,14 @@ voices! {
     Snare "snare" "a snare drum, a short tone under rattling noise",
     Hat "hat" "a closed hi-hat, a very short metallic hiss",
     OpenHat "open-hat" "an open hi-hat, a longer metallic hiss",
+    Ride "ride" "a ride cymbal, a clear ping over a quiet hiss",
+    Crash "crash" "a crash cymbal, a broad splash that rings long",
     Rim "rim" "a rim click, a short hard knock",
     Clap "clap" "hands clapping, a few bursts of noise close together",
     Tom "tom" "a tom, a falling middle tone",
+    LowTom "low-tom" "a low tom, a falling low tone",
     Wood "wood" "a wood block, a short hollow knock",
+    Cowbell "cowbell" "a cowbell, a short clank of two tones",
     Bell "bell" "a struck bell, ringing inharmonic tones",
     Shaker "shaker" "a shaker, a soft grain of noise",
     Bass "bass" "a plucked low string; sounds its pitch, E1 without one",
@@ -56,6 +60,7 @@ impl Voice {
     pub(crate) fn default_pitch(self) -> Option<u8> {
         match self {
             Voice::Bass => Some(28),
+            Voice::LowTom => Some(41),
             Voice::Tom => Some(45),
             Voice::Pluck => Some(52),
             Voice::Bell => Some(72),
