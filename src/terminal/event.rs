@@ -6,6 +6,7 @@ use crate::jobs::play_request::{PlayRequest, PlaybackEvent, ResumePoint, Sequenc
 use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, SoundLevels};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
+use crate::terminal::files::replacement::OpenedFile;
 use crate::terminal::{Background, KeyTime};
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::path::PathBuf;
@@ -48,6 +49,8 @@ pub enum Event {
     JobProgress(u8),
     ExportDone(Box<Job>, Result<JobReport, JobError>),
     ImportDone(Result<Box<ImportedGroove>, JobError>),
+    /// A groove file was read, or why not.
+    Opened(Result<Box<OpenedFile>, String>),
     /// Whether unsaved changes are in the journal, or why not.
     Journal(Result<(), String>),
     /// The system asks the program to end.
@@ -134,6 +137,10 @@ pub enum Effect {
         tolerance: Fraction,
     },
     CancelJob,
+    /// Read a groove file; it ends with [`Event::Opened`].
+    Open(String),
+    /// Save the document to this file, which was read, from now on.
+    UseFile(DocumentId, Box<OpenedFile>),
     /// Save as this document from now on.
     SwitchDocument(DocumentId),
     /// Draw the whole screen again.

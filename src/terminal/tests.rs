@@ -20,6 +20,7 @@ mod jobs;
 mod loop_region;
 mod manual;
 mod narrow_window;
+mod opening;
 mod practice;
 mod questions;
 mod recovery;
@@ -181,6 +182,8 @@ fn effects_are_values() {
                 Effect::Redraw => "redraw",
                 Effect::Suspend => "suspend",
                 Effect::Resume => "resume",
+                Effect::Open(_) => "open",
+                Effect::UseFile(..) => "use file",
                 Effect::Quit { .. } => "quit",
             })
             .collect()

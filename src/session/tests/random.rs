@@ -68,6 +68,7 @@ fn command() -> impl Strategy<Value = Command> {
         C::LoopRegion,
         C::LoopStart,
         C::LoopEnd,
+        C::AddKit,
     ]);
     let numbers = (0_usize..13, -13_i32..14).prop_flat_map(|(n, by)| {
         prop::sample::select(vec![

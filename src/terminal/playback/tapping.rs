@@ -162,7 +162,7 @@ fn seconds(state: &State, clock: &Clock, range: Range) -> Option<(f64, f64)> {
 }
 
 pub(crate) fn tap(state: &mut State, arrival: KeyTime) {
-    if state.playback.is_playing {
+    if state.overlay == Overlay::Tap && state.playback.is_playing {
         state.effects.push(Effect::Tap(arrival));
     }
 }

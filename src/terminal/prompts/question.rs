@@ -59,6 +59,7 @@ questions! {
     Takes "Takes", "passes of each, 1 to 64: 2; with a count-in: 2 count", "2, 2 count";
     Ladder "Ladder", "50-100/10 percent, x4 passes each; key: wait for a key; 1/4: mute every 4th pass",
         "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)";
+    Open "Open", "a groove file, like riff.toml (import: MIDI and MusicXML)";
     SaveAs "Save as", "a file name, like riff.toml";
     ExportAs "Export to", "a file name";
     HandoutInto "Export handout to", "a folder; created if missing";

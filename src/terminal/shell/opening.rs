@@ -103,9 +103,9 @@ fn tap_offset(config: &Config, folder: Option<&StateFolder>) -> TapOffset {
     }
 }
 
-/// A new groove: four bars of 4/4 at 120, one layer without attacks, the title from the file's name.
+/// A new groove with the title from the file's name.
 fn new_groove(path: Option<&Path>) -> Groove {
-    let groove = Groove::in_four(120, 4);
+    let groove = Groove::new_untitled();
     path.map_or_else(|| groove.clone(), |path| groove.titled(&store::title_of(path), groove.note()))
 }
 
