@@ -3,7 +3,7 @@
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
 use crate::jobs::play_request::{PlayRequest, PlaybackEvent, ResumePoint, Sequence};
-use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, SoundLevels};
+use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, SoundSettings};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
 use crate::terminal::files::replacement::OpenedFile;
@@ -124,8 +124,8 @@ pub enum Effect {
     Tap(KeyTime),
     /// Save the tap offset for the next session.
     SaveOffset(Offset),
-    /// Apply the volumes and save them for the next session.
-    SetLevels(SoundLevels),
+    /// Apply the volume and save all of these settings for the next session.
+    SetSound(SoundSettings),
     Outputs,
     Copy(String),
     /// Run a job; it ends with [`Event::ExportDone`].

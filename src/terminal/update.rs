@@ -112,6 +112,13 @@ fn on_playback(state: &mut State, event: PlaybackEvent) {
             // The clicks of a calibration have no position in the groove.
             let has_position = state.playback.is_playing && !state.playback.taps.is_calibrating();
             state.playback.position = position.filter(|_| has_position);
+            state.playback.count_in_beat = None;
+            state.playback.idle_ticks = state.playback.idle_ticks.saturating_add(1);
+        }
+        PlaybackEvent::CountIn(position) => {
+            let beat = state.beats(position).filter(|_| state.playback.is_playing);
+            state.playback.count_in_beat = beat.map(|beat| (beat + 1e-6).floor().max(0.0) as usize + 1);
+            state.playback.position = None;
             state.playback.idle_ticks = state.playback.idle_ticks.saturating_add(1);
         }
         PlaybackEvent::Tapped(tap) => tapping::on_tap(state, tap),

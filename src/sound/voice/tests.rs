@@ -69,7 +69,7 @@ fn voices_sound_in_the_band_their_name_promises() {
         (Voice::Kick, 20.0, 150.0, 0.8),
         (Voice::Hat, 5000.0, 24_000.0, 0.9),
         (Voice::OpenHat, 5000.0, 24_000.0, 0.9),
-        (Voice::Ride, 1500.0, 16_000.0, 0.9),
+        (Voice::Ride, 1500.0, 16_000.0, 0.85),
         (Voice::Crash, 800.0, 16_000.0, 0.85),
         (Voice::Cowbell, 450.0, 6000.0, 0.9),
         (Voice::LowTom, 60.0, 200.0, 0.8),
@@ -203,18 +203,33 @@ fn sounds_begin_at_once_end_softly_and_are_the_same_every_time() {
 
 #[test]
 fn clicks_are_told_apart_by_pitch() {
-    let mut tones: Vec<f64> = (0..CLICK_TONES)
-        .map(Tone::Line)
-        .map(|tone| (tone, Accent::Plain))
-        .chain([(Tone::Beat, Accent::Accent), (Tone::Beat, Accent::Plain)])
-        .map(|(tone, accent)| {
-            let click = SynthKey { rate: RATE, tone, accent }.synthesize();
-            let candidates = (300..4000).map(|hz| (f64::from(hz), power(&click, f64::from(hz))));
-            candidates.max_by(|a, b| a.1.total_cmp(&b.1)).expect("not empty").0
-        })
-        .collect();
-    tones.sort_by(f64::total_cmp);
-    for pair in tones.windows(2) {
-        assert!(pair[1] / pair[0] > 1.24, "{tones:?}");
+    for &sound in ClickSound::ALL {
+        let beats = [Accent::Accent, Accent::Plain].map(|accent| (Tone::Beat(sound), accent));
+        let mut tones: Vec<f64> = (0..CLICK_TONES)
+            .map(|tone| (Tone::Line(sound, tone), Accent::Plain))
+            .chain(beats)
+            .map(|(tone, accent)| {
+                let click = SynthKey { rate: RATE, tone, accent }.synthesize();
+                let candidates = (300..4000).map(|hz| (f64::from(hz), power(&click, f64::from(hz))));
+                candidates.max_by(|a, b| a.1.total_cmp(&b.1)).expect("not empty").0
+            })
+            .collect();
+        tones.sort_by(f64::total_cmp);
+        for pair in tones.windows(2) {
+            assert!(pair[1] / pair[0] > 1.24, "{sound}: {tones:?}");
+        }
     }
+}
+
+#[test]
+fn the_sounds_of_clicks_differ_in_length_and_begin_at_once() {
+    let click = |sound| SynthKey { rate: RATE, tone: Tone::Beat(sound), accent: Accent::Plain }.synthesize();
+    let [tick, block, beep] = [ClickSound::Tick, ClickSound::Block, ClickSound::Beep].map(click);
+    assert!(falls_20_db(&tick) < 40.0 && falls_20_db(&block) < 50.0 && falls_20_db(&beep) >= 40.0);
+    assert!(tick != block && block != beep);
+    for sound in [&tick, &block, &beep] {
+        let peak = |frames: usize| sound.iter().take(frames).fold(0.0_f32, |m, x| m.max(x.abs()));
+        assert!(peak(96) > 0.7 * peak(usize::MAX), "within 2 ms");
+    }
+    assert_eq!(ClickSound::Beep.next(), ClickSound::Tick);
 }

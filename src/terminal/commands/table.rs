@@ -136,6 +136,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "hearing-click" "K" Call(clicks::toggle_hearing), "turn the selected hearing's click on or off";
         "beat-click-next" "@" Call(clicks::next_beat_click), "beat click: beats, off-beats, 2 to 4 per beat";
         "hearing-click-next" "#" Call(clicks::next_hearing_click), "hearing click: pulses, off-beats, 2 to 4 each";
+        "click-sound" "" Call(transport::next_click_sound), "click sound: tick, block or beep";
+        "count-in" "" Call(transport::toggle_count_in), "count in whatever is started, on or off";
         "take-groove" "f5" Call(|s| clicks::play_take(s, Mix::GROOVE)), "play the groove alone";
         "take-beat" "f6" Call(|s| clicks::play_take(s, Mix::GROOVE_AND_BEAT)), "play the groove and the written beat";
         "take-hearing" "f7" Call(|s| clicks::play_take(s, Mix::GROOVE_AND_HEARING)),

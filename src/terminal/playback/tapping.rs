@@ -142,7 +142,8 @@ fn start_clicks(state: &mut State) {
         range: Range::Whole,
         layers: true,
         beat: Click::Written,
-        click_db: state.playback.levels.click_db as f32,
+        click_db: state.playback.sound.click_db as f32,
+        click_sound: state.playback.sound.click_sound,
         hearings: Vec::new(),
     };
     state.playback.is_playing = true;

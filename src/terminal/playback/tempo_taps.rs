@@ -5,47 +5,48 @@ use crate::analysis::tap::median;
 use crate::rhythm::{Fraction, Tempo, Time};
 use crate::session::Command;
 use crate::terminal::{KeyTime, Overlay, State, run_command};
-use std::time::{Duration, Instant};
 
 /// Fewest taps that set a tempo.
 pub(crate) const MIN_TEMPO_TAPS: usize = 4;
 /// Taps that count: enough to be sure, few enough to follow a change.
 const MAX_TEMPO_TAPS: usize = 16;
-/// A longer pause starts anew; it is the beat of 20 beats per minute (ours, no source).
-const MAX_PAUSE: Duration = Duration::from_secs(3);
+/// A longer pause, in seconds, starts anew; it is the beat of 20 beats per minute (ours, no source).
+const MAX_PAUSE: f64 = 3.0;
 
 /// The taps since the last pause.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct TempoTaps {
-    arrivals: Vec<Instant>,
+    /// Arrival of the first key, from which the seconds of the taps count.
+    first: KeyTime,
+    seconds: Vec<f64>,
     /// Number of taps faster than a finger, as of a key held down.
     pub ignored: usize,
 }
 
 impl TempoTaps {
     pub(crate) fn count(&self) -> usize {
-        self.arrivals.len()
+        self.seconds.len()
     }
 
-    fn add(&mut self, at: Instant) {
-        if let Some(last) = self.arrivals.last() {
-            let pause = at.saturating_duration_since(*last);
-            if pause.as_secs_f64() * 1000.0 < limits::TAP_FASTEST.value / 2.0 {
+    fn add(&mut self, at: f64) {
+        if let Some(last) = self.seconds.last() {
+            let pause = at - last;
+            if pause * 1000.0 < limits::TAP_FASTEST.value / 2.0 {
                 self.ignored += 1;
                 return;
             }
             if pause > MAX_PAUSE {
-                *self = Self::default();
+                (self.seconds, self.ignored) = (Vec::new(), 0);
             }
         }
-        self.arrivals.push(at);
-        let extra = self.arrivals.len().saturating_sub(MAX_TEMPO_TAPS);
-        self.arrivals.drain(..extra);
+        self.seconds.push(at);
+        let extra = self.seconds.len().saturating_sub(MAX_TEMPO_TAPS);
+        self.seconds.drain(..extra);
     }
 
     /// The intervals between the taps, in seconds.
     pub(crate) fn intervals(&self) -> Vec<f64> {
-        self.arrivals.windows(2).map(|pair| (pair[1] - pair[0]).as_secs_f64()).collect()
+        self.seconds.windows(2).map(|pair| pair[1] - pair[0]).collect()
     }
 
     /// The tempo of the median interval, in whole beats per minute: taps are not more exact than that.
@@ -61,7 +62,8 @@ pub(crate) fn begin(state: &mut State) {
 
 pub(crate) fn tap(state: &mut State, arrival: KeyTime) {
     if let (Overlay::TapTempo(taps), Some(at)) = (&mut state.overlay, arrival) {
-        taps.add(at);
+        let first = *taps.first.get_or_insert(at);
+        taps.add(at.saturating_duration_since(first).as_secs_f64());
     }
 }
 
@@ -85,8 +87,8 @@ mod tests {
     use super::*;
 
     fn tapped(ms: &[u64]) -> TempoTaps {
-        let (start, mut taps) = (Instant::now(), TempoTaps::default());
-        ms.iter().for_each(|ms| taps.add(start + Duration::from_millis(*ms)));
+        let mut taps = TempoTaps::default();
+        ms.iter().for_each(|ms| taps.add(*ms as f64 / 1000.0));
         taps
     }
 

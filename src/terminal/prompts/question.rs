@@ -36,7 +36,8 @@ questions! {
     SelectCells "Select", "number of cells from the cursor on", "a whole number";
     AddLayer "New layer", "a voice, or a name and a voice: kick, low kick", "kick, low kick (the voice comes last)";
     RenameLayer "Name of the layer", "1 to 64 characters";
-    Voice "Voice", "kick snare hat open-hat ride crash rim clap tom low-tom wood cowbell bell shaker bass pluck";
+    Voice "Voice", "a voice, or the start of its name",
+        "kick snare hat open-hat ride crash rim clap tom low-tom wood cowbell bell shaker bass pluck";
     Division(Keep) "Division", "cells per beat in this section, 1 to 32: 4; in all sections: 4 all", "4, 4 all (1 to 32)";
     Cycle "Cycle", "number of cells from the start of the section to repeat", "a whole number";
     LayerSwing "Swing of the layer", "long:short, like 2:1; empty: the section's",

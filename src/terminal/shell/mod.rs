@@ -103,7 +103,7 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditorErro
         job_runner: JobRunner::new(sender.clone()),
         events: sender.clone(),
     };
-    workers.playback.set_volume(state.playback.levels.volume_db as f32);
+    workers.playback.set_volume(state.playback.sound.volume_db as f32);
     let guard = screen::enter_guarded()?;
     forward_signals(&sender)?;
     let backlog = input::start(sender)?;
@@ -216,10 +216,10 @@ fn event_loop<W: io::Write>(
                     let save = move |state: &StateFolder| state.save_calibration(Calibration { ms, error_ms });
                     workers.disk.run(move |documents| Some(Event::OffsetSaved(documents.save_state(save))));
                 }
-                Effect::SetLevels(levels) => {
-                    workers.playback.set_volume(levels.volume_db as f32);
-                    let save = move |state: &StateFolder| state.save_sound_levels(levels);
-                    workers.disk.run(move |documents| save_warning("volume", documents.save_state(save)));
+                Effect::SetSound(settings) => {
+                    workers.playback.set_volume(settings.volume_db as f32);
+                    let save = move |state: &StateFolder| state.save_sound_settings(settings);
+                    workers.disk.run(move |documents| save_warning("sound settings", documents.save_state(save)));
                 }
                 Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
                 Effect::RunJob(job) => workers.job_runner.run(job),

@@ -1,6 +1,7 @@
 //! Tests of what a start offers: another file, a new groove, the layers of a drum kit, the list of voices.
 
 use super::*;
+use crate::jobs::LoadedGroove;
 use crate::session::Command;
 use crate::terminal::files::replacement::OpenedFile;
 use crate::terminal::run_command;
@@ -11,10 +12,7 @@ fn last(state: &State) -> String {
 
 /// A file with this drawing, as the disk thread reads it.
 fn opened(name: &str, drawing: &str, warning: Option<&str>) -> Event {
-    let groove = groove(drawing);
-    let text = crate::store::print(&groove);
-    let stamp = crate::store::Stamp::of(&text);
-    let loaded = crate::jobs::LoadedGroove { groove, text, stamp };
+    let loaded = LoadedGroove::printed(groove(drawing));
     let warning = warning.map(str::to_owned);
     Event::Opened(Ok(Box::new(OpenedFile { name: name.into(), loaded, allowed_sounds: Vec::new(), warning })))
 }
@@ -136,7 +134,7 @@ fn voices_are_offered_where_a_layer_is_made() {
     // The first that begins as typed, with a name before it.
     press(&mut state, "n \"gulls be\"");
     let shown = screen(&state, (60, 18));
-    assert!(shown.contains(Voice::Bell.description()) && !shown.contains(Voice::Kick.description()), "{shown}");
+    assert!(shown.contains(Voice::Bell.description()) && !shown.contains(Voice::Snare.description()), "{shown}");
     press(&mut state, "enter");
     let layer = &state.groove().layers()[2];
     assert_eq!((layer.name.as_str(), layer.voice), ("gulls", Voice::Bell));

@@ -1,7 +1,7 @@
 //! Draws the single lines: title at the top, transport, hints and questions at the bottom, and the prompt.
 
 use crate::analysis::landing;
-use crate::jobs::SoundLevels;
+use crate::jobs::SoundSettings;
 use crate::rhythm::{Accent, Attack, Cell, Voice, count, print_note_value};
 use crate::terminal::files::RunningJob;
 use crate::terminal::manual::ManualInput;
@@ -73,12 +73,13 @@ fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let mut pieces: StyledLine = if playback.remote == Some(RemoteLink::Lost) {
         vec![(format!("{} remote speaker: connection lost", glyphs.stopped), theme.warning())]
     } else if playback.is_playing {
+        let counted = playback.count_in_beat.map(|beat| format!(" count-in {beat}"));
         let at = playback.position.and_then(|h| {
             let s = state.groove().sections().get(h.section)?;
             let beats = (state.beats(h)? + 1e-6).floor() as usize;
             Some(format!(" {} {}.{}", fit(&s.name, 6), beats / s.meter.beats() + 1, beats % s.meter.beats() + 1))
         });
-        vec![(format!("{}{}", glyphs.playing, at.unwrap_or_default()), theme.value())]
+        vec![(format!("{}{}", glyphs.playing, counted.or(at).unwrap_or_default()), theme.value())]
     } else if playback.no_sound_reason.is_some() {
         vec![(format!("{} no sound", glyphs.stopped), theme.warning())]
     } else {
@@ -110,7 +111,10 @@ fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     if playback.speed_percent != 100 && !practice::is_ladder(state) {
         add(format!("{}%", playback.speed_percent), theme.value());
     }
-    let SoundLevels { volume_db, click_db } = playback.levels;
+    let SoundSettings { volume_db, click_db, count_in, .. } = playback.sound;
+    if count_in && !playback.is_playing {
+        add("count-in on".to_owned(), plain);
+    }
     if volume_db != 0.0 {
         add(format!("vol {volume_db:+}"), plain);
     }
@@ -190,11 +194,14 @@ fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
                 return put_lines(pen, above(area), &wrap_and_cut(error, width), theme.warning());
             }
             if let Some(offered) = voices::offered(*question, text.value()).filter(|offered| !offered.is_empty()) {
+                let selected = voices::selected(*question, text.value(), *moved_to);
                 if x + 3 + forms.width() <= width {
                     pen.put(area, x + 3, 0, forms, theme.faint());
+                    return draw_voices(pen, above(area), &offered, selected);
                 }
-                let selected = voices::selected(*question, text.value(), *moved_to);
-                return draw_voices(pen, above(area), &offered, selected);
+                let lines = wrap_and_cut(forms, width);
+                put_lines(pen, above(area), &lines, theme.faint());
+                return draw_voices(pen, Rect { y: area.y - 1 - lines.len() as u16, ..area }, &offered, selected);
             }
             // The results of the answer; under them the allowed forms, unless these fit after the text.
             let results = if *unedited { Vec::new() } else { preview::lines(*question, text.value(), &state.session) };
