@@ -82,9 +82,9 @@ impl HeadShape {
     /// The shape for a voice without pitch, by common practice for cymbals, sticks and bells (no source).
     pub(super) fn for_voice(voice: Voice) -> Self {
         match voice {
-            Voice::Hat | Voice::Rim | Voice::Shaker => HeadShape::Cross,
+            Voice::Hat | Voice::Ride | Voice::Crash | Voice::Rim | Voice::Shaker => HeadShape::Cross,
             Voice::OpenHat => HeadShape::RingedCross,
-            Voice::Wood => HeadShape::Triangle,
+            Voice::Wood | Voice::Cowbell => HeadShape::Triangle,
             Voice::Bell => HeadShape::Diamond,
             _ => HeadShape::Round,
         }
@@ -158,7 +158,7 @@ fn kind(groove: &Groove, layer: usize) -> (StaffKind, Option<Names>) {
     let row = &groove.layers()[layer];
     let Some(own) = row.voice.default_pitch() else { return (StaffKind::Line, None) };
     let attacks = || row.parts.iter().flat_map(|p| p.stored()).filter_map(|c| c.attack());
-    if matches!(row.voice, Voice::Bell | Voice::Tom) && attacks().all(|a| a.pitch.is_none()) {
+    if matches!(row.voice, Voice::Bell | Voice::Tom | Voice::LowTom) && attacks().all(|a| a.pitch.is_none()) {
         return (StaffKind::Line, None);
     }
     let mut keys: Vec<u8> = attacks().map(|a| a.pitch.map_or(own, Pitch::key)).collect();

@@ -3,6 +3,7 @@
 use crate::rhythm::Groove;
 use crate::session::{Command, Motion, Outcome, messages};
 use crate::terminal::confirmation::confirm;
+use crate::terminal::files::replacement::Replacement;
 use crate::terminal::files::{export, outside_sounds, recovery};
 use crate::terminal::manual::{ManualInput, ManualView};
 use crate::terminal::playback::{practice, tapping};
@@ -121,9 +122,12 @@ pub(crate) fn close(state: &mut State) {
         Overlay::Confirm(Confirmation::OverwriteChanged(_) | Confirmation::OverwriteOther(_)) => {
             state.warn("not saved; the file is unchanged");
         }
-        Overlay::Confirm(Confirmation::OpenImport(_)) => state.warn("import discarded; the groove is unchanged"),
+        Overlay::Confirm(Confirmation::Replace(replacement)) => state.warn(match *replacement {
+            Replacement::Import(_) => "import discarded; the groove is unchanged",
+            Replacement::File(_) | Replacement::New => "not opened; the groove is unchanged",
+        }),
         _ => {}
     }
-    state.files.import.pending_save = None;
+    state.files.replacement.pending_save = None;
     state.files.quit_after_save = false;
 }

@@ -3,6 +3,7 @@
 use crate::terminal::files::export::ExportMenu;
 use crate::terminal::files::recovery::RecoveryView;
 use crate::terminal::manual::{ManualInput, ManualView};
+use crate::terminal::playback::tempo_taps::TempoTaps;
 use crate::terminal::{Confirmation, Mode, Question, TextField};
 
 /// What is open over the grid. Numbers of lists are the first visible or the selected line.
@@ -19,11 +20,13 @@ pub(crate) enum Overlay {
     Outputs(Vec<String>, usize),
     /// The errors in the config file.
     ConfigFile(usize),
-    /// A question. `unedited`: the text is the current value, which the first character typed replaces.
+    /// A question. `unedited`: the text is the current value, which the first character typed replaces. `moved_to`: the line
+    /// moved to in the list that the question offers.
     Prompt {
         question: Question,
         text: TextField,
         unedited: bool,
+        moved_to: Option<usize>,
         error: Option<String>,
     },
     /// The full view, at a line of a block.
@@ -32,6 +35,7 @@ pub(crate) enum Overlay {
         line: usize,
     },
     Tap,
+    TapTempo(TempoTaps),
     TapReport(usize),
     Confirm(Confirmation),
     Export {
@@ -56,6 +60,7 @@ impl Overlay {
             | Overlay::Manual(_)
             | Overlay::ImportWarnings(_) => Mode::List,
             Overlay::Tap => Mode::Tap,
+            Overlay::TapTempo(_) => Mode::TapTempo,
             Overlay::Find { .. } | Overlay::Prompt { .. } | Overlay::Export { .. } => Mode::Typing,
             Overlay::Confirm(confirmation) => confirmation.mode(),
             Overlay::Recovery(_) => Mode::Recovery,

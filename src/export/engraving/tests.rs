@@ -130,4 +130,6 @@ fn voices_without_pitch_have_heads_of_their_own() {
     }
     assert_eq!(drawings[0], drawn(&of_voice(Voice::Clap, &[1])).svg(), "drums are round");
     assert_eq!(drawings[1], drawn(&of_voice(Voice::Shaker, &[1])).svg());
+    assert_eq!(drawings[1], drawn(&of_voice(Voice::Ride, &[1])).svg(), "cymbals are crosses");
+    assert_eq!(drawings[3], drawn(&of_voice(Voice::Cowbell, &[1])).svg());
 }

@@ -28,6 +28,7 @@ const VOICES = {
   rim: { parts: [['triangle', 1720, 0.3, 0.006], ['sine', 520, 0.3, 0.012]] },
   clap: { parts: [['bandpass', 1300, 0.54, 0.005], ['bandpass', 1300, 0.42, 0.005, 0.011], ['bandpass', 1400, 0.48, 0.04, 0.022]] },
   tom: { pitch: 45, parts: [['sine', 1.5, 0.56, 0.12, 1], ['triangle', 2.4, 0.14, 0.03, 1.6]] },
+  'low-tom': { pitch: 41, parts: [['sine', 1.5, 0.58, 0.15, 1], ['triangle', 2.4, 0.13, 0.03, 1.6]] },
   wood: { parts: [['sine', 980, 0.38, 0.02], ['triangle', 1530, 0.17, 0.01]] },
   bell: { pitch: 72, held: true, parts: [['sine', 1, 0.2, 0.35], ['sine', 2.76, 0.14, 0.16], ['sine', 5.4, 0.08, 0.06]] },
   shaker: { parts: [['bandpass', 5600, 0.32, 0.028]] },

@@ -6,11 +6,11 @@ use crate::terminal::commands::Action::{Ask, Call, Edit, EnterDigit, Navigate, R
 use crate::terminal::confirmation::Reply::{Answer, SaveFirst, Yes};
 use crate::terminal::files::clipboard::{self, CopyText};
 use crate::terminal::files::export::{self, ExportMenu};
-use crate::terminal::files::{import, recovery, save};
+use crate::terminal::files::{import, recovery, replacement, save};
 use crate::terminal::lists::{self, Step};
 use crate::terminal::manual::{self, Direction};
 use crate::terminal::playback::playing::Mix;
-use crate::terminal::playback::{clicks, practice, tapping, transport};
+use crate::terminal::playback::{clicks, practice, tapping, tempo_taps, transport};
 use crate::terminal::{Action, CommandSpec, Effect, Mode, Overlay, Question, dispatch, hearings, scroll};
 use tui_input::InputRequest;
 
@@ -136,6 +136,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "hearing-click" "K" Call(clicks::toggle_hearing), "turn the selected hearing's click on or off";
         "beat-click-next" "@" Call(clicks::next_beat_click), "switch beat click: beat, off-beat, 2-4 a beat";
         "hearing-click-next" "#" Call(clicks::next_hearing_click), "switch hearing click: pulse, off-beat, 2 to 4";
+        "click-sound" "" Call(transport::next_click_sound), "click sound: tick, block or beep";
+        "count-in" "" Call(transport::toggle_count_in), "count in whatever is started, on or off";
         "take-groove" "f5" Call(|s| clicks::play_take(s, Mix::GROOVE)), "play the groove alone";
         "take-beat" "f6" Call(|s| clicks::play_take(s, Mix::GROOVE_AND_BEAT)), "play the groove and the written beat";
         "take-hearing" "f7" Call(|s| clicks::play_take(s, Mix::GROOVE_AND_HEARING)),
@@ -160,8 +162,15 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "tap-end" "esc" Call(dispatch::close), "stop and show the report", "stop and report";
         "tap-quit" "ctrl-q" Call(dispatch::quit), "quit";
     }
+    TapTempo "Tapping along" {
+        "tempo-tap" "space" Tap, "tap the tempo; any letter or digit works too", "tap (any letter too)";
+        "tempo-set" "enter" Call(tempo_taps::set), "set the tempo of the section", "set the tempo";
+        "tempo-cancel" "esc" Call(dispatch::close), "keep the tempo as it is", "cancel";
+        "tempo-quit" "ctrl-q" Call(dispatch::quit), "quit";
+    }
     Grid "Layers" {
         "add-layer" "n" Ask(Question::AddLayer), "add a layer: name and voice", "new layer";
+        "add-kit" "" Run(Command::AddKit), "add layers for kick, snare and hat";
         "copy-layer" "L" Run(Command::CopyLayer), "duplicate the layer";
         "remove-layer" "ctrl-d" Run(Command::RemoveLayer), "delete the layer";
         "layer-up" "ctrl-up" Run(Command::MoveLayer(-1)), "move the layer up";
@@ -184,6 +193,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
     }
     Grid "Sections and the groove" {
         "tempo" "T" Ask(Question::Tempo), "set the tempo, like 150 or 1/4.=90", "tempo";
+        "tap-tempo" "" Call(tempo_taps::begin), "tap the tempo of the section";
         "tempo-up" "" Run(Command::TempoBy(1)), "raise the tempo by 1";
         "tempo-down" "" Run(Command::TempoBy(-1)), "lower the tempo by 1";
         "meter" "M" Ask(Question::Meter(Keep::NoteValues)), "set the meter, like 4/4 or 3+2+2/8", "meter";
@@ -230,6 +240,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "wider" "z" Call(|s| scroll::zoom_by(s, 1)), "widen the columns";
         "narrower" "Z" Call(|s| scroll::zoom_by(s, -1)), "narrow the columns";
         "config-file" "" Call(lists::open_config_errors), "show the errors in the config file";
+        "open" "" Ask(Question::Open), "open another groove file";
+        "new" "" Call(replacement::start_new), "start a new groove";
         "save" "ctrl-s" Call(save::save), "save", "save";
         "save-as" "ctrl-w" Ask(Question::SaveAs), "save under another name";
         "redraw" "ctrl-l" Call(|s| s.effects.push(Effect::Redraw)), "redraw the screen";
@@ -284,8 +296,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "overwrite-no" "esc n" Call(dispatch::close), "keep the file as it is";
     }
     ConfirmImport "Lists and prompts" {
-        "import-save" "s ctrl-s" Reply(SaveFirst), "save, then open the import";
-        "import-discard" "y" Reply(Yes), "open the import without saving";
+        "import-save" "s ctrl-s" Reply(SaveFirst), "save, then open the other groove";
+        "import-discard" "y" Reply(Yes), "open the other groove without saving";
         "import-cancel" "esc n" Call(dispatch::close), "keep this groove";
     }
     Choice "Lists and prompts" {

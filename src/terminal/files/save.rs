@@ -40,9 +40,9 @@ pub(crate) fn on_saved(
             if state.overlay == Overlay::Confirm(Confirmation::Quit) && !state.session.is_changed() {
                 state.overlay = Overlay::None;
             }
-            let import = &mut state.files.import;
-            if let Some(imported) = import.pending_save.take() {
-                import.pending = Some(imported);
+            let replacement = &mut state.files.replacement;
+            if let Some(waiting) = replacement.pending_save.take() {
+                replacement.pending = Some(waiting);
             }
             if state.files.quit_after_save {
                 let keep_journal = state.session.is_changed();
@@ -54,7 +54,7 @@ pub(crate) fn on_saved(
         Err(SaveFailed::Taken(name)) => state.files.pending_overwrite = Some(Confirmation::OverwriteOther(name)),
         Err(SaveFailed::Failed(reason)) => {
             state.files.quit_after_save = false;
-            state.files.import.pending_save = None;
+            state.files.replacement.pending_save = None;
             state.warn(reason);
         }
     }

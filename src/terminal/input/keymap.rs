@@ -298,8 +298,8 @@ mod tests {
             assert_eq!(found(&row.name.replace('-', " "))[0], row.name);
         }
         // The name itself, names that begin with it, then what only speaks of it.
-        assert_eq!(found("tempo")[..4], ["tempo", "tempo-up", "tempo-down", "slower"]);
-        assert_eq!(found("click")[..4], ["click-down", "click-up", "beat-click", "hearing-click"]);
+        assert_eq!(found("tempo")[..4], ["tempo", "tempo-up", "tempo-down", "tap-tempo"]);
+        assert_eq!(found("click")[..4], ["click-down", "click-up", "click-sound", "beat-click"]);
     }
 
     #[test]

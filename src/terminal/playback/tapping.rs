@@ -142,7 +142,8 @@ fn start_clicks(state: &mut State) {
         range: Range::Whole,
         layers: true,
         beat: Click::Written,
-        click_db: state.playback.levels.click_db as f32,
+        click_db: state.playback.sound.click_db as f32,
+        click_sound: state.playback.sound.click_sound,
         hearings: Vec::new(),
     };
     state.playback.is_playing = true;
@@ -162,7 +163,7 @@ fn seconds(state: &State, clock: &Clock, range: Range) -> Option<(f64, f64)> {
 }
 
 pub(crate) fn tap(state: &mut State, arrival: KeyTime) {
-    if state.playback.is_playing {
+    if state.overlay == Overlay::Tap && state.playback.is_playing {
         state.effects.push(Effect::Tap(arrival));
     }
 }

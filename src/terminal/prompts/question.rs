@@ -36,7 +36,8 @@ questions! {
     SelectCells "Select", "number of cells from the cursor on", "a whole number";
     AddLayer "New layer", "a voice, or a name and a voice: kick, low kick", "kick, low kick (the voice comes last)";
     RenameLayer "Name of the layer", "1 to 64 characters";
-    Voice "Voice", "kick snare hat open-hat rim clap tom wood bell shaker bass pluck";
+    Voice "Voice", "a voice, or the start of its name",
+        "kick snare hat open-hat ride crash rim clap tom low-tom wood cowbell bell shaker bass pluck";
     Division(Keep) "Division", "cells per beat, 1 to 32, like 4; in all sections: 4 all", "4, 4 all (1 to 32)";
     Cycle "Cycle", "number of cells from the start of the section to repeat", "a whole number";
     LayerSwing "Swing of the layer", "long:short, like 2:1; empty: the section's",
@@ -59,6 +60,7 @@ questions! {
     Takes "Takes", "passes of each take, 1 to 64, like 2; with a count-in: 2 count", "2, 2 count";
     Ladder "Ladder", "50-100/10 percent, x4 passes each; key: wait for a key; 1/4: mute every 4th pass",
         "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)";
+    Open "Open", "a groove file, like riff.toml (import: MIDI and MusicXML)";
     SaveAs "Save as", "a file name, like riff.toml; .toml is added to a name without an ending";
     ExportAs "Export to", "a file name";
     HandoutInto "Export handout to", "a folder; created if missing";

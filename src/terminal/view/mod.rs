@@ -107,8 +107,11 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
                         strips::draw(state, &mut pen, &system, scale);
                     }
                 }
-                let draw_pane = if *overlay == Overlay::Tap { tap::draw_pane } else { pane::draw };
-                draw_pane(state, &mut pen, &layout);
+                match overlay {
+                    Overlay::Tap => tap::draw_pane(state, &mut pen, &layout),
+                    Overlay::TapTempo(taps) => tap::draw_tempo_pane(state, &mut pen, &layout, taps),
+                    _ => pane::draw(state, &mut pen, &layout),
+                }
             }
         }
     }
