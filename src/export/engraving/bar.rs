@@ -56,9 +56,9 @@ impl PlacedBar<'_> {
                 1 => Head::Half,
                 _ => Head::Full,
             };
-            glyph::head(canvas, at, y, head, layout.shape);
+            glyph::draw_head(canvas, at, y, glyph::head(head, layout.shape));
             if value.halvings > 0 {
-                canvas.rect(StyleClass::Note, at + HALF_HEAD - STEM_THICKNESS, top, STEM_THICKNESS, y - 1.2 - top);
+                canvas.rect(StyleClass::Note, at + HALF_HEAD - STEM_THICKNESS, top, STEM_THICKNESS, y - glyph::stem_start(head, layout.shape) - top);
                 if note.beams.is_empty() {
                     glyph::flags(canvas, at + HALF_HEAD - STEM_THICKNESS, top, value.flags());
                 }
@@ -73,11 +73,8 @@ impl PlacedBar<'_> {
             *open_tie = sound.tied_to.then_some(at + 2.0);
             if !sound.tied_from {
                 match sound.attack.accent {
-                    Accent::Accent => canvas.wedge(StyleClass::Sign, at, y + 11.0, (3.6, 2.6)),
-                    Accent::Ghost => {
-                        canvas.text(StyleClass::Text, Anchor::End, at - HALF_HEAD - 0.4, y + 3.6, 11.0, "(");
-                        canvas.text(StyleClass::Text, Anchor::Start, at + HALF_HEAD + 0.4, y + 3.6, 11.0, ")");
-                    }
+                    Accent::Accent => glyph::accent(canvas, at, y + 8.0),
+                    Accent::Ghost => glyph::parentheses(canvas, at - HALF_HEAD - 0.4, at + HALF_HEAD + 0.4, y),
                     Accent::Plain => {}
                 }
                 if let Some(pitch) = sound.attack.pitch {

@@ -11,7 +11,7 @@ use crate::analysis::clock::wholes;
 use crate::describe::notes::NotationOptions;
 use crate::export::annotations::Annotator;
 use crate::export::picture::canvas::{Anchor, Canvas};
-use crate::export::picture::font;
+use crate::export::picture::music_font::SPACE;
 use crate::export::picture::theme::StyleClass;
 use crate::export::picture::{Picture, PictureHeading, PictureOptions, Staves, TimeLine};
 use crate::notation::{Bar, FormatError, HeadShape, Note, NoteValue, Score, Staff};
@@ -22,7 +22,6 @@ use std::collections::HashSet;
 
 const MAX_NAME_WIDTH: f32 = 88.0;
 const MIN_NAME_WIDTH: f32 = 48.0;
-const METER_SIZE: f32 = 13.0;
 const STEM_LENGTH: f32 = 25.0;
 const MIN_ONSET_DISTANCE: f32 = 11.5;
 /// From the bar line to the first onset.
@@ -207,7 +206,7 @@ fn meter_upper(section: &Section) -> String {
 
 /// Width of a section's meter, and of the sign that begins its repeat.
 fn meter_width(section: &Section) -> f32 {
-    font::width(&meter_upper(section), METER_SIZE) + 14.0 + if section.times > 1 { REPEAT_WIDTH } else { 0.0 }
+    glyph::meter_width(&meter_upper(section)) + 14.0 + if section.times > 1 { REPEAT_WIDTH } else { 0.0 }
 }
 
 /// All bars; the space after an onset depends on the time to the next one.
@@ -310,7 +309,7 @@ impl StaffRow<'_> {
                 canvas.rect(StyleClass::Staff, x + offset, line_top, *thickness, line_end - line_top);
             }
             if let Some(offset) = dots {
-                for y in staves.iter().flat_map(|staff| [staff - 3.6, staff + 3.6]) {
+                for y in staves.iter().flat_map(|staff| [staff - SPACE / 2.0, staff + SPACE / 2.0]) {
                     glyph::repeat_dot(canvas, x + offset, y);
                 }
             }
@@ -330,14 +329,14 @@ impl StaffRow<'_> {
             }
         }
         let number = (columns[0].bars[0].number + 1).to_string();
-        canvas.text(StyleClass::Faint, Anchor::Start, left + 3.0, first - 19.0, 8.0, &number);
+        canvas.text(StyleClass::Faint, Anchor::End, left - 3.0, first - 8.0, 8.0, &number);
         if meter > 0.0 {
             let section = columns[0].section;
             let middle = left + (meter - if section.times > 1 { REPEAT_WIDTH } else { 0.0 }) / 2.0 + 2.0;
             let (upper, lower) = (meter_upper(section), section.meter.lower().to_string());
             for staff in &staves {
-                canvas.text(StyleClass::Text, Anchor::Middle, middle, staff - 2.5, METER_SIZE, &upper);
-                canvas.text(StyleClass::Text, Anchor::Middle, middle, staff + 12.0, METER_SIZE, &lower);
+                glyph::meter_number(canvas, middle, staff - SPACE, &upper);
+                glyph::meter_number(canvas, middle, staff + SPACE, &lower);
             }
         }
         for (i, (staff, line)) in staves.iter().zip(lines).enumerate() {

@@ -10,6 +10,7 @@ pub(super) mod font;
 mod grid;
 mod landings;
 mod legend;
+pub(super) mod music_font;
 mod pdf;
 mod png;
 mod streams;
