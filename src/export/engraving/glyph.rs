@@ -1,9 +1,9 @@
-//! The symbols of notation: which glyph of the font each is, and how they are placed.
+//! The symbols of notation: which glyph of the font each is.
 
 use crate::export::picture::canvas::Canvas;
 use crate::export::picture::music_font::{Glyph, SPACE};
 use crate::export::picture::theme::StyleClass;
-use crate::notation::HeadShape;
+use crate::notation::{Accidental, Clef, HeadShape};
 
 /// Half the width of a full head.
 pub(super) const HALF_HEAD: f32 = 0.59 * SPACE;
@@ -12,16 +12,17 @@ pub(super) const BEAM_THICKNESS: f32 = 0.5 * SPACE;
 pub(super) const BEAM_STEP: f32 = 0.75 * SPACE;
 pub(super) const STEM_THICKNESS: f32 = 1.1;
 
+pub(super) const AUGMENTATION_DOT: Glyph = Glyph::new(0xe1e7);
+pub(super) const NATURAL: Glyph = Glyph::new(0xe261);
+pub(super) const PARENTHESES: [Glyph; 2] = [Glyph::new(0xe0f5), Glyph::new(0xe0f6)];
+pub(super) const PERCUSSION_CLEF: Glyph = Glyph::new(0xe069);
 const REPEAT_DOT: Glyph = Glyph::new(0xe044);
-const AUGMENTATION_DOT: Glyph = Glyph::new(0xe1e7);
-const ACCENT: Glyph = Glyph::new(0xe4a1);
 const PLUS: Glyph = Glyph::new(0xe08c);
-const PARENTHESES: [Glyph; 2] = [Glyph::new(0xe0f5), Glyph::new(0xe0f6)];
+const METER_DIGITS: u32 = 0xe080;
 /// Rests from a breve to 1/1024.
 const RESTS: u32 = 0xe4e2;
 /// Flags, alternately for stems that point up and down, from an eighth to 1/1024.
 const FLAGS: u32 = 0xe240;
-const METER_DIGITS: u32 = 0xe080;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Head {
@@ -43,56 +44,65 @@ pub(super) fn head(head: Head, shape: HeadShape) -> Glyph {
     Glyph::new(codes[head as usize])
 }
 
-/// Where the stem that points up begins at a head with a stem, above the middle of the head; from the font's metadata.
-pub(super) fn stem_start(head: Head, shape: HeadShape) -> f32 {
+/// Where the stem begins at a head that has one, from the middle of the head towards the end of the stem; from the font's metadata.
+pub(super) fn stem_start(head: Head, shape: HeadShape, is_up: bool) -> f32 {
     let half = head == Head::Half;
     let spaces = match shape {
         HeadShape::Round => 0.168,
         HeadShape::Cross => 0.412,
-        HeadShape::Triangle if half => -0.46,
-        HeadShape::Triangle => -0.5,
+        // The base of a triangle is below.
+        HeadShape::Triangle => [0.5, 0.46][usize::from(half)] * if is_up { -1.0 } else { 1.0 },
         HeadShape::RingedCross | HeadShape::Diamond => 0.0,
     };
     spaces * SPACE
 }
 
-/// Draws a head whose middle is at a point.
-pub(super) fn draw_head(canvas: &mut Canvas, x: f32, y: f32, glyph: Glyph) {
+pub(super) fn accidental(accidental: Accidental) -> Glyph {
+    match accidental {
+        Accidental::Flat => Glyph::new(0xe260),
+        Accidental::Natural => NATURAL,
+        Accidental::Sharp => Glyph::new(0xe262),
+    }
+}
+
+/// A clef, the height of its line, and the pitch of the middle line as letters above C of octave 0.
+pub(super) fn clef(clef: Clef) -> (Glyph, f32, i32) {
+    let (treble, bass) = ((SPACE, 34), (-SPACE, 22));
+    match clef {
+        Clef::Treble => (Glyph::new(0xe050), treble.0, treble.1),
+        Clef::TrebleLow => (Glyph::new(0xe052), treble.0, treble.1 - 7),
+        Clef::Bass => (Glyph::new(0xe062), bass.0, bass.1),
+        Clef::BassLow => (Glyph::new(0xe064), bass.0, bass.1 - 7),
+    }
+}
+
+/// An accent, above or below its note.
+pub(super) fn accent(above: bool) -> Glyph {
+    Glyph::new(if above { 0xe4a0 } else { 0xe4a1 })
+}
+
+/// The flags of a stem, and how far the stem reaches beyond their origin; from the font's metadata.
+pub(super) fn flag(count: usize, is_up: bool) -> (Glyph, f32) {
+    const UP: [f32; 8] = [0.0, 0.0, 0.376, 1.172, 1.9, 2.592, 3.324, 4.064];
+    const DOWN: [f32; 8] = [0.0, 0.0, 0.448, 1.244, 2.076, 2.812, 3.608, 4.684];
+    let index = count.clamp(1, UP.len()) - 1;
+    let code = FLAGS + 2 * index as u32 + u32::from(!is_up);
+    (Glyph::new(code), [DOWN, UP][usize::from(is_up)][index] * SPACE)
+}
+
+/// A rest by its halvings of a whole note.
+pub(super) fn rest(halvings: i8) -> Glyph {
+    Glyph::new(RESTS + u32::from((halvings + 1).unsigned_abs()))
+}
+
+/// Draws a symbol around a middle.
+pub(super) fn centred(canvas: &mut Canvas, glyph: Glyph, x: f32, y: f32) {
     let bounds = glyph.bounds();
     canvas.glyph(StyleClass::Note, glyph, x - f32::midpoint(bounds.left, bounds.right), y);
 }
 
-pub(super) fn parentheses(canvas: &mut Canvas, left: f32, right: f32, y: f32) {
-    let [open, close] = PARENTHESES;
-    canvas.glyph(StyleClass::Note, open, left - open.bounds().right, y);
-    canvas.glyph(StyleClass::Note, close, right - close.bounds().left, y);
-}
-
-/// An accent below a height.
-pub(super) fn accent(canvas: &mut Canvas, x: f32, y: f32) {
-    draw_head(canvas, x, y, ACCENT);
-}
-
-/// An augmentation dot, in the space above the line.
-pub(super) fn dot(canvas: &mut Canvas, x: f32, y: f32) {
-    canvas.glyph(StyleClass::Note, AUGMENTATION_DOT, x, y - SPACE / 2.0);
-}
-
 pub(super) fn repeat_dot(canvas: &mut Canvas, x: f32, y: f32) {
-    canvas.glyph(StyleClass::Note, REPEAT_DOT, x - REPEAT_DOT.width() / 2.0, y);
-}
-
-/// The flags of a stem that points up, from its end.
-pub(super) fn flags(canvas: &mut Canvas, x: f32, top: f32, count: usize) {
-    if count > 0 {
-        canvas.glyph(StyleClass::Note, Glyph::new(FLAGS + 2 * (count as u32 - 1)), x, top);
-    }
-}
-
-/// A rest by its halvings of a whole note.
-pub(super) fn rest(canvas: &mut Canvas, x: f32, y: f32, halvings: i8) {
-    let glyph = Glyph::new(RESTS + u32::from((halvings + 1).unsigned_abs()));
-    draw_head(canvas, x, y, glyph);
+    centred(canvas, REPEAT_DOT, x, y);
 }
 
 /// The width of a number of a meter.
@@ -113,14 +123,15 @@ fn meter_glyph(c: char) -> Glyph {
     c.to_digit(10).map_or(PLUS, |digit| Glyph::new(METER_DIGITS + digit))
 }
 
-/// A tie below two heads.
-pub(super) fn tie(canvas: &mut Canvas, from: f32, to: f32, y: f32) {
+/// A tie between two heads, below them or above.
+pub(super) fn tie(canvas: &mut Canvas, from: f32, to: f32, y: f32, above: bool) {
+    let side = if above { -1.0 } else { 1.0 };
     let (middle, deep) = (f32::midpoint(from, to), ((to - from) * 0.22).clamp(3.0, 7.0));
-    canvas.shape(StyleClass::Note, 0.0, y + 5.2, |s| {
+    canvas.shape(StyleClass::Note, 0.0, y + 5.2 * side, |s| {
         s.path(&[
             ('M', &[(from, 0.0)]),
-            ('Q', &[(middle, deep * 1.5), (to, 0.0)]),
-            ('Q', &[(middle, deep * 1.5 - 2.4), (from, 0.0)]),
+            ('Q', &[(middle, deep * 1.5 * side), (to, 0.0)]),
+            ('Q', &[(middle, (deep * 1.5 - 2.4) * side), (from, 0.0)]),
             ('Z', &[]),
         ]);
     });
