@@ -255,7 +255,10 @@ mod tests {
 
     #[test]
     fn options_are_printed_as_they_are_read() {
-        for words in ["beams beat over groups under nothing", "beams group lengths groups kit separate over nothing under landings"] {
+        for words in [
+            "beams beat over groups under nothing",
+            "beams group lengths groups kit separate over nothing under landings",
+        ] {
             let mut options = NotationOptions::default();
             let pairs: Vec<&str> = words.split(' ').collect();
             pairs.chunks(2).for_each(|pair| options.set(pair[0], pair[1]).expect("an option"));

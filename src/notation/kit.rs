@@ -190,3 +190,78 @@ fn merge_cells(lines: &[&[CellBeats]]) -> Option<Vec<CellBeats>> {
     }
     Some(merged)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rhythm::tests::grooves;
+    use crate::rhythm::{Fraction, Layer, Meter, Section, Tempo, cell_notation};
+    use proptest::prelude::*;
+
+    /// A bar of 4/4 with a layer for each voice, division and drawing of its cells.
+    fn groove(rows: &[(Voice, u16, &str)]) -> Groove {
+        let meter = Meter::parse("4/4").expect("meter");
+        let tempo = Tempo::new(Fraction::whole(100), meter.beat()).expect("tempo");
+        let layer = |(voice, division, cells): &(Voice, u16, &str)| {
+            let part = cell_notation::parse_bars(cells, &meter, 1, *division).expect("cells");
+            Layer::new(voice.name(), *voice, *division, vec![part])
+        };
+        let layers = rows.iter().map(layer).collect();
+        let section = Section { name: "A".into(), meter: meter.clone(), tempo, bars: 1, times: 1, swing: None };
+        Groove::new("t", "", vec![section], layers).expect("groove")
+    }
+
+    fn kit(groove: &Groove) -> Option<Kit> {
+        let score = Score::spell(groove, None, Spelling::default()).expect("a score");
+        Kit::of_score(&score, groove, None, Spelling::default()).expect("the section exists")
+    }
+
+    #[test]
+    fn hands_and_feet_have_a_voice_each() {
+        let groove = groove(&[
+            (Voice::Hat, 2, "xxxxxxxx"),
+            (Voice::Snare, 4, "....X..x....X..."),
+            (Voice::Kick, 1, "x.x."),
+            (Voice::Bass, 1, "x..."),
+        ]);
+        let kit = kit(&groove).expect("three drums");
+        let [Some(hands), Some(feet)] = &kit.voices else { panic!("{kit:?}") };
+        assert_eq!((&hands.layers[..], &feet.layers[..]), (&[0, 1][..], &[2][..]));
+        let values: Vec<String> = hands.bars[0].notes.iter().map(|n| n.length.to_string()).collect();
+        assert_eq!(values.join(" "), "1/8 1/8 1/16 1/16 1/16 1/16 1/8 1/8 1/16 1/16 1/8");
+        let beat_two: Vec<usize> = hands.strokes(0, 2).iter().map(|s| s.layer).collect();
+        assert_eq!(beat_two, [0, 1]);
+    }
+
+    #[test]
+    fn tuplets_against_each_other_keep_separate_lines() {
+        let with = |snare: (Voice, u16, &str)| {
+            let groove = groove(&[(Voice::Hat, 3, "xxxxxxxxxxxx"), snare, (Voice::Kick, 1, "x...")]);
+            kit(&groove).map(|k| k.layers().collect::<Vec<_>>())
+        };
+        assert_eq!(with((Voice::Snare, 4, "....x.......x...")), Some(vec![0, 1, 2]), "on the beats");
+        assert_eq!(with((Voice::Snare, 4, "......x.....x...")), Some(vec![0, 2]), "against them");
+        // A second layer of a voice would have the same heads.
+        assert_eq!(with((Voice::Hat, 3, "x..x..x..x..")), Some(vec![0, 2]));
+        assert!(kit(&groove(&[(Voice::Hat, 1, "xxxx"), (Voice::Bass, 1, "xxxx")])).is_none());
+    }
+
+    proptest! {
+        #![proptest_config(crate::rhythm::random::config(128))]
+
+        #[test]
+        fn every_attack_of_a_layer_is_a_stroke(groove in grooves()) {
+            let Some(kit) = kit(&groove) else { return Ok(()) };
+            for voice in kit.voices.iter().flatten() {
+                for (section, layer) in (0..groove.sections().len()).flat_map(|s| voice.layers.iter().map(move |l| (s, *l))) {
+                    let notes = voice.bars.iter().filter(|b| b.section == section).flat_map(|b| &b.notes);
+                    let struck = notes.filter_map(|n| n.sound).filter(|s| !s.tied_from);
+                    let strokes = struck.flat_map(|s| voice.strokes(section, s.number)).filter(|s| s.layer == layer);
+                    let numbers: Vec<usize> = strokes.map(|s| s.number).collect();
+                    let attacks = groove.part(layer, section).attacks(groove.context(layer, section)).len();
+                    prop_assert_eq!(numbers, (0..attacks).collect::<Vec<_>>());
+                }
+            }
+        }
+    }
+}

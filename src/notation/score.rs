@@ -109,11 +109,7 @@ impl Score {
     ///
     /// # Errors
     /// [`FormatError`] for a cell shorter than 1/1024, or a section that does not exist.
-    pub fn spell(
-        groove: &Groove,
-        section: Option<usize>,
-        spelling: impl Into<Spelling>,
-    ) -> Result<Self, FormatError> {
+    pub fn spell(groove: &Groove, section: Option<usize>, spelling: impl Into<Spelling>) -> Result<Self, FormatError> {
         let (sections, spelling) = (section_range(groove, section)?, spelling.into());
         let staff = |layer| Staff::spell(groove, layer, sections.clone(), spelling);
         Ok(Self { staves: (0..groove.layers().len()).map(staff).collect::<Result<_, FormatError>>()? })

@@ -74,11 +74,8 @@ impl Line {
     pub(super) fn of_layer(groove: &Groove, layer: usize, section: usize) -> Self {
         let context = PartContext { swing: None, ..groove.context(layer, section) };
         let part = groove.part(layer, section);
-        let cells = |s: &Spot| CellBeats {
-            beat: s.beat,
-            beats: usize::from(s.span.beats),
-            cells: usize::from(s.span.cells),
-        };
+        let cells =
+            |s: &Spot| CellBeats { beat: s.beat, beats: usize::from(s.span.beats), cells: usize::from(s.span.cells) };
         Self { attacks: part.attacks(context), cells: part.spots(context).iter().map(cells).collect() }
     }
 

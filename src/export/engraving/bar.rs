@@ -71,8 +71,7 @@ impl PlacedBar<'_> {
                     None => {}
                 }
             }
-            *open_tie =
-                sound.tied_to.then(|| Tie { from: x + 2.0, heights: heights(), above: shape.ties_above });
+            *open_tie = sound.tied_to.then(|| Tie { from: x + 2.0, heights: heights(), above: shape.ties_above });
         }
         self.draw_beams(canvas);
         planned.tuplets.iter().for_each(|tuplet| self.draw_tuplet(canvas, tuplet));

@@ -56,9 +56,8 @@ pub fn notation(
     }
     let name_width = (width * 0.14).clamp(MIN_NAME_WIDTH, MAX_NAME_WIDTH);
     let room = width - name_width;
-    let notes_of = |c: &BarColumn<'_>| {
-        plans.iter().flat_map(|p| &p.voices).map(|v| v[c.index].bar.notes.len()).sum::<usize>()
-    };
+    let notes_of =
+        |c: &BarColumn<'_>| plans.iter().flat_map(|p| &p.voices).map(|v| v[c.index].bar.notes.len()).sum::<usize>();
     let mut time_lines = Vec::new();
     let (mut notes, mut cut, mut rest) = (0, String::new(), &columns[..]);
     while let [first, ..] = rest {
@@ -104,13 +103,7 @@ pub fn notation(
     Ok(Picture { drawing: canvas.finish((y + 14.0).ceil()), title, alt, time_lines })
 }
 
-fn alt(
-    piece: &ExportInput<'_>,
-    score: &Score,
-    kit: Option<&Kit>,
-    notation: &NotationOptions,
-    cut: &str,
-) -> String {
+fn alt(piece: &ExportInput<'_>, score: &Score, kit: Option<&Kit>, notation: &NotationOptions, cut: &str) -> String {
     let name = |layer: usize| piece.groove.layers()[layer].name.as_str();
     let staff = |staff: &Staff| {
         let sounds = staff.bars.iter().flat_map(|b| &b.notes).filter_map(|n| n.sound);

@@ -193,7 +193,8 @@ fn step(pitch: SpelledPitch, clef: Clef) -> i32 {
 fn planned(bar: &Bar, stems: Stems, heads: impl Fn(&NoteSound) -> Vec<HeadSpec>) -> PlannedBar<'_> {
     let shapes = shapes(bar, stems, heads);
     let tuplet = |t: &Tuplet| {
-        let extent = shapes.get(t.first..=t.last)?.iter().filter_map(|s| s.extent).fold(None, |a, b| Some(union(a, b)))?;
+        let extent =
+            shapes.get(t.first..=t.last)?.iter().filter_map(|s| s.extent).fold(None, |a, b| Some(union(a, b)))?;
         let is_above = stems != Stems::Lower;
         let y = if is_above { extent.top - BRACKET_DISTANCE } else { extent.bottom + BRACKET_DISTANCE };
         Some(TupletShape { first: t.first, last: t.last, y, is_above, number: number(t) })

@@ -186,13 +186,7 @@ fn head_kind(value: NoteValue) -> Head {
     }
 }
 
-fn struck(
-    note: &Note,
-    sound: &NoteSound,
-    heads: &[HeadSpec],
-    stems: Stems,
-    (is_up, end): (bool, f32),
-) -> NoteShape {
+fn struck(note: &Note, sound: &NoteSound, heads: &[HeadSpec], stems: Stems, (is_up, end): (bool, f32)) -> NoteShape {
     let value = note.value.unwrap_or(NoteValue::QUARTER);
     let kind = head_kind(value);
     let has_stem = value.halvings > 0;
