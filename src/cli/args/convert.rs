@@ -1,7 +1,7 @@
 //! Arguments of the commands that export and import.
 
 use super::{GrooveFiles, OutsideSoundsArg, OverwriteArg, values};
-use crate::describe::notes::{self, NotationOptions, Text};
+use crate::describe::notes::{self, KitStaves, NotationOptions, NoteLengths, Spelling, Text};
 use crate::export::formats;
 use crate::export::picture::{PictureKind, Theme};
 use crate::jobs::{HandoutFormat, HearingSelection, TakeSound};
@@ -77,6 +77,14 @@ pub(crate) struct NotationArgs {
     /// beat has its own beam) or `accent` (by beat, broken at every accent) [default: beat]
     #[arg(long, value_name = "HOW", value_parser = notes::parse_beaming)]
     beams: Option<Beaming>,
+    /// How long notes are written: `cells` (as long as they sound, then rests) or `groups` (to the next attack, tied where needed)
+    /// [default: cells]
+    #[arg(long, value_name = "HOW", value_parser = notes::parse_lengths)]
+    lengths: Option<NoteLengths>,
+    /// Staves of drums in pictures: `shared` (one staff of five lines, stems up and down) or `separate` (a line for each layer)
+    /// [default: shared]
+    #[arg(long, value_name = "HOW", value_parser = notes::parse_kit)]
+    kit: Option<KitStaves>,
     /// Labels above the notes of the analyzed layer: `groups` (their lengths in cells), `landings` (as players count, 1 e & a) or
     /// only those at some metrical levels (`downbeat`, `strong-beat`, `beat`, `half`, `third` to `eighth`), separated by commas, or
     /// `nothing` [default: groups]
@@ -91,7 +99,11 @@ impl NotationArgs {
     pub(crate) fn options(&self) -> NotationOptions {
         let default = NotationOptions::default();
         NotationOptions {
-            beams: self.beams.unwrap_or(default.beams),
+            spelling: Spelling {
+                beams: self.beams.unwrap_or(default.spelling.beams),
+                lengths: self.lengths.unwrap_or(default.spelling.lengths),
+            },
+            kit: self.kit.unwrap_or(default.kit),
             over: self.over.clone().unwrap_or(default.over),
             under: self.under.clone().unwrap_or(default.under),
         }
@@ -99,8 +111,13 @@ impl NotationArgs {
 
     /// The options given, as they are typed.
     pub(crate) fn set_options(&self) -> impl Iterator<Item = &'static str> {
-        let options =
-            [("--beams", self.beams.is_some()), ("--over", self.over.is_some()), ("--under", self.under.is_some())];
+        let options = [
+            ("--beams", self.beams.is_some()),
+            ("--lengths", self.lengths.is_some()),
+            ("--kit", self.kit.is_some()),
+            ("--over", self.over.is_some()),
+            ("--under", self.under.is_some()),
+        ];
         options.into_iter().filter(|o| o.1).map(|o| o.0)
     }
 }

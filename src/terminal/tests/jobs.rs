@@ -67,7 +67,7 @@ fn a_format_is_selected_from_a_searched_list_and_goes_next_to_the_groove() {
     assert!(last(&state).starts_with("Export to: rope-A-notation.png"), "{}", last(&state));
     let made = job(press(&mut state, "\"a b.png\" enter"));
     let under = Text::parse("groups,half").expect("a text");
-    let notation = NotationOptions { beams: Beaming::Groups, under, ..NotationOptions::default() };
+    let notation = NotationOptions { spelling: Beaming::Groups.into(), under, ..NotationOptions::default() };
     let style =
         PictureStyle { theme: PictureTheme::Screen, width: 800.0, scale: Some(1.5), notation: notation.clone() };
     assert_eq!(made.kind, JobKind::Export { format: "png", picture: None, section: Some(0), style });
