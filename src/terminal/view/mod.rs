@@ -6,6 +6,7 @@ mod grid;
 pub(crate) mod layout;
 mod lists;
 mod manual;
+mod menu;
 mod pane;
 mod pen;
 mod status_lines;
@@ -86,7 +87,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
     };
     status_lines::draw_title(state, &mut pen, layout.top);
     match &state.overlay {
-        Overlay::Help(at) => lists::draw_help(state, &mut pen, body(area), *at),
+        Overlay::Help(view) => lists::draw_help(state, &mut pen, body(area), view),
         Overlay::Find { text, selected } => lists::draw_find(state, &mut pen, body(area), text, *selected),
         Overlay::Export { menu, text, selected } => {
             lists::draw_export_menu(state, &mut pen, body(area), *menu, (text, *selected));
@@ -109,6 +110,9 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
                 }
                 let draw_pane = if *overlay == Overlay::Tap { tap::draw_pane } else { pane::draw };
                 draw_pane(state, &mut pen, &layout);
+                if let Overlay::Menu(open) = overlay {
+                    menu::draw(state, &mut pen, body(area), *open);
+                }
             }
         }
     }
