@@ -117,7 +117,7 @@ const MODULES: &[Module] = &[
     Module {
         name: "terminal",
         modules: &["session", "rhythm", "analysis", "describe", "config", "jobs", "manual"],
-        crates: &["num_integer", "ratatui", "tui_input", "unicode_width"],
+        crates: &["num_integer", "ratatui", "strsim", "tui_input", "unicode_width"],
         forbidden: &["std::fs", "std::io", "std::thread", "std::time", "Instant"],
     },
     Module {

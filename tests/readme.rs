@@ -75,6 +75,7 @@ fn demo() -> Groove {
 #[test]
 fn generated_parts_equal_the_code() {
     part("src/manual/keys.md", "keys", &keymap::key_table());
+    part("src/manual/keys.md", "old keys", &keymap::old_key_table());
     let mut voices = String::from("| voice | sounds like |\n| --- | --- |\n");
     for voice in Voice::ALL {
         writeln!(voices, "| `{voice}` | {} |", voice.description()).expect("a string");

@@ -78,11 +78,12 @@ pub(crate) fn step(voice: Voice) -> i32 {
         Voice::Kick => -3,
         Voice::Clap => 0,
         Voice::Snare | Voice::Rim => 1,
+        Voice::LowTom => -1,
         Voice::Tom => 2,
-        Voice::Wood => 3,
-        Voice::Bell => 4,
+        Voice::Wood | Voice::Cowbell => 3,
+        Voice::Bell | Voice::Ride => 4,
         Voice::Hat | Voice::OpenHat => 5,
-        Voice::Shaker => 6,
+        Voice::Shaker | Voice::Crash => 6,
         Voice::Bass | Voice::Pluck => 0,
     }
 }

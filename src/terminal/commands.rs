@@ -1,5 +1,6 @@
 //! The types of the command table, from which key handling, help, hints, the searched list and the manual's table are made.
 
+mod old_keys;
 mod table;
 
 use crate::session::Command;
@@ -14,6 +15,10 @@ pub(crate) enum Mode {
     Grid,
     /// The help, the full view and other lists.
     List,
+    /// The second key of a sequence.
+    Menu(Menu),
+    /// Every menu.
+    AnyMenu,
     /// A prompt or a search.
     Typing,
     Tap,
@@ -28,12 +33,34 @@ pub(crate) enum Mode {
     Recovery,
 }
 
+/// A list of commands behind one key. The next key runs one of them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(crate) enum Menu {
+    Layer,
+    Section,
+    Bar,
+    Edit,
+    Copy,
+    Sound,
+    Practice,
+    File,
+    Screen,
+}
+
+/// A key, or the key of a menu and then a key.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(crate) struct KeySequence {
+    pub menu: Option<Menu>,
+    pub key: Key,
+}
+
 #[derive(Debug)]
 pub(crate) enum Action {
     Run(Command),
     Ask(Question),
     /// Enters an attack of as many cells as the digit of the key, 0 for ten; without a key asks for groups.
     EnterDigit,
+    OpenMenu(Menu),
     Tap,
     Navigate(Step),
     Edit(InputRequest),
@@ -46,20 +73,42 @@ pub(crate) enum Action {
 pub(crate) struct CommandSpec {
     /// Name in the config file.
     pub name: &'static str,
-    /// Default keys by their names in the config file; empty if the command is found by its description only.
+    /// Default keys and sequences by their names in the config file; empty if the command is only in the searched list.
     pub keys: &'static str,
     pub mode: Mode,
     pub action: Action,
     /// The heading it stands under in the help.
     pub heading: &'static str,
+    /// The chapter of the manual about the commands of this heading.
+    pub chapter: &'static str,
     pub description: &'static str,
     /// A word or two for the line of hints; empty if the command is never hinted at.
     pub hint: &'static str,
+    /// Further words by which the searched list finds it.
+    pub synonyms: &'static str,
 }
 
 impl CommandSpec {
-    pub(crate) fn default_keys(&self) -> Vec<Key> {
-        self.keys.split_whitespace().filter_map(Key::parse).collect()
+    pub(crate) fn default_keys(&self) -> Vec<KeySequence> {
+        let mut names = self.keys.split_whitespace();
+        let mut keys = Vec::new();
+        while let Some(name) = names.next() {
+            let menu = if self.mode == Mode::Grid { menus().find(|(_, m)| m.keys == name) } else { None };
+            let (menu, name) = match menu.and_then(|(menu, _)| Some((menu, names.clone().next()?))) {
+                Some((menu, second)) => {
+                    names.next();
+                    (Some(menu), second)
+                }
+                None => (None, name),
+            };
+            keys.extend(Key::parse(name).map(|key| KeySequence { menu, key }));
+        }
+        keys
+    }
+
+    /// Where a key or a sequence of this command is looked up.
+    pub(crate) fn slot(&self, keys: KeySequence) -> (Mode, Key) {
+        (keys.menu.map_or(self.mode, Mode::Menu), keys.key)
     }
 }
 
@@ -73,6 +122,21 @@ pub(crate) fn all() -> impl Iterator<Item = &'static CommandSpec> {
 /// The commands of each heading, in the order of the help.
 pub(crate) fn groups() -> impl Iterator<Item = &'static [CommandSpec]> {
     table::TABLE.chunk_by(|a, b| a.heading == b.heading)
+}
+
+/// The menus and the commands that open them.
+pub(crate) fn menus() -> impl Iterator<Item = (Menu, &'static CommandSpec)> {
+    all().filter_map(|c| if let Action::OpenMenu(menu) = c.action { Some((menu, c)) } else { None })
+}
+
+/// The command that opens a menu.
+pub(crate) fn opener(menu: Menu) -> Option<&'static CommandSpec> {
+    menus().find(|(m, _)| *m == menu).map(|(_, c)| c)
+}
+
+/// Keys of the grid before there were menus, and their commands.
+pub(crate) fn old_keys() -> impl Iterator<Item = (Key, &'static CommandSpec)> {
+    old_keys::OLD_KEYS.iter().filter_map(|(key, name)| Some((Key::parse(key)?, find(name)?)))
 }
 
 pub(crate) fn find(name: &str) -> Option<&'static CommandSpec> {

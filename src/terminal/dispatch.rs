@@ -1,14 +1,13 @@
 //! Carries out the actions of the command table on the state. It must not do I/O or read a clock.
 
-use crate::rhythm::Groove;
+use crate::rhythm::{Groove, count};
 use crate::session::{Command, Motion, Outcome, messages};
 use crate::terminal::confirmation::confirm;
 use crate::terminal::files::replacement::Replacement;
 use crate::terminal::files::{export, outside_sounds, recovery};
-use crate::terminal::manual::{ManualInput, ManualView};
 use crate::terminal::playback::{practice, tapping};
 use crate::terminal::prompts::typing;
-use crate::terminal::{Action, Confirmation, Effect, Key, Overlay, Question, State, ask, lists};
+use crate::terminal::{Action, Confirmation, Effect, Key, Overlay, Question, State, ask, lists, search};
 use ratatui::crossterm::event::KeyCode;
 
 /// Carries out an action; `key` is the key that caused it, if any.
@@ -23,6 +22,7 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>) {
             }
             _ => ask(state, Question::Groups),
         },
+        Action::OpenMenu(menu) => state.overlay = Overlay::Menu(*menu),
         Action::Tap => tapping::tap(state, None),
         Action::Reply(reply) => confirm(state, *reply),
         Action::Navigate(step) => lists::navigate(state, *step),
@@ -62,7 +62,13 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
         state.input.is_selecting = false;
     }
     match outcome {
-        Outcome::Unchanged | Outcome::Changed(None) => {}
+        Outcome::Unchanged => {}
+        Outcome::Changed(None) => {
+            if let Some(text) = removed_attacks(&command, &before, state.groove()) {
+                let hint = key_hint(state, &command, &before);
+                state.info(text + &hint);
+            }
+        }
         Outcome::Changed(Some(text)) => {
             let hint = key_hint(state, &command, &before);
             state.info(end_of_groove(state, &command).unwrap_or(text + &hint));
@@ -83,12 +89,24 @@ fn end_of_groove(state: &State, command: &Command) -> Option<String> {
     (enters && state.session.cursor().past_end).then(text)
 }
 
-/// The key that undoes a loss of attacks, or that changes the division under a new meter.
+/// What a command removed that says nothing else about it; `None` for the one attack that an entry replaces.
+fn removed_attacks(command: &Command, before: &Groove, after: &Groove) -> Option<String> {
+    let removed = messages::written_attacks(before).saturating_sub(messages::written_attacks(after));
+    let (verb, min) = match command {
+        Command::Cut => ("cut", 1),
+        Command::Erase => ("erased", 1),
+        _ => ("replaced", 2),
+    };
+    (removed >= min).then(|| format!("{} {verb}", count(removed, "attack")))
+}
+
+/// The key that undoes a loss, or that changes the division under a new meter.
 fn key_hint(state: &State, command: &Command, before: &Groove) -> String {
     let division = |g: &Groove| (0..g.layers().len()).map(|l| g.events(l)).collect::<Vec<_>>();
     let after = state.groove();
     let (name, verb) = match command {
         Command::Undo | Command::Redo => return String::new(),
+        Command::RemoveLayer | Command::RemoveSection | Command::DeleteBars => ("undo", "undoes"),
         Command::Division(..) if division(before) != division(after) => ("undo", "undoes"),
         _ if messages::written_attacks(before) > messages::written_attacks(after) => ("undo", "undoes"),
         Command::Meter(..) | Command::AddSection(..) if !after.layers().is_empty() => {
@@ -100,8 +118,11 @@ fn key_hint(state: &State, command: &Command, before: &Groove) -> String {
     if key.is_empty() { key } else { format!(" ({key} {verb})") }
 }
 
-/// Closes the overlay; without one cancels the job, or drops the selection.
+/// Closes the overlay, or ends the typing of a search in it; without one cancels the job, or drops the selection.
 pub(crate) fn close(state: &mut State) {
+    if search::stop_typing(state) {
+        return;
+    }
     match std::mem::take(&mut state.overlay) {
         Overlay::None => {
             let no_selection = !state.input.is_selecting && state.session.selection().is_none();
@@ -112,10 +133,6 @@ pub(crate) fn close(state: &mut State) {
             run_command(state, Command::Deselect);
         }
         Overlay::Tap => return tapping::end(state),
-        Overlay::Manual(view) if view.input == ManualInput::Search => {
-            state.overlay = Overlay::Manual(ManualView { input: ManualInput::Move, ..view });
-            return;
-        }
         Overlay::Recovery(_) => return recovery::postpone(state),
         Overlay::Confirm(Confirmation::ReadSounds(paths)) => return outside_sounds::refuse(state, paths),
         Overlay::Confirm(Confirmation::OverwriteByJob(..)) => state.warn("not written; the file is unchanged"),

@@ -5,8 +5,8 @@ use crate::session::{Command, Motion};
 use crate::terminal::dispatch::dispatch;
 use crate::terminal::files::export;
 use crate::terminal::files::recovery::RecoveryView;
-use crate::terminal::view::{Block, Item, ReportPart, blocks, help_lines, list_height, plain_list};
-use crate::terminal::{Overlay, State, TextField, hearings, manual, prompts, replay, run_command};
+use crate::terminal::view::{Block, Item, ReportPart, blocks, list_height, plain_list};
+use crate::terminal::{Mode, Overlay, State, TextField, hearings, help, manual, prompts, replay, run_command, search};
 
 /// A movement in a list, down if positive.
 #[derive(Debug, Clone, Copy)]
@@ -58,14 +58,14 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
         return view.navigate(width, page, step);
     }
     let count = match &state.overlay {
-        Overlay::Help(_) => (help_lines(state, usize::from(width)).len() + 1).saturating_sub(page),
+        Overlay::Help(_) => help::lines(state).len(),
         Overlay::Find { text, .. } => state.input.keymap.search(text.value()).len(),
         Overlay::Export { menu, text, .. } => export::search(state, *menu, text.value()).len(),
         Overlay::TapReport(_) => state.playback.taps.report_lines().len(),
         _ => plain_list(state).map_or(0, |list| list.entries.len()),
     };
     match &mut state.overlay {
-        Overlay::Help(at)
+        Overlay::Help(help::HelpView { line: at, .. })
         | Overlay::ConfigFile(at)
         | Overlay::Outputs(_, at)
         | Overlay::ImportWarnings(at)
@@ -137,6 +137,9 @@ pub(crate) fn accept(state: &mut State) {
     match state.overlay {
         Overlay::Full { .. } => return accept_item(state),
         Overlay::TapReport(line) => return go_to_tap_line(state, line),
+        Overlay::Help(_) | Overlay::Manual(_) if state.mode() == Mode::Typing => return search::accept(state),
+        Overlay::Help(ref view) => return help::open_chapter(state, view.line),
+        Overlay::Manual(_) => return manual::accept(state),
         Overlay::ImportWarnings(_) | Overlay::Tap | Overlay::TapTempo(_) => return,
         _ => {}
     }
@@ -148,7 +151,6 @@ pub(crate) fn accept(state: &mut State) {
         }
         Overlay::Prompt { question, text, moved_to, .. } => prompts::on_answer(state, question, text, moved_to),
         Overlay::Export { menu, text, selected } => export::select_format(state, menu, text, selected),
-        Overlay::Manual(view) => manual::accept(state, view),
         _ => {}
     }
 }

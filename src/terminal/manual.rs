@@ -2,6 +2,7 @@
 
 use crate::manual::{CHAPTERS, Chapter, Line, LineKind, lay_out};
 use crate::terminal::lists::Step;
+use crate::terminal::search::{Direction, PagerInput};
 use crate::terminal::{Overlay, State, TextField};
 
 /// Maximum columns of a line of text.
@@ -14,23 +15,9 @@ pub(crate) struct ManualView {
     /// The selected chapter of the list, or the first visible line of a chapter.
     pub line: usize,
     pub search: TextField,
-    pub input: ManualInput,
+    pub input: PagerInput,
     /// The line of the latest match, while it is visible.
     pub matched: Option<usize>,
-}
-
-/// What keys do in the manual: move, or type the text to search for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(crate) enum ManualInput {
-    #[default]
-    Move,
-    Search,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Direction {
-    Next,
-    Previous,
 }
 
 impl ManualView {
@@ -100,35 +87,13 @@ pub(crate) fn open(state: &mut State) {
     state.overlay = Overlay::Manual(ManualView::default());
 }
 
-pub(crate) fn start_search(state: &mut State) {
-    if !matches!(state.overlay, Overlay::Manual(_)) {
-        open(state);
-    }
-    if let Overlay::Manual(view) = &mut state.overlay {
-        (view.input, view.search) = (ManualInput::Search, TextField::default());
-    }
-}
-
-pub(crate) fn accept(state: &mut State, mut view: ManualView) {
-    let searched = view.input == ManualInput::Search;
-    view.input = ManualInput::Move;
-    if !searched && view.page == 0 {
+/// Opens the selected chapter of the list.
+pub(crate) fn accept(state: &mut State) {
+    if let Overlay::Manual(view) = &mut state.overlay
+        && view.page == 0
+    {
         view.open(view.line + 1);
     }
-    state.overlay = Overlay::Manual(view);
-    if searched {
-        find(state, Direction::Next);
-    }
-}
-
-pub(crate) fn find(state: &mut State, direction: Direction) {
-    let width = state.view.size.0;
-    let Overlay::Manual(view) = &mut state.overlay else { return };
-    if view.search.value().trim().is_empty() || view.find(width, direction) {
-        return;
-    }
-    let text = format!("no match for '{}' in the manual", view.search.value());
-    state.info(text);
 }
 
 #[cfg(test)]

@@ -10,6 +10,7 @@ mod dispatch;
 mod event;
 mod files;
 mod hearings;
+mod help;
 mod input;
 mod lists;
 mod manual;
@@ -17,6 +18,7 @@ mod overlay;
 mod playback;
 mod prompts;
 mod scroll;
+mod search;
 pub mod shell;
 mod state;
 #[cfg(test)]

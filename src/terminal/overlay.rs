@@ -1,9 +1,12 @@
 //! Overlays of the grid, and the mode in which keys are looked up while one is open.
 
+use crate::terminal::commands::Menu;
 use crate::terminal::files::export::ExportMenu;
 use crate::terminal::files::recovery::RecoveryView;
-use crate::terminal::manual::{ManualInput, ManualView};
+use crate::terminal::help::HelpView;
+use crate::terminal::manual::ManualView;
 use crate::terminal::playback::tempo_taps::TempoTaps;
+use crate::terminal::search::PagerInput;
 use crate::terminal::{Confirmation, Mode, Question, TextField};
 
 /// What is open over the grid. Numbers of lists are the first visible or the selected line.
@@ -11,7 +14,9 @@ use crate::terminal::{Confirmation, Mode, Question, TextField};
 pub(crate) enum Overlay {
     #[default]
     None,
-    Help(usize),
+    Help(HelpView),
+    /// The commands of a menu, until the next key.
+    Menu(Menu),
     Manual(ManualView),
     Find {
         text: TextField,
@@ -51,7 +56,9 @@ impl Overlay {
     pub(crate) fn mode(&self) -> Mode {
         match self {
             Overlay::None => Mode::Grid,
-            Overlay::Manual(view) if view.input == ManualInput::Search => Mode::Typing,
+            Overlay::Manual(ManualView { input: PagerInput::Search, .. })
+            | Overlay::Help(HelpView { input: PagerInput::Search, .. }) => Mode::Typing,
+            Overlay::Menu(menu) => Mode::Menu(*menu),
             Overlay::Help(_)
             | Overlay::Outputs(..)
             | Overlay::ConfigFile(_)

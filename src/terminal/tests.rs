@@ -19,6 +19,7 @@ mod hidden;
 mod jobs;
 mod loop_region;
 mod manual;
+mod menus;
 mod narrow_window;
 mod opening;
 mod practice;

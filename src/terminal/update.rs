@@ -10,7 +10,7 @@ use crate::terminal::input::mouse;
 use crate::terminal::playback::playing::LoopMode;
 use crate::terminal::playback::{practice, tapping, tempo_taps, transport};
 use crate::terminal::prompts::typing;
-use crate::terminal::{Action, Effect, Event, Key, KeyTime, Mode, Overlay, State, replay, scroll};
+use crate::terminal::{Action, Effect, Event, Key, KeyTime, Mode, Overlay, State, commands, replay, scroll};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use tui_input::InputRequest;
 
@@ -160,6 +160,9 @@ fn on_key(state: &mut State, event: &KeyEvent, arrival: KeyTime) {
         tempo_taps::tap(state, arrival);
     } else if let Some(command) = command {
         state.message = None;
+        if matches!(mode, Mode::Menu(_)) && command.mode == Mode::Grid {
+            state.overlay = Overlay::None;
+        }
         dispatch(state, &command.action, Some(key));
     } else if mode == Mode::Typing {
         if let KeyCode::Char(c) = key.code
@@ -167,6 +170,15 @@ fn on_key(state: &mut State, event: &KeyEvent, arrival: KeyTime) {
         {
             typing::edit(state, InputRequest::InsertChar(c));
         }
+    } else if let Mode::Menu(menu) = mode {
+        // The key of another menu opens that one.
+        if let Some(Action::OpenMenu(other)) = state.input.keymap.command(Mode::Grid, key).map(|c| &c.action) {
+            (state.overlay, state.message) = (Overlay::Menu(*other), None);
+            return;
+        }
+        let opener = commands::opener(menu).map(|c| state.key(c.name)).unwrap_or_default();
+        let (keys, close) = (format!("{opener} {}", key.display_name()), state.key("menu-close"));
+        state.info(format!("{} is not bound to a command; {close} closes the menu", keys.trim_start()));
     } else if mode == Mode::Grid {
         let find = state.key("find");
         state.info(format!("{} is not bound to a command here; {find} searches the commands", key.display_name()));

@@ -72,7 +72,7 @@ fn exports_and_sound_files_are_those_of_the_command_line() {
     run_command(home.path(), &takes);
     editor.types("k=80-100/10 x2\r");
     editor.until("the ladder, or why there is no sound", |s| s.contains("adder 80-100") || s.contains("no sound"));
-    editor.types("E");
+    editor.types("Pp");
     editor.types("fladder-wav\rmineladder.wav 8000hz\r");
     editor.shows("written: mineladder.wav");
     let ladder =

@@ -1,26 +1,33 @@
-//! The table of commands: name, default keys, action, description, hint.
+//! The table of commands: name, default keys, action, description, hint, synonyms. It is longer than other files, because
+//! it is read and extended as one table.
+//!
+//! The key of a menu followed by a key is a sequence: `m L m` are the key `m` and the sequence `L m`. Synonyms are words
+//! that a musician may search for and that are not in the name; the first one counts most.
 
 use crate::rhythm::{Accent, LengthScale};
 use crate::session::{Command, Keep, Motion, PasteContent, PasteInCycle};
-use crate::terminal::commands::Action::{Ask, Call, Edit, EnterDigit, Navigate, Reply, Run, Tap};
+use crate::terminal::commands::Action::{Ask, Call, Edit, EnterDigit, Navigate, OpenMenu, Reply, Run, Tap};
+use crate::terminal::commands::Menu;
 use crate::terminal::confirmation::Reply::{Answer, SaveFirst, Yes};
 use crate::terminal::files::clipboard::{self, CopyText};
 use crate::terminal::files::export::{self, ExportMenu};
 use crate::terminal::files::{import, recovery, replacement, save};
 use crate::terminal::lists::{self, Step};
-use crate::terminal::manual::{self, Direction};
+use crate::terminal::manual;
 use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::{clicks, practice, tapping, tempo_taps, transport};
-use crate::terminal::{Action, CommandSpec, Effect, Mode, Overlay, Question, dispatch, hearings, scroll};
+use crate::terminal::search::{self, Direction};
+use crate::terminal::{Action, CommandSpec, Effect, Mode, Question, dispatch, hearings, help, scroll};
 use tui_input::InputRequest;
 
 macro_rules! commands {
-    ($($mode:ident $heading:literal {
-        $($name:literal $keys:literal $action:expr, $description:literal $(, $hint:literal)?;)*
+    ($($mode:ident $heading:literal $chapter:literal {
+        $($name:literal $keys:literal $action:expr, $description:literal
+            $(, $hint:literal)? $(=> $synonyms:literal)?;)*
     })*) => {
         &[$($(CommandSpec {
-            name: $name, keys: $keys, mode: Mode::$mode, action: $action, heading: $heading,
-            description: $description, hint: concat!($($hint)?),
+            name: $name, keys: $keys, mode: Mode::$mode, action: $action, heading: $heading, chapter: $chapter,
+            description: $description, hint: concat!($($hint)?), synonyms: concat!($($synonyms)?),
         },)*)*]
     };
 }
@@ -39,58 +46,76 @@ const fn extend(motion: Motion) -> Action {
 
 /// Commands of one heading stand together.
 pub(super) static TABLE: &[CommandSpec] = commands! {
-    Grid "Entering attacks" {
-        "enter-group" "1 2 3 4 5 6 7 8 9 0" EnterDigit, "enter a group of 1 to 9 cells (0 for 10)", "enter group";
-        "enter-groups" "g" Ask(Question::Groups), "type a group line, like 3(4+4+3)+5+2", "groups";
-        "attack" "x" Run(Command::Attack(Accent::Plain)), "enter an attack and advance";
-        "attack-accent" "X" Run(Command::Attack(Accent::Accent)), "enter an accented attack and advance";
-        "attack-ghost" "o" Run(Command::Attack(Accent::Ghost)), "enter a ghost attack and advance";
-        "hold" "-" Run(Command::Hold), "hold the sound through this cell and advance";
-        "rest" "." Run(Command::Rest), "enter a rest and advance";
-        "toggle" "space" Run(Command::Toggle), "switch between attack and rest; do not move", "attack/rest";
-        "delete-previous" "backspace" Run(Command::DeletePrevious), "delete the previous attack", "delete";
+    Grid "Entering attacks" "editing" {
+        "enter-group" "1 2 3 4 5 6 7 8 9 0" EnterDigit, "enter a group of 1 to 9 cells (0 for 10)", "enter group"
+            => "length note digit duration hit";
+        "enter-groups" "g" Ask(Question::Groups), "type a group line, like 3(4+4+3)+5+2", "groups"
+            => "pattern grouping additive rhythm line";
+        "attack" "x" Run(Command::Attack(Accent::Plain)), "enter an attack and advance" => "note hit stroke onset";
+        "attack-accent" "X" Run(Command::Attack(Accent::Accent)), "enter an accented attack and advance"
+            => "loud accented note hit";
+        "attack-ghost" "o" Run(Command::Attack(Accent::Ghost)), "enter a ghost attack and advance"
+            => "ghost dead muted muffled quiet soft note grace";
+        "hold" "-" Run(Command::Hold), "hold the sound through this cell and advance"
+            => "tie sustain let ring ringing long note legato extend";
+        "rest" "." Run(Command::Rest), "enter a rest and advance" => "silence pause gap empty";
+        "toggle" "space" Run(Command::Toggle), "switch between attack and rest; do not move", "attack/rest"
+            => "step on off note hit";
+        "delete-previous" "backspace" Run(Command::DeletePrevious), "delete the previous attack", "delete"
+            => "back erase remove note";
     }
-    Grid "Moving" {
-        "left" "left" go(Motion::Left), "move one cell left";
-        "right" "right" go(Motion::Right), "move one cell right";
-        "up" "up" go(Motion::Up), "move to the layer above";
-        "down" "down" go(Motion::Down), "move to the layer below";
+    Grid "Moving" "screen" {
+        "left" "left" go(Motion::Left), "move one cell left" => "cursor previous cell";
+        "right" "right" go(Motion::Right), "move one cell right" => "cursor next cell";
+        "up" "up" go(Motion::Up), "move to the layer above" => "cursor previous track";
+        "down" "down" go(Motion::Down), "move to the layer below" => "cursor next track";
         "beat-left" "ctrl-left ," go(Motion::BeatLeft), "move one beat left";
         "beat-right" "ctrl-right ;" go(Motion::BeatRight), "move one beat right";
-        "bar-left" "page-up" go(Motion::BarLeft), "move one bar left";
-        "bar-right" "page-down" go(Motion::BarRight), "move one bar right";
+        "bar-left" "page-up" go(Motion::BarLeft), "move one bar left" => "measure previous";
+        "bar-right" "page-down" go(Motion::BarRight), "move one bar right" => "measure next";
         "attack-next" "tab" go(Motion::NextAttack), "move to the next attack";
         "attack-previous" "back-tab" go(Motion::PreviousAttack), "move to the previous attack";
         "section-start" "home" go(Motion::SectionStart), "move to the start of the section";
         "section-end" "end" go(Motion::SectionEnd), "move to the end of the section";
         "groove-start" "ctrl-home" go(Motion::GrooveStart), "move to the start of the groove";
         "groove-end" "ctrl-end" go(Motion::GrooveEnd), "move to the end of the groove";
-        "section-previous" "{ ctrl-page-up" go(Motion::PreviousSection), "move to the previous section";
-        "section-next" "} ctrl-page-down" go(Motion::NextSection), "move to the next section";
-        "go-to-bar" "j" Ask(Question::Bar), "go to a bar by number";
+        "section-previous" "ctrl-page-up S up {" go(Motion::PreviousSection), "move to the previous section"
+            => "part verse chorus";
+        "section-next" "ctrl-page-down S down }" go(Motion::NextSection), "move to the next section"
+            => "part verse chorus";
+        "go-to-bar" "j B g" Ask(Question::Bar), "go to a bar by number" => "jump measure locate";
     }
-    Grid "Editing attacks" {
-        "erase" "delete" Run(Command::Erase), "replace the selection or cell with rests", "erase";
-        "accent" "a" Run(Command::CycleAccent), "switch between plain, accent and ghost", "accent";
-        "pitch" "p" Ask(Question::Pitch), "set the pitch, like E2 or F#3", "pitch";
-        "pitch-up" "u" Run(Command::Transpose(1)), "raise the pitch a semitone";
-        "pitch-down" "d" Run(Command::Transpose(-1)), "lower the pitch a semitone";
-        "octave-up" "U" Run(Command::Transpose(12)), "raise the pitch an octave";
-        "octave-down" "D" Run(Command::Transpose(-12)), "lower the pitch an octave";
-        "tuplet" "t" Ask(Question::Tuplet), "make a tuplet, like 5 or 7/2 (7 in 2 beats)", "tuplet";
-        "even-beat" "e" Run(Command::EvenBeat), "remove the tuplet from the beat";
-        "rotate-later" ">" Run(Command::Rotate(1)), "rotate one cell later";
-        "rotate-earlier" "<" Run(Command::Rotate(-1)), "rotate one cell earlier";
-        "rotate" "" Ask(Question::Rotate), "rotate by a number of cells";
-        "shift-later" ")" Run(Command::Shift(1)), "shift one cell later, filling with rests";
-        "shift-earlier" "(" Run(Command::Shift(-1)), "shift one cell earlier, filling with rests";
-        "shift" "" Ask(Question::Shift), "shift by a number of cells";
-        "double-lengths" "" Run(Command::ScaleLengths(LengthScale::Double)), "make the selection twice as long";
-        "halve-lengths" "" Run(Command::ScaleLengths(LengthScale::Halve)), "make the selection half as long";
-        "undo" "ctrl-z" Run(Command::Undo), "undo", "undo";
-        "redo" "ctrl-y" Run(Command::Redo), "redo";
+    Grid "Editing attacks" "editing" {
+        "erase" "delete" Run(Command::Erase), "replace the selection or cell with rests", "erase"
+            => "clear remove delete note silence";
+        "accent" "a" Run(Command::CycleAccent), "switch between plain, accent and ghost", "accent"
+            => "loud emphasis velocity dynamics ghost";
+        "pitch" "p" Ask(Question::Pitch), "set the pitch, like E2 or F#3", "pitch"
+            => "note tone tuning fret key melody";
+        "pitch-up" "u" Run(Command::Transpose(1)), "raise the pitch a semitone" => "transpose sharp higher tune";
+        "pitch-down" "d" Run(Command::Transpose(-1)), "lower the pitch a semitone" => "transpose flat lower tune";
+        "octave-up" "E u" Run(Command::Transpose(12)), "raise the pitch an octave" => "transpose higher 8va";
+        "octave-down" "E d" Run(Command::Transpose(-12)), "lower the pitch an octave" => "transpose lower 8vb";
+        "tuplet" "t" Ask(Question::Tuplet), "make a tuplet, like 5 or 7/2 (7 in 2 beats)", "tuplet"
+            => "triplet quintuplet sextuplet septuplet quadruplet nonuplet duplet ratio";
+        "even-beat" "E e" Run(Command::EvenBeat), "remove the tuplet from the beat"
+            => "straight triplet tuplet undo plain";
+        "rotate-later" "> E >" Run(Command::Rotate(1)), "rotate one cell later" => "nudge displace right offset";
+        "rotate-earlier" "< E <" Run(Command::Rotate(-1)), "rotate one cell earlier" => "nudge displace left offset";
+        "rotate" "E r" Ask(Question::Rotate), "rotate by a number of cells" => "displace permutation offset nudge";
+        "shift-later" ") E )" Run(Command::Shift(1)), "shift one cell later, filling with rests"
+            => "nudge displace move right delay sixteenth step";
+        "shift-earlier" "( E (" Run(Command::Shift(-1)), "shift one cell earlier, filling with rests"
+            => "nudge displace move left sixteenth step";
+        "shift" "E s" Ask(Question::Shift), "shift by a number of cells" => "nudge displace move offset sixteenth step";
+        "double-lengths" "E l" Run(Command::ScaleLengths(LengthScale::Double)), "make the selection twice as long"
+            => "augmentation longer half-time half time stretch slower";
+        "halve-lengths" "E h" Run(Command::ScaleLengths(LengthScale::Halve)), "make the selection half as long"
+            => "diminution shorter double-time double time compress faster";
+        "undo" "ctrl-z" Run(Command::Undo), "undo", "undo" => "revert back mistake";
+        "redo" "ctrl-y" Run(Command::Redo), "redo" => "again forward repeat";
     }
-    Grid "Selecting and copying" {
+    Grid "Selecting and copying" "editing" {
         "select-left" "shift-left" extend(Motion::Left), "extend the selection one cell left";
         "select-right" "shift-right" extend(Motion::Right), "extend the selection one cell right";
         "select-up" "shift-up" extend(Motion::Up), "extend the selection to the layer above";
@@ -99,176 +124,267 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "select-beat-right" "ctrl-shift-right" extend(Motion::BeatRight), "extend the selection one beat right";
         "select-to-start" "shift-home" extend(Motion::SectionStart), "select to the start of the section";
         "select-to-end" "shift-end" extend(Motion::SectionEnd), "select to the end of the section";
-        "select" "s" Call(dispatch::start_selecting), "start selecting; movement extends, Esc stops", "select";
-        "select-bar" "b" Run(Command::SelectBar), "select the bar", "bar";
-        "select-cells" "" Ask(Question::SelectCells), "select a number of cells from here on";
-        "select-section" "A" Run(Command::SelectSection), "select the section in this layer";
-        "select-all" "ctrl-a" Run(Command::SelectAllLayers), "select the section in all layers";
-        "copy" "ctrl-c" Run(Command::Copy), "copy the selection or the bar", "copy";
-        "cut" "ctrl-x" Run(Command::Cut), "cut the selection or the bar";
-        "paste" "ctrl-v" paste(PasteContent::All), "paste", "paste";
-        "paste-rhythm" "" paste(PasteContent::Rhythm), "paste without accents and pitches";
-        "repeat" "r" Ask(Question::Repeat), "repeat the selection or the bar", "repeat";
-        "copy-groups" "" Call(|s| clipboard::copy(s, CopyText::Groups)), "copy the group lines as text";
-        "copy-boxes" "" Call(|s| clipboard::copy(s, CopyText::Boxes)), "copy the cells in box notation";
-        "copy-syllables" "" Call(|s| clipboard::copy(s, CopyText::Syllables)), "copy the counting syllables as text";
-        "copy-explanation" "" Call(|s| clipboard::copy(s, CopyText::Explanation)), "copy the whole explanation as text";
-        "close" "esc" Call(dispatch::close), "clear the selection", "deselect";
+        "select" "s" Call(dispatch::start_selecting), "start selecting; movement extends, Esc stops", "select"
+            => "mark highlight range block";
+        "select-bar" "b" Run(Command::SelectBar), "select the bar", "bar" => "mark measure";
+        "select-cells" "C n" Ask(Question::SelectCells), "select a number of cells from here on" => "mark range number";
+        "select-section" "C s" Run(Command::SelectSection), "select the section in this layer" => "mark part all";
+        "select-all" "ctrl-a C a" Run(Command::SelectAllLayers), "select the section in all layers"
+            => "mark everything whole";
+        "copy" "ctrl-c C c" Run(Command::Copy), "copy the selection or the bar", "copy" => "clipboard duplicate";
+        "cut" "ctrl-x C x" Run(Command::Cut), "cut the selection or the bar" => "clipboard move";
+        "paste" "ctrl-v C v" paste(PasteContent::All), "paste", "paste" => "clipboard insert put";
+        "paste-rhythm" "C r" paste(PasteContent::Rhythm), "paste without accents and pitches" => "clipboard";
+        "repeat" "r" Ask(Question::Repeat), "repeat the selection or the bar", "repeat"
+            => "duplicate bar measure again copy fill times loop";
+        "copy-groups" "C g" Call(|s| clipboard::copy(s, CopyText::Groups)), "copy the group lines as text"
+            => "clipboard grouping";
+        "copy-boxes" "C b" Call(|s| clipboard::copy(s, CopyText::Boxes)), "copy the cells in box notation"
+            => "clipboard tubs grid tab";
+        "copy-syllables" "C y" Call(|s| clipboard::copy(s, CopyText::Syllables)), "copy the counting syllables as text"
+            => "counting count clipboard";
+        "copy-explanation" "C e" Call(|s| clipboard::copy(s, CopyText::Explanation)),
+            "copy the whole explanation as text"
+            => "clipboard analysis report";
+        "close" "esc" Call(dispatch::close), "clear the selection", "deselect" => "escape cancel unselect";
     }
-    Grid "Playback" {
-        "play" "enter" Call(transport::toggle_playback), "play or stop", "play/stop";
-        "play-here" "y" Call(transport::start_at_cursor), "play from the bar at the cursor";
-        "loop" "l" Call(transport::next_loop_mode), "switch the loop: groove, section or region";
-        "loop-region" ":" Call(transport::loop_region), "make the selection or bar the loop region", "loop";
-        "loop-start" "" Call(|s| transport::mark_loop(s, Command::LoopStart, "loop start set")),
-            "set the loop start at the cursor";
-        "loop-end" "" Call(|s| transport::mark_loop(s, Command::LoopEnd, "loop end set")),
-            "set the loop end after the cursor";
-        "loop-clear" "" Call(transport::clear_loop_region), "clear the loop region";
-        "slower" "[" Call(|s| transport::speed_by(s, -5)), "play 5% slower; keep the written tempo", "slower";
-        "faster" "]" Call(|s| transport::speed_by(s, 5)), "play 5% faster; keep the written tempo", "faster";
-        "speed" "%" Ask(Question::Speed), "set the playback speed in percent";
-        "volume-down" "'" Call(|s| transport::volume_by(s, -2)), "lower the volume by 2 dB", "quieter";
-        "volume-up" "\"" Call(|s| transport::volume_by(s, 2)), "raise the volume by 2 dB", "louder";
-        "click-down" "" Call(|s| transport::click_volume_by(s, -2)), "lower the click volume by 2 dB";
-        "click-up" "" Call(|s| transport::click_volume_by(s, 2)), "raise the click volume by 2 dB";
-        "beat-click" "k" Call(clicks::toggle_beat), "turn the click of the written beat on or off";
-        "hearing-click" "K" Call(clicks::toggle_hearing), "turn the selected hearing's click on or off";
-        "beat-click-next" "@" Call(clicks::next_beat_click), "switch beat click: beat, off-beat, 2-4 a beat";
-        "hearing-click-next" "#" Call(clicks::next_hearing_click), "switch hearing click: pulse, off-beat, 2 to 4";
-        "click-sound" "" Call(transport::next_click_sound), "click sound: tick, block or beep";
-        "count-in" "" Call(transport::toggle_count_in), "count in whatever is started, on or off";
-        "take-groove" "f5" Call(|s| clicks::play_take(s, Mix::GROOVE)), "play the groove alone";
-        "take-beat" "f6" Call(|s| clicks::play_take(s, Mix::GROOVE_AND_BEAT)), "play the groove and the written beat";
+    Grid "Playback" "takes" {
+        "play" "enter" Call(transport::toggle_playback), "play or stop", "play/stop"
+            => "start stop pause run space transport";
+        "play-here" "y" Call(transport::start_at_cursor), "play from the bar at the cursor" => "start cursor";
+        "loop" "P l" Call(transport::next_loop_mode), "switch the loop: groove, section or region"
+            => "cycle repeat mode section bars";
+        "loop-region" ": P :" Call(transport::loop_region), "make the selection or bar the loop region", "loop"
+            => "repeat bars selection range ab cycle";
+        "loop-start" "P i" Call(|s| transport::mark_loop(s, Command::LoopStart, "loop start set")),
+            "set the loop start at the cursor" => "in point mark begin";
+        "loop-end" "P o" Call(|s| transport::mark_loop(s, Command::LoopEnd, "loop end set")),
+            "set the loop end after the cursor" => "out point mark finish";
+        "loop-clear" "P x" Call(transport::clear_loop_region), "clear the loop region" => "off remove delete marks";
+        "slower" "[ P left" Call(|s| transport::speed_by(s, -5)), "play 5% slower; keep the written tempo",
+            "slower"
+            => "slow down speed tempo half practice";
+        "faster" "] P right" Call(|s| transport::speed_by(s, 5)), "play 5% faster; keep the written tempo",
+            "faster"
+            => "speed up quick tempo practice";
+        "speed" "P s" Ask(Question::Speed), "set the playback speed in percent"
+            => "slow fast percent rate tempo practice half";
+        "volume-down" "V d" Call(|s| transport::volume_by(s, -2)), "lower the volume by 2 dB", "quieter"
+            => "softer quieter loudness level master";
+        "volume-up" "V u" Call(|s| transport::volume_by(s, 2)), "raise the volume by 2 dB", "louder"
+            => "louder loudness level master";
+        "click-down" "V k" Call(|s| transport::click_volume_by(s, -2)), "lower the click volume by 2 dB"
+            => "softer quieter metronome level";
+        "click-up" "V K" Call(|s| transport::click_volume_by(s, 2)), "raise the click volume by 2 dB"
+            => "louder metronome level";
+        "beat-click" "k" Call(clicks::toggle_beat), "turn the click of the written beat on or off"
+            => "metronome beep tick pulse";
+        "hearing-click" "K" Call(clicks::toggle_hearing), "turn the selected hearing's click on or off"
+            => "wrong metronome rival beat pulse";
+        "beat-click-next" "V b" Call(clicks::next_beat_click), "switch beat click: beat, off-beat, 2-4 a beat"
+            => "backbeat offbeat metronome subdivision";
+        "hearing-click-next" "V h" Call(clicks::next_hearing_click), "switch hearing click: pulse, off-beat, 2 to 4"
+            => "offbeat metronome subdivision";
+        "click-sound" "V c" Call(transport::next_click_sound), "click sound: tick, block or beep"
+            => "metronome timbre beep tick";
+        "count-in" "P b" Call(transport::toggle_count_in), "count in whatever is started, on or off"
+            => "count-off lead-in count me in pickup clicks";
+        "take-groove" "f5" Call(|s| clicks::play_take(s, Mix::GROOVE)), "play the groove alone"
+            => "listen solo without metronome";
+        "take-beat" "f6" Call(|s| clicks::play_take(s, Mix::GROOVE_AND_BEAT)), "play the groove and the written beat"
+            => "listen metronome";
         "take-hearing" "f7" Call(|s| clicks::play_take(s, Mix::GROOVE_AND_HEARING)),
-            "play the groove and the selected hearing";
-        "take-pulses" "f8" Call(|s| clicks::play_take(s, Mix::PULSES)), "play only the beat and the hearing";
-        "take-all" "f9" Call(|s| clicks::play_take(s, Mix::ALL)), "play the groove, the beat and the hearing";
-        "takes" "&" Ask(Question::Takes), "play all takes in turn";
-        "ladder" "E" Call(practice::toggle_ladder), "start or leave the tempo ladder";
-        "ladder-as" "=" Ask(Question::Ladder), "start a ladder: speeds, passes, muted passes";
-        "ladder-down" "f3" Call(|s| practice::step(s, -1)), "play the previous ladder step after this pass";
-        "ladder-up" "f4" Call(|s| practice::step(s, 1)), "play the next ladder step after this pass";
-        "outputs" "" Call(|s| s.effects.push(Effect::Outputs)), "list the output devices";
+            "play the groove and the selected hearing" => "listen metronome wrong rival";
+        "take-pulses" "f8" Call(|s| clicks::play_take(s, Mix::PULSES)), "play only the beat and the hearing"
+            => "listen metronome polyrhythm polytempo";
+        "take-all" "f9" Call(|s| clicks::play_take(s, Mix::ALL)), "play the groove, the beat and the hearing"
+            => "listen metronome everything";
+        "takes" "P t" Ask(Question::Takes), "play all takes in turn"
+            => "count-in count lead-in versions sequence listen";
+        "ladder" "P p" Call(practice::toggle_ladder), "start or leave the tempo ladder"
+            => "trainer speed practice build gradual accelerate slow count-in";
+        "ladder-as" "P n" Ask(Question::Ladder), "start a ladder: speeds, passes, muted passes"
+            => "trainer speed practice build gradual count-in gap mute";
+        "ladder-down" "f3" Call(|s| practice::step(s, -1)), "play the previous ladder step after this pass"
+            => "slower trainer";
+        "ladder-up" "f4" Call(|s| practice::step(s, 1)), "play the next ladder step after this pass"
+            => "faster trainer";
+        "outputs" "V o" Call(|s| s.effects.push(Effect::Outputs)), "list the output devices"
+            => "audio device sound card headphones speaker interface";
     }
-    Grid "Tapping along" {
-        "tap" "ctrl-t" Call(tapping::begin), "tap along with the loop", "tap along";
-        "tap-report" "" Call(tapping::show_report), "show the last tap report";
-        "tap-calibrate" "" Call(tapping::begin_calibrating), "calibrate the tap offset (16 taps)";
+    Grid "Tapping along" "tap" {
+        "tap" "ctrl-t P a" Call(tapping::begin), "tap along with the loop", "tap along"
+            => "tapping timing practice accuracy clap early late";
+        "tap-report" "P r" Call(tapping::show_report), "show the last tap report"
+            => "timing accuracy early late statistics result";
+        "tap-calibrate" "P c" Call(tapping::begin_calibrating), "calibrate the tap offset (16 taps)"
+            => "latency delay offset";
     }
-    Tap "Tapping along" {
+    Tap "Tapping along" "tap" {
         "tap-key" "space" Tap, "tap; any letter or digit works too", "tap (any letter too)";
         "tap-restart" "enter" Call(tapping::restart), "discard the taps and start again", "start again";
         "tap-end" "esc" Call(dispatch::close), "stop and show the report", "stop and report";
         "tap-quit" "ctrl-q" Call(dispatch::quit), "quit";
     }
-    TapTempo "Tapping along" {
+    TapTempo "Tapping along" "tap" {
         "tempo-tap" "space" Tap, "tap the tempo; any letter or digit works too", "tap (any letter too)";
         "tempo-set" "enter" Call(tempo_taps::set), "set the tempo of the section", "set the tempo";
         "tempo-cancel" "esc" Call(dispatch::close), "keep the tempo as it is", "cancel";
         "tempo-quit" "ctrl-q" Call(dispatch::quit), "quit";
     }
-    Grid "Layers" {
-        "add-layer" "n" Ask(Question::AddLayer), "add a layer: name and voice", "new layer";
-        "add-kit" "" Run(Command::AddKit), "add layers for kick, snare and hat";
-        "copy-layer" "L" Run(Command::CopyLayer), "duplicate the layer";
-        "remove-layer" "ctrl-d" Run(Command::RemoveLayer), "delete the layer";
-        "layer-up" "ctrl-up" Run(Command::MoveLayer(-1)), "move the layer up";
-        "layer-down" "ctrl-down" Run(Command::MoveLayer(1)), "move the layer down";
-        "rename-layer" "R" Ask(Question::RenameLayer), "rename the layer";
-        "voice-next" "i" Run(Command::NextVoice(1)), "use the next voice for the layer";
-        "voice" "I" Ask(Question::Voice), "choose the layer's voice";
-        "sound-file" "" Ask(Question::SoundFile), "use a sound file for the layer";
-        "division" "/" Ask(Question::Division(Keep::NoteValues)), "set the cells per beat in the section", "division";
-        "cycle" "c" Ask(Question::Cycle), "repeat the section's first cells as a cycle", "cycle";
-        "cycle-off" "C" Run(Command::Cycle(None)), "write the cycle out";
-        "mute" "m" Run(Command::Mute), "mute or unmute the layer";
-        "solo" "S" Run(Command::Solo), "solo or unsolo the layer";
-        "louder" "V" Run(Command::GainBy(1)), "raise the gain by 1 dB";
-        "quieter" "v" Run(Command::GainBy(-1)), "lower the gain by 1 dB";
-        "gain" "G" Ask(Question::Gain), "set the layer's gain in dB";
-        "accent-depth" "" Ask(Question::AccentDepth), "set the level of accents and ghosts, in dB";
-        "pan" "P" Ask(Question::Pan), "pan the layer, -100 left to 100 right";
-        "layer-swing" "W" Ask(Question::LayerSwing), "set the layer's swing, like 2:1";
+    Grid "Layers" "voices" {
+        "add-layer" "n L n" Ask(Question::AddLayer), "add a layer: name and voice", "new layer"
+            => "new track drum instrument voice part row bass guitar create insert";
+        "add-kit" "L k" Run(Command::AddKit), "add layers for kick, snare and hat"
+            => "drum kit set drums kick snare hat track";
+        "copy-layer" "L d" Run(Command::CopyLayer), "duplicate the layer" => "track copy clone";
+        "remove-layer" "ctrl-d L x" Run(Command::RemoveLayer), "delete the layer" => "track remove row drum";
+        "layer-up" "ctrl-up L up" Run(Command::MoveLayer(-1)), "move the layer up" => "track order reorder";
+        "layer-down" "ctrl-down L down" Run(Command::MoveLayer(1)), "move the layer down" => "track order reorder";
+        "rename-layer" "L r" Ask(Question::RenameLayer), "rename the layer" => "track name label title";
+        "voice-next" "V n" Run(Command::NextVoice(1)), "use the next voice for the layer"
+            => "change instrument sound drum timbre";
+        "voice" "V v L v" Ask(Question::Voice), "choose the layer's voice"
+            => "instrument sound drum timbre kick snare hat patch";
+        "sound-file" "V f" Ask(Question::SoundFile), "use a sound file for the layer"
+            => "sample wav audio recording instrument load";
+        "division" "B d" Ask(Question::Division(Keep::NoteValues)), "set the cells per beat in the section", "division"
+            => "subdivision subdivide grid quavers semiquavers eighths sixteenths eighth sixteenth notes triplet";
+        "cycle" "E c" Ask(Question::Cycle), "repeat the section's first cells as a cycle", "cycle"
+            => "polymeter polymetre ostinato loop length phrase";
+        "cycle-off" "E o" Run(Command::Cycle(None)), "write the cycle out"
+            => "polymeter polymetre unroll expand flatten";
+        "mute" "m L m" Run(Command::Mute), "mute or unmute the layer" => "silence off unmute track";
+        "solo" "L s" Run(Command::Solo), "solo or unsolo the layer" => "alone isolate only track";
+        "louder" "V up" Run(Command::GainBy(1)), "raise the gain by 1 dB" => "volume level mix track gain";
+        "quieter" "V down" Run(Command::GainBy(-1)), "lower the gain by 1 dB" => "volume level mix softer track gain";
+        "gain" "V g" Ask(Question::Gain), "set the layer's gain in dB" => "mix volume level mixer balance fader track";
+        "accent-depth" "V a" Ask(Question::AccentDepth), "set the level of accents and ghosts, in dB"
+            => "velocity dynamics loudness ghost range";
+        "pan" "V p" Ask(Question::Pan), "pan the layer, -100 left to 100 right"
+            => "panorama stereo balance mix left right";
+        "layer-swing" "L w" Ask(Question::LayerSwing), "set the layer's swing, like 2:1"
+            => "track shuffle feel groove offbeats";
     }
-    Grid "Sections and the groove" {
-        "tempo" "T" Ask(Question::Tempo), "set the tempo, like 150 or 1/4.=90", "tempo";
-        "tap-tempo" "" Call(tempo_taps::begin), "tap the tempo of the section";
-        "tempo-up" "" Run(Command::TempoBy(1)), "raise the tempo by 1";
-        "tempo-down" "" Run(Command::TempoBy(-1)), "lower the tempo by 1";
-        "meter" "M" Ask(Question::Meter(Keep::NoteValues)), "set the meter, like 4/4 or 3+2+2/8", "meter";
-        "add-bar" "+" Run(Command::BarsBy(1)), "add a bar to the end of the section", "add bar";
-        "remove-bar" "_" Run(Command::BarsBy(-1)), "remove the section's last bar";
-        "insert-bar" "" Run(Command::InsertBar), "insert a bar before this one";
-        "delete-bars" "" Run(Command::DeleteBars), "delete this bar, or those selected";
-        "bars" "B" Ask(Question::Bars), "set the section's number of bars";
-        "times" "*" Ask(Question::Times), "set how many times the section plays";
-        "swing" "w" Ask(Question::Swing), "set the section's swing, like 2:1";
-        "add-section" "N" Ask(Question::AddSection), "add a section after this one: name, meter";
-        "copy-section" "" Run(Command::CopySection), "duplicate the section";
-        "remove-section" "" Run(Command::RemoveSection), "delete the section";
-        "section-earlier" "" Run(Command::MoveSection(-1)), "move the section earlier";
-        "section-later" "" Run(Command::MoveSection(1)), "move the section later";
-        "split-section" "" Run(Command::SplitSection), "begin a new section with this bar";
-        "join-sections" "" Run(Command::JoinSections), "join the section with the next one";
-        "rename-section" "" Ask(Question::RenameSection), "rename the section";
-        "title" "" Ask(Question::Title), "set the groove's title";
-        "note" "" Ask(Question::Note), "edit the note saved with the groove";
+    Grid "Sections and the groove" "editing" {
+        "tempo" "T B t" Ask(Question::Tempo), "set the tempo, like 150 or 1/4.=90", "tempo"
+            => "bpm beats per minute speed metronome mark crotchet quarter equals tap time";
+        "tap-tempo" "B a" Call(tempo_taps::begin), "tap the tempo of the section" => "bpm tap metronome find speed";
+        "tempo-up" "B up" Run(Command::TempoBy(1)), "raise the tempo by 1" => "bpm faster speed";
+        "tempo-down" "B down" Run(Command::TempoBy(-1)), "lower the tempo by 1" => "bpm slower speed";
+        "meter" "B m" Ask(Question::Meter(Keep::NoteValues)), "set the meter, like 4/4 or 3+2+2/8", "meter"
+            => "time signature metre beats odd additive 7/8 5/4 2+2+3 3+2+2";
+        "add-bar" "+ B +" Run(Command::BarsBy(1)), "add a bar to the end of the section", "add bar"
+            => "measure append longer new";
+        "remove-bar" "B r" Run(Command::BarsBy(-1)), "remove the section's last bar" => "measure shorter delete last";
+        "insert-bar" "B i" Run(Command::InsertBar), "insert a bar before this one"
+            => "add measure new empty blank anacrusis pickup upbeat";
+        "delete-bars" "B x" Run(Command::DeleteBars), "delete this bar, or those selected" => "remove measure cut";
+        "bars" "B n" Ask(Question::Bars), "set the section's number of bars" => "measures length size";
+        "times" "S p" Ask(Question::Times), "set how many times the section plays"
+            => "arrangement repeats repetitions form structure";
+        "swing" "S w" Ask(Question::Swing), "set the section's swing, like 2:1"
+            => "shuffle feel offbeats groove ratio triplet";
+        "add-section" "S n" Ask(Question::AddSection), "add a section after this one: name, meter"
+            => "chorus new verse bridge part intro create insert arrangement";
+        "copy-section" "S d" Run(Command::CopySection), "duplicate the section" => "part chorus verse copy clone";
+        "remove-section" "S x" Run(Command::RemoveSection), "delete the section" => "part chorus verse remove";
+        "section-earlier" "S left" Run(Command::MoveSection(-1)), "move the section earlier"
+            => "arrangement order reorder song form left";
+        "section-later" "S right" Run(Command::MoveSection(1)), "move the section later"
+            => "arrangement order reorder song form right";
+        "split-section" "S s" Run(Command::SplitSection), "begin a new section with this bar"
+            => "divide cut chorus verse part";
+        "join-sections" "S j" Run(Command::JoinSections), "join the section with the next one"
+            => "merge combine glue part";
+        "rename-section" "S r" Ask(Question::RenameSection), "rename the section" => "name label chorus verse part";
+        "title" "S t" Ask(Question::Title), "set the groove's title" => "name song rename heading";
+        "note" "S c" Ask(Question::Note), "edit the note saved with the groove"
+            => "comment text remark description memo";
     }
-    Grid "Export and import" {
-        "export" "" Call(|s| export::open_menu(s, ExportMenu::Groove)),
-            "export MIDI, MusicXML, pictures, pages or text";
-        "export-section" "" Call(|s| export::open_menu(s, ExportMenu::Section)), "export only this section";
-        "pictures-as" "" Ask(Question::PicturesAs), "set picture theme, width and notation";
-        "handout" "" Call(|s| export::open_menu(s, ExportMenu::Handout)), "export a handout page with its sound";
-        "render-wav" "" Ask(Question::RenderWav), "export what plays now as a WAV file";
-        "takes-wav" "" Ask(Question::TakesWav), "export the takes as a WAV file";
-        "ladder-wav" "" Ask(Question::LadderWav), "export the last ladder as a WAV file";
-        "import" "" Ask(Question::Import), "import a MIDI or MusicXML file";
-        "import-warnings" "" Call(import::show_warnings), "show the warnings of the last import";
-        "cancel" "" Call(export::cancel_job), "cancel the running export or import";
+    Grid "Export and import" "exports" {
+        "export" "F e" Call(|s| export::open_menu(s, ExportMenu::Groove)),
+            "export MIDI, MusicXML, pictures, pages or text"
+            => "midi musicxml notation score sheet music png svg pdf print file picture image tab write";
+        "export-section" "F p" Call(|s| export::open_menu(s, ExportMenu::Section)), "export only this section"
+            => "score midi musicxml notation part";
+        "pictures-as" "F g" Ask(Question::PicturesAs), "set picture theme, width and notation"
+            => "svg png colours colors light dark image size";
+        "handout" "F h" Call(|s| export::open_menu(s, ExportMenu::Handout)), "export a handout page with its sound"
+            => "sheet pupil student teacher lesson worksheet print pdf drum part html page notation";
+        "render-wav" "F w" Ask(Question::RenderWav), "export what plays now as a WAV file"
+            => "bounce audio sound mixdown record render file";
+        "takes-wav" "F k" Ask(Question::TakesWav), "export the takes as a WAV file"
+            => "click bounce audio render count-in track";
+        "ladder-wav" "F l" Ask(Question::LadderWav), "export the last ladder as a WAV file"
+            => "practice bounce audio render trainer";
+        "import" "F i" Ask(Question::Import), "import a MIDI or MusicXML file" => "open load read midi musicxml file";
+        "import-warnings" "F m" Call(import::show_warnings), "show the warnings of the last import"
+            => "problems messages";
+        "cancel" "F x" Call(export::cancel_job), "cancel the running export or import" => "stop abort job";
     }
-    Grid "Screen and program" {
-        "help" "? f1" Call(|s| s.overlay = Overlay::Help(0)), "show this help", "help";
-        "manual" "" Call(manual::open), "open the manual";
-        "find" "f f2" Call(lists::open_search), "find a command", "find";
-        "hearings" "h" Call(lists::open_full), "show all hearings, reasons and streams", "hearings";
-        "focus" "F" Call(hearings::next_focus), "switch what is analyzed: layer, all, selection";
-        "hearing-next" "H" Call(hearings::select_next), "select the next hearing";
-        "strips" "J" Call(|s| s.view.toggle_strips()), "show two rows of pulses, or all that fit", "more pulses";
-        "labels" "q" Call(|s| s.view.next_labels()), "label attacks: groups, pitches or nothing";
-        "wider" "z" Call(|s| scroll::zoom_by(s, 1)), "widen the columns";
-        "narrower" "Z" Call(|s| scroll::zoom_by(s, -1)), "narrow the columns";
-        "config-file" "" Call(lists::open_config_errors), "show the errors in the config file";
-        "open" "" Ask(Question::Open), "open another groove file";
-        "new" "" Call(replacement::start_new), "start a new groove";
-        "save" "ctrl-s" Call(save::save), "save", "save";
-        "save-as" "ctrl-w" Ask(Question::SaveAs), "save under another name";
-        "redraw" "ctrl-l" Call(|s| s.effects.push(Effect::Redraw)), "redraw the screen";
-        "quit" "ctrl-q" Call(dispatch::quit), "quit", "quit";
+    Grid "Menus" "keys" {
+        "layer-menu" "L" OpenMenu(Menu::Layer), "layer: new, mute, solo, move, rename, delete", "menus" => "track";
+        "section-menu" "S" OpenMenu(Menu::Section), "section: new, move, repeats, swing, title";
+        "bar-menu" "B" OpenMenu(Menu::Bar), "bars: tempo, meter, division, insert, delete" => "time measure";
+        "edit-menu" "E" OpenMenu(Menu::Edit), "edit: rotate, shift, octaves, lengths, cycle" => "pattern";
+        "copy-menu" "C" OpenMenu(Menu::Copy), "copy: select, clipboard, copies as text" => "selection";
+        "sound-menu" "V" OpenMenu(Menu::Sound), "sound: voice, gain, pan, volume, clicks" => "mixer";
+        "practice-menu" "P" OpenMenu(Menu::Practice), "practice: loop, speed, ladder, takes, tapping";
+        "file-menu" "F" OpenMenu(Menu::File), "file: save, export, handout, import, quit";
+        "screen-menu" "W" OpenMenu(Menu::Screen), "window: labels, zoom, hearings, manual, config" => "view";
     }
-    List "Lists and prompts" {
+    Grid "Screen and program" "screen" {
+        "help" "? f1" Call(help::open), "show this help", "help"
+            => "keys shortcuts commands bindings";
+        "manual" "W m" Call(manual::open), "open the manual"
+            => "colours colors theme background settings preferences documentation guide chapters";
+        "find" "f f2" Call(lists::open_search), "find a command", "find" => "search commands palette";
+        "hearings" "h W h" Call(lists::open_full), "show all hearings, reasons and streams", "hearings"
+            => "why hard difficult reasons analysis where one beat pulse downbeat streams explain";
+        "focus" "W f" Call(hearings::next_focus), "switch what is analyzed: layer, all, selection"
+            => "analysis analyse listen follow layer";
+        "hearing-next" "H W H" Call(hearings::select_next), "select the next hearing" => "rival pulse beat other wrong";
+        "strips" "W s" Call(|s| s.view.toggle_strips()), "show two rows of pulses, or all that fit", "more pulses"
+            => "pulses rows hearings lines";
+        "labels" "q W l" Call(|s| s.view.next_labels()), "label attacks: groups, pitches or nothing"
+            => "grouping pitches numbers names show";
+        "wider" "z W z" Call(|s| scroll::zoom_by(s, 1)), "widen the columns" => "zoom in larger columns";
+        "narrower" "Z W Z" Call(|s| scroll::zoom_by(s, -1)), "narrow the columns" => "zoom out smaller columns";
+        "config-file" "W c" Call(lists::open_config_errors), "show the errors in the config file"
+            => "settings preferences options keys colours colors";
+        "open" "F o" Ask(Question::Open), "open another groove file" => "load file toml";
+        "new" "F n" Call(replacement::start_new), "start a new groove" => "empty blank create file";
+        "save" "ctrl-s F s" Call(save::save), "save", "save" => "store write file";
+        "save-as" "ctrl-w F a" Ask(Question::SaveAs), "save under another name" => "copy rename file export version";
+        "redraw" "ctrl-l W r" Call(|s| s.effects.push(Effect::Redraw)), "redraw the screen"
+            => "refresh repaint garbled";
+        "quit" "ctrl-q F q" Call(dispatch::quit), "quit", "quit" => "exit close leave end";
+    }
+    List "Lists and prompts" "keys" {
         "list-up" "up" Navigate(Step::Lines(-1)), "move one line up";
         "list-down" "down" Navigate(Step::Lines(1)), "move one line down", "scroll";
         "list-page-up" "page-up" Navigate(Step::Pages(-1)), "move one page up";
         "list-page-down" "page-down" Navigate(Step::Pages(1)), "move one page down";
         "list-first" "home" Navigate(Step::Lines(isize::MIN)), "move to the first line";
         "list-last" "end" Navigate(Step::Lines(isize::MAX)), "move to the last line";
-        "list-accept" "enter space" Call(lists::accept), "select the hearing or go to the position", "select";
+        "list-accept" "enter space" Call(lists::accept), "select, go to the place, or open the chapter", "select";
         "list-click" "K" Call(clicks::toggle_hearing), "turn this hearing's click on or off", "click";
         "list-click-extra" "k" Call(clicks::toggle_extra_hearing), "add or remove this hearing's click";
         "list-part" "tab" Call(|s| lists::change_part(s, 1)), "show the next part", "next part";
         "list-part-previous" "back-tab" Call(|s| lists::change_part(s, -1)), "show the previous part";
         "list-manual" "m" Call(manual::open), "show the chapters of the manual", "manual";
-        "list-search" "/" Call(manual::start_search), "search the manual", "search";
-        "list-match-next" "n" Call(|s| manual::find(s, Direction::Next)),
-            "go to the next match in the manual", "next match";
-        "list-match-previous" "N" Call(|s| manual::find(s, Direction::Previous)),
-            "go to the previous match in the manual";
+        "list-search" "/" Call(search::start), "search the help or the manual", "search";
+        "list-match-next" "n" Call(|s| search::find(s, Direction::Next)), "go to the next match", "next match";
+        "list-match-previous" "N" Call(|s| search::find(s, Direction::Previous)), "go to the previous match";
         "list-close" "esc h ? f1" Call(dispatch::close), "close";
         "list-quit" "ctrl-q" Call(dispatch::quit), "quit the program";
     }
-    Typing "Lists and prompts" {
+    AnyMenu "Lists and prompts" "keys" {
+        "menu-close" "esc" Call(dispatch::close), "close the menu", "close the menu";
+        "menu-quit" "ctrl-q" Call(dispatch::quit), "close the menu and quit";
+    }
+    Typing "Lists and prompts" "keys" {
         "typing-accept" "enter" Call(lists::accept), "accept";
         "typing-close" "esc ctrl-c" Call(dispatch::close), "cancel";
         "typing-left" "left" Edit(InputRequest::GoToPrevChar), "move the cursor left";
@@ -286,30 +402,30 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "typing-page-up" "page-up" Navigate(Step::Pages(-1)), "move to the previous page of the list";
         "typing-page-down" "page-down" Navigate(Step::Pages(1)), "move to the next page of the list";
     }
-    ConfirmQuit "Lists and prompts" {
+    ConfirmQuit "Lists and prompts" "keys" {
         "quit-save" "s ctrl-s" Reply(SaveFirst), "save, then quit";
         "quit-discard" "y" Reply(Yes), "quit without saving";
         "quit-cancel" "esc n" Call(dispatch::close), "do not quit";
     }
-    ConfirmOverwrite "Lists and prompts" {
+    ConfirmOverwrite "Lists and prompts" "keys" {
         "overwrite-yes" "y" Reply(Yes), "overwrite the file";
         "overwrite-no" "esc n" Call(dispatch::close), "keep the file as it is";
     }
-    ConfirmImport "Lists and prompts" {
+    ConfirmImport "Lists and prompts" "keys" {
         "import-save" "s ctrl-s" Reply(SaveFirst), "save, then open the other groove";
         "import-discard" "y" Reply(Yes), "open the other groove without saving";
         "import-cancel" "esc n" Call(dispatch::close), "keep this groove";
     }
-    Choice "Lists and prompts" {
+    Choice "Lists and prompts" "keys" {
         "choose-first" "1 enter" Reply(Answer(0)), "choose the first answer";
         "choose-second" "2" Reply(Answer(1)), "choose the second answer";
         "choose-cancel" "esc n" Call(dispatch::close), "change nothing";
     }
-    ConfirmSounds "Lists and prompts" {
+    ConfirmSounds "Lists and prompts" "keys" {
         "sounds-allow" "y" Reply(Yes), "read these sound files, now and later";
         "sounds-refuse" "esc n" Call(dispatch::close), "play the voices instead";
     }
-    Recovery "Lists and prompts" {
+    Recovery "Lists and prompts" "keys" {
         "recover-accept" "enter r" Call(recovery::recover), "recover the unsaved changes", "recover";
         "recover-view" "v" Call(recovery::toggle_text), "show the groove's text or the differences", "view";
         "recover-discard" "D" Call(recovery::discard), "discard the unsaved changes", "discard";

@@ -2,22 +2,23 @@
 
 use crate::config::{Binding, ConfigError, ConfigPart, Severity, Word};
 use crate::rhythm::expected;
-use crate::terminal::{CommandSpec, Key, Mode, commands};
+use crate::terminal::commands::{self, KeySequence, Menu};
+use crate::terminal::{Action, CommandSpec, Key, Mode};
 use std::collections::HashMap;
 
 /// The keys of every command.
 #[derive(Debug, Clone)]
 pub struct Keymap {
     by_key: HashMap<(Mode, Key), &'static CommandSpec>,
-    /// The keys of each command, by its name.
-    keys: HashMap<&'static str, Vec<Key>>,
+    /// The keys of each command, by its name; without old keys.
+    keys: HashMap<&'static str, Vec<KeySequence>>,
     /// Keys that the user gave to another command.
     reassigned: Vec<Reassigned>,
 }
 
 #[derive(Debug, Clone)]
 struct Reassigned {
-    key: Key,
+    keys: KeySequence,
     from: &'static CommandSpec,
     to: &'static CommandSpec,
 }
@@ -25,7 +26,9 @@ struct Reassigned {
 impl Default for Keymap {
     fn default() -> Self {
         let keys: HashMap<_, _> = commands::all().map(|c| (c.name, c.default_keys())).collect();
-        let by_key = commands::all().flat_map(|c| keys[c.name].iter().map(move |key| ((c.mode, *key), c))).collect();
+        let own = commands::all().flat_map(|c| keys[c.name].iter().map(move |key| (c.slot(*key), c)));
+        // An old key that now has another command loses to it.
+        let by_key = commands::old_keys().map(|(key, c)| ((c.mode, key), c)).chain(own).collect();
         Self { by_key, keys, reassigned: Vec::new() }
     }
 }
@@ -36,8 +39,11 @@ impl Keymap {
     pub fn with_bindings(bindings: &[Binding]) -> (Self, Vec<ConfigError>) {
         let mut map = Self::default();
         let mut errors = Vec::new();
-        let mut given: HashMap<(Mode, Key), &str> = HashMap::new();
-        for Binding { command, keys } in bindings {
+        let mut given: HashMap<(Mode, Key), (&str, KeySequence)> = HashMap::new();
+        let opens_menu = |b: &&Binding| commands::find(&b.command.text).is_some_and(opens_menu);
+        // Sequences start with the keys that the menus have in the end.
+        let (menus, others): (Vec<&Binding>, Vec<&Binding>) = bindings.iter().partition(opens_menu);
+        for Binding { command, keys } in menus.into_iter().chain(others) {
             let mut error = |word: &Word, message| {
                 let (part, severity, position) = (ConfigPart::Keys, Severity::Error, Some(word.position));
                 errors.push(ConfigError { part, severity, position, message });
@@ -49,17 +55,19 @@ impl Keymap {
             };
             let mut valid = Vec::new();
             for key in keys {
-                let Some(parsed) = Key::parse(&key.text) else {
-                    let found = format!("'{}'", key.text.escape_debug());
-                    error(key, expected("a key like ctrl-k, shift-left, page-up, f5 or x", found));
-                    continue;
+                let parsed = match map.parse(spec, &key.text) {
+                    Ok(parsed) => parsed,
+                    Err(message) => {
+                        error(key, message);
+                        continue;
+                    }
                 };
-                match given.get(&(spec.mode, parsed)) {
-                    Some(other) if *other != spec.name => {
+                match given.get(&spec.slot(parsed)) {
+                    Some((other, _)) if *other != spec.name => {
                         error(key, format!("'{}' is already bound to the command '{other}'", key.text));
                     }
                     _ => {
-                        given.insert((spec.mode, parsed), spec.name);
+                        given.insert(spec.slot(parsed), (spec.name, parsed));
                         valid.push(parsed);
                     }
                 }
@@ -70,17 +78,36 @@ impl Keymap {
             map.by_key.retain(|_, c| c.name != spec.name);
             map.keys.insert(spec.name, valid);
         }
-        for (slot, name) in given {
+        for (slot, (name, keys)) in given {
             if let Some(spec) = commands::find(name)
                 && let Some(old) = map.by_key.insert(slot, spec)
                 && old.name != name
             {
-                map.keys.entry(old.name).and_modify(|keys| keys.retain(|k| *k != slot.1));
-                map.reassigned.push(Reassigned { key: slot.1, from: old, to: spec });
+                map.keys.entry(old.name).and_modify(|left| left.retain(|k| *k != keys));
+                map.reassigned.push(Reassigned { keys, from: old, to: spec });
             }
         }
-        map.reassigned.sort_by_key(|r| (r.to.name, r.key.to_string()));
+        map.reassigned.sort_by_key(|r| (r.to.name, r.keys.key.to_string()));
+        errors.sort_by_key(|e| e.position);
         (map, errors)
+    }
+
+    /// Parses a key of the config file, or a sequence for a command of the grid.
+    fn parse(&self, spec: &CommandSpec, text: &str) -> Result<KeySequence, String> {
+        let found = || format!("'{}'", text.escape_debug());
+        let names: Vec<&str> = text.split_whitespace().collect();
+        let keys: Option<Vec<Key>> = names.iter().map(|name| Key::parse(name)).collect();
+        match keys.as_deref() {
+            Some([key]) => Ok(KeySequence { menu: None, key: *key }),
+            Some([first, key]) if spec.mode == Mode::Grid && !opens_menu(spec) => {
+                let mut menus = commands::menus();
+                let opens = |name| self.keys[name].iter().any(|k| k.menu.is_none() && k.key == *first);
+                let menu = menus.find(|(_, opener)| opens(opener.name)).map(|(menu, _)| menu);
+                let wanted = || format!("a sequence that starts with the key of a menu ({})", self.menu_keys());
+                menu.map(|menu| KeySequence { menu: Some(menu), key: *key }).ok_or_else(|| expected(wanted(), found()))
+            }
+            _ => Err(expected("a key like ctrl-k, shift-left, page-up, f5 or x, or a sequence like 'L m'", found())),
+        }
     }
 
     /// Describes the keys that the user gave to another command; `None` if there are none.
@@ -88,75 +115,91 @@ impl Keymap {
         let one = |r: &Reassigned| {
             let left = self.display_keys(r.from);
             let left = if left.is_empty() { "no key".to_owned() } else { left };
-            format!("{} is now bound to {}; {} has {left}", r.key.display_name(), r.to.name, r.from.name)
+            let keys = self.display(r.keys).unwrap_or_default();
+            format!("{keys} is now bound to {}; {} has {left}", r.to.name, r.from.name)
         };
         let all: Vec<String> = self.reassigned.iter().map(one).collect();
         (!all.is_empty()).then(|| all.join(". "))
     }
 
     pub(crate) fn command(&self, mode: Mode, key: Key) -> Option<&'static CommandSpec> {
-        self.by_key.get(&(mode, key)).copied()
+        let any_menu = || if matches!(mode, Mode::Menu(_)) { self.by_key.get(&(Mode::AnyMenu, key)) } else { None };
+        self.by_key.get(&(mode, key)).or_else(any_menu).copied()
     }
 
-    /// The keys of a command as the screen and the README show them: `Ctrl-S`, `1 to 9, 0`.
+    /// A key or a sequence as the screen shows it; `None` if its menu has no key.
+    fn display(&self, keys: KeySequence) -> Option<String> {
+        let Some(menu) = keys.menu else { return Some(keys.key.display_name()) };
+        let opener = self.first(commands::opener(menu)?.name);
+        (!opener.is_empty()).then(|| format!("{opener} {}", keys.key.display_name()))
+    }
+
+    /// The keys of a command as the screen and the README show them: `Ctrl-S`, `m, L m`, `1 to 9, 0`.
     pub(crate) fn display_keys(&self, command: &'static CommandSpec) -> String {
-        display_keys(&self.keys[command.name])
+        let names: Vec<String> = self.keys[command.name].iter().filter_map(|k| self.display(*k)).collect();
+        match &names[..] {
+            // The digits.
+            [first, .., last_but_one, last] if names.len() > 4 => format!("{first} to {last_but_one}, {last}"),
+            _ => names.join(", "),
+        }
     }
 
-    /// The commands of the grid whose description, name, heading or keys contain every word of `text`: first the one with that
-    /// name, then those whose name starts with it, then those whose name contains it, then the others, each in table order.
-    pub(crate) fn search(&self, text: &str) -> Vec<&'static CommandSpec> {
-        let text = text.to_lowercase();
-        let words: Vec<&str> = text.split_whitespace().collect();
-        let matches = |c: &&'static CommandSpec| {
-            let all = format!("{} {} {} {}", c.name, c.description, c.heading, self.display_keys(c));
-            let all = all.to_lowercase();
-            words.iter().all(|w| all.contains(w))
+    /// The keys that open the menus: `L S B`.
+    pub(crate) fn menu_keys(&self) -> String {
+        let keys: Vec<String> = commands::menus().map(|(_, c)| self.first(c.name)).filter(|k| !k.is_empty()).collect();
+        keys.join(" ")
+    }
+
+    /// The commands of a menu with their keys there, in the order of the table.
+    pub(crate) fn menu_commands(&self, menu: Menu) -> Vec<(String, &'static CommandSpec)> {
+        let in_menu = |c: &&'static CommandSpec| {
+            let names = self.keys[c.name].iter().filter(|k| k.menu == Some(menu)).map(|k| k.key.display_name());
+            names.collect::<Vec<_>>().join(", ")
         };
-        let name = words.join("-");
-        let rank = |c: &&'static CommandSpec| match c.name.find(&name) {
-            Some(0) if c.name.len() == name.len() => 0,
-            Some(0) => 1,
-            Some(_) => 2,
-            None => 3,
-        };
-        let mut found: Vec<&'static CommandSpec> =
-            commands::all().filter(|c| c.mode == Mode::Grid).filter(matches).collect();
-        found.sort_by_key(rank);
-        found
+        commands::all().map(|c| (in_menu(&c), c)).filter(|(keys, _)| !keys.is_empty()).collect()
     }
 
     /// The first key of a command, as shown; empty if it has none.
     pub fn first(&self, name: &str) -> String {
-        self.keys.get(name).and_then(|keys| keys.first()).map(|k| k.display_name()).unwrap_or_default()
+        let keys = self.keys.get(name).map_or(&[][..], Vec::as_slice);
+        keys.iter().find_map(|k| self.display(*k)).unwrap_or_default()
     }
 }
 
-fn display_keys(keys: &[Key]) -> String {
-    let names: Vec<String> = keys.iter().map(|k| k.display_name()).collect();
-    match &names[..] {
-        // The digits.
-        [first, .., last_but_one, last] if names.len() > 4 => format!("{first} to {last_but_one}, {last}"),
-        _ => names.join(", "),
-    }
+fn opens_menu(command: &CommandSpec) -> bool {
+    matches!(command.action, Action::OpenMenu(_))
 }
 
-/// The README's table of keys, in Markdown.
+/// The manual's table of keys, in Markdown.
 pub fn key_table() -> String {
-    let line = |c: &CommandSpec| {
-        let keys = c.default_keys();
+    let keymap = Keymap::default();
+    let line = |c: &'static CommandSpec| {
+        let keys = &keymap.keys[c.name];
         let keys: Vec<String> = if keys.len() > 4 {
-            vec![format!("`{}`", display_keys(&keys))]
+            vec![format!("`{}`", keymap.display_keys(c))]
         } else {
-            keys.iter().map(|k| format!("`{}`", k.display_name())).collect()
+            keys.iter().filter_map(|k| keymap.display(*k)).map(|k| format!("`{k}`")).collect()
         };
         format!("| {} | {} | {} |\n", keys.join(" "), c.name, c.description)
     };
-    let part = |group: &[CommandSpec]| {
+    let part = |group: &'static [CommandSpec]| {
         let lines: String = group.iter().map(line).collect();
         format!("**{}**\n\n| keys | command | what it does |\n| --- | --- | --- |\n{lines}\n", group[0].heading)
     };
     commands::groups().map(part).collect()
+}
+
+/// The manual's table of keys that commands had before there were menus, in Markdown.
+pub fn old_key_table() -> String {
+    let keymap = Keymap::default();
+    let line = |(key, c): (Key, &'static CommandSpec)| {
+        let menu = keymap.by_key.get(&(c.mode, key)).is_some_and(|now| now.name != c.name);
+        let works = if menu { "no, opens a menu" } else { "yes" };
+        let new: Vec<String> = keymap.keys[c.name].iter().filter_map(|k| keymap.display(*k)).collect();
+        format!("| `{}` | {} | `{}` | {works} |\n", key.display_name(), c.name, new.join("` `"))
+    };
+    let lines: String = commands::old_keys().map(line).collect();
+    format!("| old key | command | new keys | old key still works |\n| --- | --- | --- | --- |\n{lines}")
 }
 
 #[cfg(test)]
@@ -164,7 +207,8 @@ mod tests {
     use super::*;
     use crate::config::Config;
     use crate::terminal::commands::MAX_DESCRIPTION;
-    use crate::terminal::input::key::{ch, ctrl};
+    use crate::terminal::input::key::{ch, ctrl, key};
+    use ratatui::crossterm::event::KeyCode;
     use std::collections::HashSet;
 
     fn keymap(text: &str) -> Keymap {
@@ -193,8 +237,9 @@ mod tests {
     #[test]
     fn keys_are_read_as_the_screen_shows_them() {
         for row in commands::all() {
-            assert_eq!(row.default_keys().len(), row.keys.split_whitespace().count(), "{}", row.keys);
-            for key in row.default_keys() {
+            let sequences = row.default_keys().iter().filter(|k| k.menu.is_some()).count();
+            assert_eq!(row.default_keys().len() + sequences, row.keys.split_whitespace().count(), "{}", row.keys);
+            for KeySequence { key, .. } in row.default_keys() {
                 assert_eq!(Key::parse(&key.display_name()), Some(key), "{}", key.display_name());
             }
         }
@@ -222,17 +267,22 @@ mod tests {
 
     #[test]
     fn all_mistakes_are_listed_and_the_other_keys_work() {
-        let text = "[keys]\nplay = \"hyper-x\"\n\nnope = \"x\"\nsave = \"f9\"\nundo = [\"f9\", \"f8\"]\n";
+        let text = "[keys]\nplay = \"hyper-x\"\n\nnope = \"x\"\nsave = \"f9\"\nundo = [\"f9\", \"f8\"]\nmute = \"x m\"\n\
+                    layer-menu = \"L m\"\n";
         let (map, errors) = Keymap::with_bindings(&Config::parse(text).keys);
         let lines: Vec<String> = errors.iter().map(ToString::to_string).collect();
         assert_eq!(
             lines,
             [
-                "line 2, column 8: expected a key like ctrl-k, shift-left, page-up, f5 or x, found 'hyper-x'",
+                "line 2, column 8: expected a key like ctrl-k, shift-left, page-up, f5 or x, or a sequence like 'L m', found 'hyper-x'",
                 "line 4, column 1: expected a command listed in the help, found 'nope'",
                 "line 6, column 9: 'f9' is already bound to the command 'save'",
+                "line 7, column 8: expected a sequence that starts with the key of a menu (L S B E C V P F W), found 'x m'",
+                "line 8, column 14: expected a key like ctrl-k, shift-left, page-up, f5 or x, or a sequence like 'L m', \
+                 found 'L m'",
             ]
         );
+        assert_eq!(map.first("mute"), "m");
         assert_eq!((map.first("save"), map.first("undo")), ("F9".into(), "F8".into()));
         assert_eq!(map.first("play"), Keymap::default().first("play"));
     }
@@ -241,8 +291,8 @@ mod tests {
     fn no_key_stands_twice_in_a_mode() {
         let mut seen = HashSet::new();
         for row in commands::all() {
-            for key in row.default_keys() {
-                assert!(seen.insert((row.mode, key)), "{} of {}", key, row.name);
+            for keys in row.default_keys() {
+                assert!(seen.insert(row.slot(keys)), "{:?} of {}", keys, row.name);
             }
         }
     }
@@ -260,7 +310,9 @@ mod tests {
                 row.description
             );
             assert!(row.name.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-'), "{}", row.name);
-            assert!(display_keys(&row.default_keys()).chars().count() <= 22, "{}", row.keys);
+            assert!(Keymap::default().display_keys(row).chars().count() <= 22, "{}", row.keys);
+            assert!(crate::manual::chapter(row.chapter).is_some(), "{}: {}", row.name, row.chapter);
+            assert_eq!(row.synonyms, row.synonyms.to_lowercase(), "{}", row.name);
         }
         // Each heading stands in the help once.
         let headings: Vec<&str> = commands::groups().map(|g| g[0].heading).collect();
@@ -273,8 +325,8 @@ mod tests {
         for row in commands::all() {
             // By its keys, or on the grid by its words in the searched list.
             assert!(row.mode == Mode::Grid || !row.keys.is_empty(), "{}", row.name);
-            for key in row.default_keys() {
-                assert_eq!(map.command(row.mode, key).map(|r| r.name), Some(row.name));
+            for (mode, key) in row.default_keys().into_iter().map(|keys| row.slot(keys)) {
+                assert_eq!(map.command(mode, key).map(|r| r.name), Some(row.name));
             }
         }
     }
@@ -282,24 +334,74 @@ mod tests {
     #[test]
     fn characters_that_must_be_typed_have_no_command_while_typing() {
         for row in commands::all().filter(|r| r.mode == Mode::Typing) {
-            for key in row.default_keys() {
-                let plain = matches!(key.code, ratatui::crossterm::event::KeyCode::Char(_)) && key.mods.is_empty();
+            for KeySequence { key, .. } in row.default_keys() {
+                let plain = matches!(key.code, KeyCode::Char(_)) && key.mods.is_empty();
                 assert!(!plain, "{}", row.name);
             }
         }
     }
 
+    /// Whether common layouts need AltGr for a character: German, French and Spanish keyboards.
+    fn needs_alt_gr(key: Key) -> bool {
+        matches!(key.code, KeyCode::Char('[' | ']' | '{' | '}' | '@' | '#' | '~' | '|' | '\\' | '`' | '^'))
+    }
+
     #[test]
-    fn a_command_is_found_by_its_name_first() {
-        let map = Keymap::default();
-        let found = |text: &str| map.search(text).iter().map(|r| r.name).collect::<Vec<_>>();
-        for row in commands::all().filter(|r| r.mode == Mode::Grid) {
-            assert_eq!(found(row.name)[0], row.name);
-            assert_eq!(found(&row.name.replace('-', " "))[0], row.name);
+    fn no_command_needs_a_character_that_needs_alt_gr() {
+        for row in commands::all().filter(|r| !r.keys.is_empty()) {
+            assert!(row.default_keys().iter().any(|k| !needs_alt_gr(k.key)), "{}", row.name);
         }
-        // The name itself, names that begin with it, then what only speaks of it.
-        assert_eq!(found("tempo")[..4], ["tempo", "tempo-up", "tempo-down", "tap-tempo"]);
-        assert_eq!(found("click")[..4], ["click-down", "click-up", "click-sound", "beat-click"]);
+    }
+
+    #[test]
+    fn every_command_of_the_grid_has_a_key_or_is_in_a_menu() {
+        for row in commands::all().filter(|r| r.mode == Mode::Grid) {
+            assert!(!row.default_keys().is_empty(), "{}", row.name);
+        }
+        for (menu, opener) in commands::menus() {
+            let commands = Keymap::default().menu_commands(menu);
+            assert!((8..=16).contains(&commands.len()), "{}: {}", opener.name, commands.len());
+            assert_eq!(commands::opener(menu).map(|c| c.name), Some(opener.name));
+        }
+    }
+
+    #[test]
+    fn old_keys_work_unless_they_open_a_menu_now() {
+        let map = Keymap::default();
+        let mut seen = HashSet::new();
+        for (key, command) in commands::old_keys() {
+            assert!(seen.insert(key), "{key}");
+            let now = map.command(Mode::Grid, key).expect("a command");
+            assert!(now.name == command.name || opens_menu(now), "{key}: {}", now.name);
+            assert!(!command.default_keys().iter().any(|k| k.menu.is_none() && k.key == key), "{key} is no old key");
+            assert!(old_key_table().contains(&format!("| `{}` | {} | ", key.display_name(), command.name)), "{key}");
+        }
+        assert_eq!(seen.len(), old_key_table().lines().count() - 2, "every row names a command and a key");
+        assert!(old_key_table().contains("| `E` | ladder | `P p` | no, opens a menu |\n"));
+        assert!(old_key_table().contains("| `M` | meter | `B m` | yes |\n"));
+        // A key of the user's takes an old key away, too.
+        let map = keymap("[keys]\nplay = \"M\"\n");
+        assert_eq!(map.command(Mode::Grid, ch('M')).map(|r| r.name), Some("play"));
+        assert_eq!(map.reassigned_keys().as_deref(), Some("M is now bound to play; meter has B m"));
+    }
+
+    #[test]
+    fn sequences_follow_the_key_of_their_menu() {
+        let name = |map: &Keymap, menu, c| map.command(Mode::Menu(menu), ch(c)).map(|r| r.name);
+        let map = keymap("[keys]\nmute = \"O m\"\nlayer-menu = [\"O\", \"f12\"]\nsolo = [\"f11\", \"f12 1\"]\n");
+        assert_eq!(map.first("mute"), "O m");
+        assert_eq!(map.display_keys(commands::find("solo").expect("solo")), "F11, O 1");
+        assert_eq!(map.first("rename-layer"), "O r");
+        assert_eq!((name(&map, Menu::Layer, 'm'), name(&map, Menu::Layer, '1')), (Some("mute"), Some("solo")));
+        assert_eq!((name(&map, Menu::Layer, 's'), map.command(Mode::Grid, ch('m')).map(|r| r.name)), (None, None));
+        assert_eq!(map.command(Mode::Grid, ch('L')).map(|r| r.name), None);
+        assert_eq!(map.command(Mode::Menu(Menu::Layer), key(KeyCode::Esc)).map(|r| r.name), Some("menu-close"));
+        // A menu without a key is in the searched list only, and so are its sequences.
+        let map = keymap("[keys]\nlayer-menu = []\n");
+        assert_eq!((map.first("rename-layer"), map.first("mute")), (String::new(), "m".into()));
+        // A sequence that another command had.
+        let map = keymap("[keys]\nplay = \"L s\"\n");
+        assert_eq!(map.reassigned_keys().as_deref(), Some("L s is now bound to play; solo has no key"));
     }
 
     #[test]

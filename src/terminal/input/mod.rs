@@ -1,5 +1,6 @@
 //! Keys and the mouse: their names, and the commands they run.
 
+mod command_search;
 pub(crate) mod key;
 pub(crate) mod key_time;
 pub mod keymap;

@@ -1,6 +1,8 @@
 //! The text field of prompts and searches: editing keys and pasted text.
 
 use crate::rhythm::is_hidden;
+use crate::terminal::help::HelpView;
+use crate::terminal::manual::ManualView;
 use crate::terminal::{Mode, Overlay, State};
 use std::ops::Deref;
 use tui_input::{Input, InputRequest};
@@ -60,7 +62,9 @@ pub(crate) fn edit(state: &mut State, request: InputRequest) {
             *selected = 0;
             (&mut text.0, MAX_SEARCH)
         }
-        Overlay::Manual(view) => (&mut view.search.0, MAX_SEARCH),
+        Overlay::Manual(ManualView { search, .. }) | Overlay::Help(HelpView { search, .. }) => {
+            (&mut search.0, MAX_SEARCH)
+        }
         _ => return,
     };
     if !matches!(request, InputRequest::InsertChar(_)) || field.value().chars().count() < limit {

@@ -171,7 +171,7 @@ fn the_largest_groove_is_edited_and_drawn() {
     }
     let effects = start(&state);
     answer(&mut state, effects);
-    press(&mut state, "ctrl-end 3 home b F F F");
+    press(&mut state, "ctrl-end 3 home b W f W f W f");
     for keys in ["", "h", "end", "page-up", "esc T", "esc ?", "esc f", "esc", "ctrl-a", "esc"] {
         press(&mut state, keys);
         for size in [(1, 1), (60, 18), (80, 24), (200, 60)] {

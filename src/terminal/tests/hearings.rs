@@ -18,12 +18,12 @@ fn the_focus_includes_the_selection_only_while_there_is_one() {
         heard(&state)
     };
     assert_eq!(round(""), ("riff".into(), false));
-    assert_eq!(round("F"), ("deck".into(), false));
-    assert_eq!(round("F"), ("2 layers".into(), false));
-    assert_eq!(round("F"), ("riff".into(), false));
-    assert_eq!(round("F F b F"), ("selection".into(), true));
-    assert_eq!(round("F"), ("riff".into(), false));
-    assert_eq!(round("F F F shift-up"), ("selection of 2 layers".into(), true));
+    assert_eq!(round("W f"), ("deck".into(), false));
+    assert_eq!(round("W f"), ("2 layers".into(), false));
+    assert_eq!(round("W f"), ("riff".into(), false));
+    assert_eq!(round("W f W f b W f"), ("selection".into(), true));
+    assert_eq!(round("W f"), ("riff".into(), false));
+    assert_eq!(round("W f W f W f shift-up"), ("selection of 2 layers".into(), true));
     // When the selection goes, what was heard before comes back.
     assert_eq!(round("esc"), ("2 layers".into(), false));
     assert_eq!(round("b"), ("2 layers".into(), false));
@@ -32,7 +32,7 @@ fn the_focus_includes_the_selection_only_while_there_is_one() {
 #[test]
 fn the_selections_hearings_follow_the_selection() {
     let mut state = open(groove("x.x. x.x. | x..x ..x. | x... x..."), PLAIN, (80, 24));
-    press(&mut state, "b F F F");
+    press(&mut state, "b W f W f W f");
     let attacks = |state: &State| state.report().map(|(r, _)| r.attacks.len());
     assert_eq!(attacks(&state), Some(4));
     press(&mut state, "shift-right shift-right shift-right shift-right");
@@ -132,7 +132,7 @@ fn the_written_beat_is_listed_whatever_its_rank() {
 #[test]
 fn the_analysed_layer_is_tracked_through_edits() {
     let mut state = ferry();
-    press(&mut state, "down F");
+    press(&mut state, "down W f");
     assert_eq!(heard(&state).0, "deck");
     // It is renamed, moved, and the other one taken away and brought back.
     press(&mut state, "R ctrl-u \"planks\" enter");

@@ -8,7 +8,7 @@ const SIZE: (u16, u16) = (80, 24);
 /// Sections A, B and C with 4, 1 and 3 bars of 2/4; C has a layer part of other cells.
 fn sections() -> State {
     let mut state = open(groove("x..x ..x. | x... .... | x..x ..x. | x... ...."), PLAIN, SIZE);
-    press(&mut state, "N \"B\" enter B \"1\" enter x N \"C 3/4\" enter B \"3\" enter t \"5\" enter x ctrl-home");
+    press(&mut state, "N \"B\" enter B n \"1\" enter x N \"C 3/4\" enter B n \"3\" enter t \"5\" enter x ctrl-home");
     state
 }
 

@@ -30,7 +30,7 @@ fn a_search_shows_each_match_and_says_when_there_is_none() {
     for size in [(60, 18), (120, 40)] {
         let mut state = open(groove(".... ...."), PLAIN, size);
         // Backspace and Escape while the text is typed change the text only.
-        press(&mut state, "? / \"osx\" backspace \"c 52\" enter");
+        press(&mut state, "? m / \"osx\" backspace \"c 52\" enter");
         let first = shown(&state);
         assert!(first.contains("OSC 52"), "{first}");
         press(&mut state, "n");

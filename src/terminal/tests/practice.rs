@@ -147,7 +147,7 @@ fn all_takes_in_turn_are_one_sequence() {
 #[test]
 fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     let mut state = ferry();
-    let found = press(&mut state, "E");
+    let found = press(&mut state, "P p");
     let s = sequence(&found);
     assert!(matches!(&found[..], [Effect::Progress(None), Effect::Play(s, None)] if looped(s).is_none()), "{found:?}");
     assert_eq!(s.takes.len(), 6);
@@ -205,14 +205,14 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     update(&mut state, Event::Progress(Ok(Some("2026-11-20: step 5 of 6 (90%), 38 passes".into()))));
     assert!(screen(&state, (80, 24)).contains("2026-11-20: step 5 of 6"));
     // Leaving it: the loop goes on at the speed from before.
-    let found = press(&mut state, "E");
+    let found = press(&mut state, "P p");
     assert!(
         matches!(&found[..], [Effect::Change(s)] if looped(s).is_some()),
         "nothing was heard through since: {found:?}"
     );
     assert_eq!((state.playback.speed_percent, playing(&found).speed), (100, Fraction::ONE));
     assert!(press(&mut state, "f4").is_empty());
-    assert!(screen(&state, (80, 24)).contains("no ladder is running; E starts one"));
+    assert!(screen(&state, (80, 24)).contains("no ladder is running; P p starts one"));
 }
 
 #[test]
@@ -228,7 +228,7 @@ fn a_typed_ladder_waits_for_a_key_and_has_silent_passes() {
     // Stopping tells what was done; the ladder is asked for again as it was.
     let found = press(&mut state, "enter");
     assert!(matches!(found[..], [Effect::Progress(Some(_)), Effect::Stop]), "{found:?}");
-    assert_eq!(sequence(&press(&mut state, "E")).takes.len(), 3);
+    assert_eq!(sequence(&press(&mut state, "P p")).takes.len(), 3);
     press(&mut state, "= \"50-100\" enter");
     assert!(screen(&state, (80, 24)).contains("expected 50-100/10 x4"), "{}", screen(&state, (80, 24)));
     press(&mut state, "esc");
@@ -243,7 +243,7 @@ fn a_typed_ladder_waits_for_a_key_and_has_silent_passes() {
 #[test]
 fn the_steps_show_the_leading_hearing_and_cells_below_the_limit() {
     let mut state = ferry();
-    press(&mut state, "T \"150\" enter E");
+    press(&mut state, "T \"150\" enter P p");
     let shown = screen(&state, (200, 60));
     // The right half of the pane has other texts in the same rows.
     let left = shown.lines().map(|l| l.chars().take(98).collect::<String>());

@@ -114,7 +114,7 @@ fn a_wrong_answer_shows_the_allowed_forms_in_every_window() {
 fn the_title_stays_visible_next_to_a_long_section_name() {
     let mut state = ferry();
     press(&mut state, "f \"rename section\" enter ctrl-u \"far ashore\" enter * \"16\" enter M \"3+2+2+3/16\" enter");
-    press(&mut state, "w \"3:2\" enter T \"133.25\" enter N enter { B \"100\" enter");
+    press(&mut state, "w \"3:2\" enter T \"133.25\" enter N enter { B n \"100\" enter");
     for (width, height) in [(60, 18), (66, 18), (72, 20), (80, 24), (100, 24)] {
         let shown = screen(&state, (width, height));
         let line = shown.lines().next().expect("a line");
@@ -142,11 +142,11 @@ fn lost_attacks_are_counted_with_the_key_that_undoes_it() {
         press(&mut state, keys);
         screen(&state, (80, 24)).lines().last().unwrap_or_default().to_owned()
     };
-    assert_eq!(last("B \"2\" enter"), "section 'A': 2 bars; 8 attacks lost (Ctrl-Z undoes)");
-    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: beat = 1/8, cell of deck = 1/16 (/ changes the division)");
+    assert_eq!(last("B n \"2\" enter"), "section 'A': 2 bars; 8 attacks lost (Ctrl-Z undoes)");
+    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: beat = 1/8, cell of deck = 1/16 (B d changes the division)");
     assert_eq!(last("ctrl-d"), "layer 'deck' deleted; 8 attacks lost (Ctrl-Z undoes)");
     let mut state = ferry();
-    press(&mut state, "B \"2\" enter ctrl-z");
+    press(&mut state, "B n \"2\" enter ctrl-z");
     assert_eq!(state.groove().sections()[0].bars, 4);
     assert!(screen(&state, (80, 24)).contains("undo: bars"));
 }

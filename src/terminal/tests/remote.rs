@@ -44,7 +44,7 @@ fn a_loop_continues_where_the_connection_was_lost() {
 #[test]
 fn a_sequence_continues_in_its_take_and_its_pass() {
     let mut state = open(groove("x..x ..x."), PLAIN, SIZE);
-    press(&mut state, "E");
+    press(&mut state, "P p");
     let sequence = state.playback.sequence_count;
     let position = Position { section: 0, pass: 0, wholes: 0.25 };
     for is_count_in in [true, false] {

@@ -48,7 +48,7 @@ fn without_sound_the_message_says_what_works_and_outputs_gives_the_reason() {
 #[test]
 fn without_sound_the_ladder_is_shown_and_exported() {
     let mut state = ferry();
-    for keys in ["E", "= \"60-100/20 x2\" enter"] {
+    for keys in ["P p", "= \"60-100/20 x2\" enter"] {
         fail_to_play(&mut state, keys);
         assert!(!state.playback.is_playing && state.playback.speed_percent == 100);
         let shown = screen(&state, (80, 24));
@@ -68,11 +68,11 @@ fn without_sound_the_ladder_is_shown_and_exported() {
             assert!(press(&mut state, key).is_empty());
             assert!(screen(&state, (80, 24)).contains("steps cannot be played"));
         }
-        assert_eq!(press(&mut state, "E"), [], "closes the steps");
+        assert_eq!(press(&mut state, "P p"), [], "closes the steps");
         assert!(!screen(&state, (80, 24)).contains("Ladder "));
     }
     // The last ladder is exported, whether its steps are shown or not.
-    fail_to_play(&mut state, "E");
+    fail_to_play(&mut state, "P p");
     let made = press(&mut state, "f \"ladder-wav\" enter enter");
     assert!(
         matches!(&made[..], [Effect::RunJob(job)] if matches!(&job.kind, crate::jobs::JobKind::Ladder { speeds, .. } if speeds.len() == 3)),

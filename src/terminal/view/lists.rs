@@ -3,7 +3,8 @@
 use crate::terminal::commands::{self, MAX_DESCRIPTION};
 use crate::terminal::files::export::{self, ExportMenu};
 use crate::terminal::files::recovery::RecoveryView;
-use crate::terminal::view::{Pen, StyledLine, fit, hanging_indent, wrap};
+use crate::terminal::help::{HelpTopic, HelpView};
+use crate::terminal::view::{Pen, StyledLine, fit, hanging_indent, manual, wrap};
 use crate::terminal::{Confirmation, Mode, Overlay, State, TextField};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -14,32 +15,49 @@ const KEYS_WIDTH: usize = 23;
 /// Columns of a command's name and of the space before it.
 const NAME_WIDTH: usize = 19;
 
-pub(crate) fn help_lines(state: &State, width: usize) -> Vec<StyledLine> {
+/// The lines of the help, and what each is about.
+pub(crate) fn help_lines(state: &State, width: usize) -> Vec<(HelpTopic, StyledLine)> {
     let theme = state.view.theme;
     let room = MAX_DESCRIPTION.min(width.saturating_sub(KEYS_WIDTH)).max(1);
-    let mut lines: Vec<StyledLine> = Vec::new();
+    let mut lines = Vec::new();
     for group in commands::groups() {
-        lines.push(vec![(group[0].heading.to_owned(), theme.heading())]);
+        let topic = HelpTopic { first: &group[0], command: None };
+        lines.push((topic, vec![(topic.first.heading.to_owned(), theme.heading())]));
         for command in group {
             let keys = state.input.keymap.display_keys(command);
             // A command without a key is found by its name.
             let (before, style) =
                 if keys.is_empty() { (fit(command.name, KEYS_WIDTH - 2), theme.faint()) } else { (keys, theme.key()) };
             let before = pad(&before, KEYS_WIDTH);
-            lines.extend(hanging_indent(wrap(command.description, room), (&before, style), Style::new()));
+            let described = hanging_indent(wrap(command.description, room), (&before, style), Style::new());
+            let commands = std::iter::once(Some(command)).chain(std::iter::repeat(None));
+            lines.extend(commands.zip(described).map(|(command, line)| (HelpTopic { command, ..topic }, line)));
         }
-        lines.push(Vec::new());
+        lines.push((topic, Vec::new()));
     }
     lines
 }
 
-pub(crate) fn draw_help(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
+pub(crate) fn draw_help(state: &State, pen: &mut Pen<'_>, area: Rect, view: &HelpView) {
     let lines = help_lines(state, usize::from(area.width));
-    let height = usize::from(area.height);
+    let chapter = lines.get(view.line).map_or("", |(topic, _)| topic.first.chapter);
+    let accept = state.key("list-accept");
+    let x = pen.put(area, 0, 0, &format!("Help   {accept}: chapter {chapter} of the manual"), pen.theme.faint());
+    let x = manual::draw_search(pen, area, x, view.input, &view.search);
+    let list = Rect::new(area.x, area.y + 1, area.width, area.height.saturating_sub(1));
+    let height = usize::from(list.height);
     // A wide window has several columns of help.
-    let columns = (usize::from(area.width) / (KEYS_WIDTH + MAX_DESCRIPTION + 2)).max(1);
-    for (i, line) in lines.iter().skip(at).take(height * columns).enumerate() {
-        pen.put_line(area, i / height * (KEYS_WIDTH + MAX_DESCRIPTION + 2), i % height, line);
+    let step = KEYS_WIDTH + MAX_DESCRIPTION + 2;
+    let columns = (usize::from(list.width) / step).max(1);
+    let first = (view.line + 1).saturating_sub(height * columns);
+    pen.scroll_percent(area, x, first, height * columns, lines.len());
+    for (i, (_, line)) in lines.iter().enumerate().skip(first).take(height * columns) {
+        let (x, y) = ((i - first) / height * step, (i - first) % height);
+        pen.put_line(list, x, y, line);
+        if i == view.line {
+            let width = (step - 1).min(usize::from(list.width) - x);
+            pen.row_style(Rect { x: list.x + x as u16, width: width as u16, ..list }, y, pen.theme.cursor());
+        }
     }
 }
 

@@ -1,7 +1,9 @@
 //! Draws the manual: the list of chapters, or one chapter with the latest match highlighted.
 
 use crate::manual::{CHAPTERS, LineKind};
-use crate::terminal::manual::{ManualInput, ManualView, lines};
+use crate::terminal::TextField;
+use crate::terminal::manual::{ManualView, lines};
+use crate::terminal::search::PagerInput;
 use crate::terminal::view::Pen;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -11,16 +13,7 @@ pub(super) fn draw(pen: &mut Pen<'_>, area: Rect, view: &ManualView) {
     let title = view.page.checked_sub(1).and_then(|chapter| CHAPTERS.get(chapter)).map_or("chapters", |c| c.name);
     let head = format!("Manual: {title} ({}/{})", view.page, CHAPTERS.len());
     let x = pen.put(area, 0, 0, &head, theme.faint());
-    let x = match view.input {
-        ManualInput::Search => {
-            let x = pen.put(area, x, 0, "   Search: ", theme.heading());
-            pen.text_field(area, x, &view.search, Style::new()) + 1
-        }
-        ManualInput::Move if !view.search.value().is_empty() => {
-            pen.put(area, x, 0, &format!("   /{}", view.search.value()), theme.faint())
-        }
-        ManualInput::Move => x,
-    };
+    let x = draw_search(pen, area, x, view.input, &view.search);
     let lines = lines(view.page, area.width);
     let list = Rect::new(area.x, area.y + 1, area.width, area.height.saturating_sub(1));
     let height = usize::from(list.height);
@@ -38,5 +31,19 @@ pub(super) fn draw(pen: &mut Pen<'_>, area: Rect, view: &ManualView) {
         if view.matched == Some(at) || in_list && view.line == at {
             pen.row_style(list, y, theme.cursor());
         }
+    }
+}
+
+/// Draws the text that is typed or was searched for; returns the column after it.
+pub(super) fn draw_search(pen: &mut Pen<'_>, area: Rect, x: usize, input: PagerInput, search: &TextField) -> usize {
+    match input {
+        PagerInput::Search => {
+            let x = pen.put(area, x, 0, "   Search: ", pen.theme.heading());
+            pen.text_field(area, x, search, Style::new()) + 1
+        }
+        PagerInput::Move if !search.value().is_empty() => {
+            pen.put(area, x, 0, &format!("   /{}", search.value()), pen.theme.faint())
+        }
+        PagerInput::Move => x,
     }
 }

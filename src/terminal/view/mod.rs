@@ -6,6 +6,7 @@ mod grid;
 pub(crate) mod layout;
 mod lists;
 mod manual;
+mod menu;
 mod pane;
 mod pen;
 mod status_lines;
@@ -86,7 +87,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
     };
     status_lines::draw_title(state, &mut pen, layout.top);
     match &state.overlay {
-        Overlay::Help(at) => lists::draw_help(state, &mut pen, body(area), *at),
+        Overlay::Help(view) => lists::draw_help(state, &mut pen, body(area), view),
         Overlay::Find { text, selected } => lists::draw_find(state, &mut pen, body(area), text, *selected),
         Overlay::Export { menu, text, selected } => {
             lists::draw_export_menu(state, &mut pen, body(area), *menu, (text, *selected));
@@ -111,6 +112,9 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
                     Overlay::Tap => tap::draw_pane(state, &mut pen, &layout),
                     Overlay::TapTempo(taps) => tap::draw_tempo_pane(state, &mut pen, &layout, taps),
                     _ => pane::draw(state, &mut pen, &layout),
+                }
+                if let Overlay::Menu(open) = overlay {
+                    menu::draw(state, &mut pen, body(area), *open);
                 }
             }
         }

@@ -4,11 +4,13 @@ use crate::analysis::landing;
 use crate::jobs::SoundSettings;
 use crate::rhythm::{Accent, Attack, Cell, Voice, count, print_note_value};
 use crate::terminal::files::RunningJob;
-use crate::terminal::manual::ManualInput;
+use crate::terminal::help::HelpView;
+use crate::terminal::manual::ManualView;
 use crate::terminal::playback::clicks;
 use crate::terminal::playback::playing::{LoopMode, RemoteLink};
 use crate::terminal::playback::practice::{self, RunningSequence, SequenceKind};
 use crate::terminal::prompts::{preview, voices};
+use crate::terminal::search::PagerInput;
 use crate::terminal::view::{Layout, Pen, StyledLine, fit, wrap};
 use crate::terminal::{Message, Mode, Overlay, State, commands};
 use ratatui::layout::Rect;
@@ -182,7 +184,7 @@ fn cursor_cell(state: &State) -> String {
 }
 
 /// Commands hinted at on the grid, most important first.
-const GRID_HINTS: &str = "help find play enter-group toggle delete-previous undo add-layer hearings save quit enter-groups select \
+const GRID_HINTS: &str = "help find play enter-group layer-menu toggle delete-previous undo add-layer hearings save quit enter-groups select \
     tuplet pitch tempo meter division add-bar strips tap";
 
 fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
@@ -242,13 +244,15 @@ fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
             "copy repeat loop-region erase accent rotate-later shift-later close help"
         }
         Overlay::None => GRID_HINTS,
-        Overlay::Manual(ref view) if view.input == ManualInput::Search => "typing-accept typing-close",
+        Overlay::Menu(_) => "menu-close",
+        Overlay::Manual(ManualView { input: PagerInput::Search, .. })
+        | Overlay::Help(HelpView { input: PagerInput::Search, .. }) => "typing-accept typing-close",
         Overlay::Manual(_) => "list-search list-match-next list-part list-accept list-down list-page-down list-close",
         Overlay::Full { .. } => "list-accept list-part list-click list-down list-close",
         Overlay::Tap => "tap-key tap-restart tap-end",
         Overlay::TapTempo(_) => "tempo-tap tempo-set tempo-cancel",
         Overlay::TapReport(_) => "list-accept list-down list-page-down list-close",
-        Overlay::Help(_) => "list-manual list-search list-down list-page-down list-close",
+        Overlay::Help(_) => "list-search list-match-next list-manual list-down list-page-down list-close",
         Overlay::Recovery(_) => "recover-accept recover-view recover-discard recover-later recover-down",
         Overlay::Outputs(..) | Overlay::ConfigFile(_) | Overlay::ImportWarnings(_) => {
             "list-down list-page-down list-close"
@@ -258,8 +262,12 @@ fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let mut x = 0;
     for name in hints.split_whitespace() {
         let Some(command) = commands::find(name) else { continue };
-        debug_assert!(command.mode == mode || mode == Mode::ConfirmQuit);
-        let keys = if name == "enter-group" { "1-9".to_owned() } else { state.key(name) };
+        debug_assert!(command.mode == mode || matches!(mode, Mode::ConfirmQuit | Mode::Menu(_)));
+        let keys = match name {
+            "enter-group" => "1-9".to_owned(),
+            "layer-menu" => state.input.keymap.menu_keys(),
+            _ => state.key(name),
+        };
         let text = if command.hint.is_empty() { command.description } else { command.hint };
         if !keys.is_empty() && x + keys.width() + text.width() + 3 <= width {
             x = pen.put(area, x, 0, &keys, theme.key());
