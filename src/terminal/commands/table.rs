@@ -205,7 +205,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "slower trainer";
         "ladder-up" "f4" Call(|s| practice::step(s, 1)), "play the next ladder step after this pass"
             => "faster trainer";
-        "outputs" "V o" Call(|s| s.effects.push(Effect::Outputs)), "list the output devices"
+        "outputs" "W o" Call(|s| s.effects.push(Effect::Outputs)), "list the output devices"
             => "audio device sound card headphones speaker interface";
     }
     Grid "Tapping along" "tap" {

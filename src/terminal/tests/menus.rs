@@ -27,6 +27,17 @@ fn a_menu_lists_its_commands_until_the_next_key() {
 }
 
 #[test]
+fn the_screens_of_a_menu_and_of_the_help() {
+    let mut state = ferry();
+    press(&mut state, "P");
+    insta::assert_snapshot!("menu_80x24", screen(&state, (80, 24)));
+    press(&mut state, "V");
+    insta::assert_snapshot!("menu_60x18", screen(&state, (60, 18)));
+    press(&mut state, "esc ? / \"metronome\" enter");
+    insta::assert_snapshot!("help_80x24", screen(&state, (80, 24)));
+}
+
+#[test]
 fn the_second_key_runs_a_command_and_an_unknown_one_says_so() {
     let mut state = open(groove("x..x ...."), PLAIN, (80, 24));
     press(&mut state, "L m");
