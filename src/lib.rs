@@ -1,4 +1,4 @@
-//! teeter: write a groove, see how it is built and why it is hard, find what the ear hears instead, and hear it all.
+//! teeter: write a groove, see how it is built and why it is hard, find the pulses that may be heard as the beat instead, and play it.
 #![forbid(unsafe_code)]
 
 pub mod analysis;

@@ -70,7 +70,18 @@ const MODULES: &[Module] = &[
     Module {
         name: "export",
         modules: &["rhythm", "analysis", "describe", "notation"],
-        crates: &["base64", "midly", "num_integer", "png", "resvg", "skrifa", "zip"],
+        crates: &[
+            "base64",
+            "midly",
+            "miniz_oxide",
+            "num_integer",
+            "pdf_writer",
+            "png",
+            "resvg",
+            "serde_json",
+            "skrifa",
+            "zip",
+        ],
         forbidden: &["std::fs", "std::thread", "std::time", "PathBuf"],
     },
     Module {

@@ -190,7 +190,7 @@ fn explain_takes_the_cell_limit_from_the_config_file_unless_one_is_given() {
     let unknown = with_config("[haering]\ncell-limit = 90\n[hearing]\ncell = 1\ncell-limit = 70\n", &["explain", DEMO]);
     assert_eq!((unknown.code, unknown.text), (Some(0), given));
     let warnings: Vec<&str> = unknown.errors.lines().filter_map(|l| l.split("config.toml:").nth(1)).collect();
-    let table = "1:2: unknown table 'haering'; expected one of: keys, hearing, tap, sound";
+    let table = "1:2: unknown table 'haering'; expected one of: keys, hearing, tap, sound, screen";
     assert_eq!(warnings, [table, "4:1: unknown key 'cell'; expected one of: cell-limit, listen-cold"]);
 }
 

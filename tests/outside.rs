@@ -5,6 +5,7 @@ mod corpus;
 mod grooves;
 mod midi;
 mod musicxml;
+mod pages;
 
 use crate::support::in_package;
 use std::path::PathBuf;

@@ -23,10 +23,10 @@ limits! {
     FASTEST_CELL: "the fastest subdivision that can be felt", 100.0, 100.0, 130.0, "ms", "London 2004, Hearing in Time, pp. 27-42";
     EASY_CELL: "the shortest subdivision that is felt with ease", 130.0, 100.0, 130.0, "ms", "London 2004, Hearing in Time, pp. 27-42";
     FASTEST_BEAT: "the fastest pulse that can be a beat", 225.0, 200.0, 250.0, "ms", "London 2004, Hearing in Time, pp. 34-35";
-    SLOWEST_BEAT: "the slowest pulse that can be kept without counting in between", 1800.0, 1500.0, 2000.0, "ms", "Repp 2006, Advances in Cognitive Psychology 2, abstract";
+    SLOWEST_BEAT: "the slowest pulse that can be kept without counting in between", 1800.0, 1500.0, 2000.0, "ms", "Repp 2006, Advances in Cognitive Psychology 2 (abstract only)";
     PULSE_TOLERANCE: "how far an attack may be from a pulse and still agree with it", 17.5, 17.5, 17.5, "percent of the period", "continuity tolerance of beat evaluation, Hainsworth 2004; Davies, Degara & Plumbley 2009";
-    NOISE: "how far attacks may be from a pulse without being noticed as uneven", 5.0, 2.5, 6.0, "percent of the period", "Weber fraction of click rates, Frontiers in Psychology 2014, abstract";
-    TEMPO_CHANGE: "the smallest difference between two tempos that is noticed", 3.0, 1.5, 6.0, "percent", "Drake & Botte 1993, Perception & Psychophysics 54, abstract";
+    NOISE: "how far attacks may be from a pulse without being noticed as uneven", 5.0, 2.5, 6.0, "percent of the period", "Weber fraction of click rates, Frontiers in Psychology 2014 (abstract only)";
+    TEMPO_CHANGE: "the smallest difference between two tempos that is noticed", 3.0, 1.5, 6.0, "percent", "Drake & Botte 1993, Perception & Psychophysics 54 (abstract only)";
     COINCIDENCE: "the longest gap at which two attacks are heard as one", 20.0, 20.0, 20.0, "ms", "Hirsh 1959, temporal order";
     TAP_SPREAD: "how far taps spread around a pulse that is followed", 5.0, 3.0, 8.0, "percent of the period", "Repp 2005, Psychonomic Bulletin & Review 12(6), from memory; the value is chosen by teeter";
     TAP_SPREAD_MIN: "how far taps spread at fast rates", 20.0, 10.0, 25.0, "ms", "Wing & Kristofferson 1973, Perception & Psychophysics 14, from memory; the value is chosen by teeter";

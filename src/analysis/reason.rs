@@ -109,7 +109,7 @@ impl fmt::Display for Reason {
             ),
             Self::BeatChanges(tempos) => write!(f, "the written beat changes: {} BPM", tempo_row(tempos)),
             Self::WeakLandings { share, has_compound } => {
-                let thirds = if *has_compound { " (in a compound meter, nor on its thirds)" } else { "" };
+                let thirds = if *has_compound { " (or, in a compound meter, on a third of a beat)" } else { "" };
                 let share = percent(*share);
                 write!(f, "{share} of the attacks land neither on a beat nor halfway between two beats{thirds}")
             }
@@ -126,22 +126,22 @@ impl fmt::Display for Reason {
             ),
             Self::AgainstTheBar { units, bars, figures, times } if u64::from(*times) < *figures => write!(
                 f,
-                "the figure of {units} cells does not fit the bar; it is played {times} times, but would be at the same place in the bar only after {bars} bars"
+                "the figure of {units} cells does not fit the bar; it is played {times} times, but would return to the same place in the bar only after {bars} bars"
             ),
             Self::AgainstTheBar { units, bars, figures, .. } => {
                 write!(
                     f,
-                    "the figure of {units} cells is at the same place in the bar again only after {bars} bars ({figures} repetitions)"
+                    "the figure of {units} cells returns to the same place in the bar only after {bars} bars ({figures} repetitions)"
                 )
             }
             Self::CycleAgainstTheBar { layer, cells, bars, breaks_off } => {
-                let is = if *breaks_off { "would be" } else { "is" };
+                let returns = if *breaks_off { "would return" } else { "returns" };
                 write!(
                     f,
-                    "the cycle of '{layer}', {cells} cells, runs against the bar and {is} at the same place in it after {bars} bars"
+                    "the cycle of '{layer}' ({cells} cells) runs against the bar and {returns} to the same place in it after {bars} bars"
                 )
             }
-            Self::NoPeriod(n) => write!(f, "{n} groups of only a few sizes, in no order that lasts"),
+            Self::NoPeriod(n) => write!(f, "{n} groups of only a few sizes, in an order that hardly repeats"),
             Self::UnequalBeats { sizes, limp_ms } => {
                 write!(f, "a listener may hear unequal beats, {sizes}: the long ones last {limp_ms:.0} ms longer")
             }
@@ -161,7 +161,7 @@ impl fmt::Display for Reason {
             Self::Changes(tempos) => write!(f, "a listener may hear a changing pulse: {} BPM", tempo_row(tempos)),
             Self::MoreOnPulse { pulse, written } => write!(
                 f,
-                "{} of the attacks are on an average pulse, {} on the written beat",
+                "{} of the attacks are on a pulse near their average rate, {} on the written beat",
                 percent(*pulse),
                 percent(*written)
             ),
@@ -169,7 +169,7 @@ impl fmt::Display for Reason {
                 write!(f, "two layers of even attacks run {} against {}", ratio.0, ratio.1)
             }
             Self::TwoStreams { followed, all, ratio, is_exact, meets_after } => {
-                write!(f, "two streams: {followed} in the layers followed, {all} in all layers together")?;
+                write!(f, "two pulses compete: {followed} in the layers analyzed, {all} in all layers together")?;
                 match ratio {
                     Some((1, 1)) => return write!(f, ", but the pulses do not coincide everywhere"),
                     Some((a, b)) if *is_exact => write!(f, ", a ratio of {a} to {b}")?,

@@ -37,8 +37,8 @@ pub(super) fn run(args: &args::ExportArgs) -> Result<Exit, CliError> {
 fn check_options(args: &args::ExportArgs) -> Result<(), CliError> {
     let format = args.format;
     let is_notation = format.is_notation(args.picture.unwrap_or(DEFAULT_PICTURE)) || format.name == "html";
-    let pictures = "svg and png";
-    let notation = "notation (musicxml, mxl, html, and svg and png with --picture notation)";
+    let pictures = "svg, png and pdf";
+    let notation = "notation (musicxml, mxl, html, and svg, png and pdf with --picture notation)";
     let options = [
         ("--picture", args.picture.is_some(), format.is_picture, pictures),
         ("--theme", args.theme.is_some(), format.is_picture, pictures),

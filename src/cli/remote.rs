@@ -145,7 +145,7 @@ pub(super) fn run(args: &RemoteArgs) -> Result<Exit, CliError> {
 fn connection_error(args: &RemoteArgs, why: Option<String>) -> CliError {
     let host = &args.host;
     let message = match (why, args.join) {
-        (None, _) => format!("no connection to {host}"),
+        (None, _) => format!("cannot connect to {host}"),
         (Some(why), Some(_)) => format!("the connection to {host} was lost ({why}); the editor there is still running"),
         (Some(why), None) => {
             leave_screen();

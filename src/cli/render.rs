@@ -2,7 +2,7 @@
 
 use super::{CliError, Exit, args, input, output};
 use crate::jobs::{AnalysedGroove, Job, JobKind};
-use crate::rhythm::Fraction;
+use crate::rhythm::{ClickSound, Fraction};
 use crate::sound::take::{CountIn, Take};
 use crate::sound::{Click, Length, Range};
 
@@ -24,6 +24,7 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, CliError> {
         layers: true,
         click: args.click.unwrap_or(Click::Off),
         click_db: 0.0,
+        click_sound: ClickSound::default(),
         lines,
         speed,
         range: Range::Whole,

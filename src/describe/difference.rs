@@ -44,7 +44,7 @@ pub(crate) fn difference(old: &Groove, new: &Groove) -> Vec<String> {
         }
     }
     if lines.is_empty() && old != new {
-        lines.push("pitches, or the order of layers or sections".to_owned());
+        lines.push("only pitches, or the order of layers or sections, differ".to_owned());
     }
     lines
 }

@@ -86,7 +86,10 @@ fn hearings(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resul
         writeln!(t, "  {line}")?;
     }
     if report.answer.is_some() {
-        writeln!(t, "  these percentages are tempered, since the model is too sure; the hardness is not tempered")?;
+        writeln!(
+            t,
+            "  these percentages are drawn closer together, because the model is overconfident; the hardness is not adjusted"
+        )?;
     }
     if let Some(ms) = report.cell_ms {
         writeln!(t, "  at least a fifth of the attacks start or end a group that needs cells as short as {ms:.0} ms")?;
@@ -169,12 +172,12 @@ pub(crate) fn leaders_by_speed(groove: &Groove, report: &Report) -> String {
         words.push(match words.len() {
             0 if speeds.changes.len() == 1 && change.leader != Leader::Written => {
                 let is_average = speeds.hearing(change.leader).is_some_and(|h| h.kind == HearingKind::Average);
-                let like = if is_average { "such a pulse" } else { "much the same pulse" };
-                format!("at 40% {leader}, and {like} at every speed up to 120%")
+                let like = if is_average { "a pulse of this kind" } else { "much the same pulse" };
+                format!("at 40%: {leader}, and {like} at every speed up to 120%")
             }
-            0 if speeds.changes.len() == 1 => format!("from 40% to 120% {leader}"),
-            0 => format!("from {}% {leader}", change.percent),
-            _ => format!("from {}% ({written}) {leader}", change.percent),
+            0 if speeds.changes.len() == 1 => format!("from 40% to 120%: {leader}"),
+            0 => format!("from {}%: {leader}", change.percent),
+            _ => format!("from {}% ({written}): {leader}", change.percent),
         });
     }
     words.join("; ")
@@ -190,7 +193,7 @@ fn streams(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Result
     if pairs.is_empty() {
         return Ok(());
     }
-    writeln!(t, "\nStreams against each other")?;
+    writeln!(t, "\nStreams compared")?;
     for p in pairs {
         writeln!(t, "  {}", describe::stream_pair(groove, report, p))?;
     }

@@ -65,7 +65,7 @@ pub(crate) fn tempo(groove: &Groove, speed: Fraction) -> String {
     tempos.dedup();
     if tempos.len() > MAX_TEMPOS {
         tempos.truncate(MAX_TEMPOS);
-        tempos.push("and so on".into());
+        tempos.push("others".into());
     }
     let tempos = tempos.join(", then ");
     if tempos.is_empty() { percent(speed) } else { format!("{}, {tempos}", percent(speed)) }
@@ -111,7 +111,7 @@ pub(crate) fn changes(report: &Report, limits: Limits, speeds: &[Fraction]) -> V
 pub(crate) fn leader_name(speeds: &SpeedReport, leader: Leader, speed: f64) -> String {
     match (leader, speeds.hearing(leader)) {
         (_, Some(h)) => format!("{} ({} BPM)", h.kind, tempo_row(&h.tempos(speed))),
-        (Leader::Unclear, _) => "no pulse leads clearly".to_owned(),
+        (Leader::Unclear, _) => "no pulse is clearly the likeliest".to_owned(),
         _ => "a pulse that keeps the written beat".to_owned(),
     }
 }

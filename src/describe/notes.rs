@@ -1,4 +1,4 @@
-//! The options of notation (the grouping of beams, the text above and below the notes), and their form in words.
+//! The options of notation (beams, lengths, staves, the text above and below the notes), and their form in words.
 
 use crate::analysis::landing::Depth;
 use crate::rhythm::expected;
@@ -17,11 +17,48 @@ pub enum Beaming {
     Accents,
 }
 
+/// How long a note is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum NoteLengths {
+    /// As long as its cells sound; rests follow.
+    #[default]
+    Cells,
+    /// To the next attack or the end of the section, so that each group is one long note, tied where needed.
+    Groups,
+}
+
+/// The staves of layers whose voices are drums.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum KitStaves {
+    /// One staff of five lines for all that can share it.
+    #[default]
+    Shared,
+    /// A line for each layer.
+    Separate,
+}
+
+/// How cells become notes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Spelling {
+    /// How beams are grouped.
+    pub beams: Beaming,
+    /// How long a note is written.
+    pub lengths: NoteLengths,
+}
+
+impl From<Beaming> for Spelling {
+    fn from(beams: Beaming) -> Self {
+        Self { beams, ..Self::default() }
+    }
+}
+
 /// The options of notation.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NotationOptions {
-    /// How beams are grouped.
-    pub beams: Beaming,
+    /// How cells become notes.
+    pub spelling: Spelling,
+    /// The staves of drums.
+    pub kit: KitStaves,
     /// The text above the notes of the analysed layers.
     pub over: Text,
     /// The text below them.
@@ -32,7 +69,8 @@ impl Default for NotationOptions {
     /// Beams by the meter, and the lengths of groups above the notes.
     fn default() -> Self {
         Self {
-            beams: Beaming::Meter,
+            spelling: Spelling::default(),
+            kit: KitStaves::default(),
             over: Text { groups: true, landings: LandingFilter::None },
             under: Text { groups: false, landings: LandingFilter::None },
         }
@@ -76,20 +114,53 @@ const DEPTHS: [(&str, Depth); 10] = [
 pub(crate) const BEAMS: [(&str, Beaming); 3] =
     [("beat", Beaming::Meter), ("group", Beaming::Groups), ("accent", Beaming::Accents)];
 
+/// The lengths of notes by name.
+pub(crate) const LENGTHS: [(&str, NoteLengths); 2] = [("cells", NoteLengths::Cells), ("groups", NoteLengths::Groups)];
+
+/// The staves of drums by name.
+pub(crate) const KITS: [(&str, KitStaves); 2] = [("shared", KitStaves::Shared), ("separate", KitStaves::Separate)];
+
+/// Finds a value by its name in a table.
+fn parse_word<T: Copy>(table: &[(&str, T)], word: &str) -> Result<T, String> {
+    let names = || table.iter().map(|row| row.0).collect::<Vec<_>>().join(", ");
+    table.iter().find(|row| row.0 == word).map(|row| row.1).ok_or_else(|| expected(names(), format!("'{word}'")))
+}
+
+fn word_of<T: PartialEq>(table: &[(&'static str, T)], value: &T) -> &'static str {
+    table.iter().find(|row| row.1 == *value).map_or("", |row| row.0)
+}
+
 /// Parses a grouping of beams: `beat`, `group` or `accent`.
 ///
 /// # Errors
 /// The accepted words.
 pub(crate) fn parse_beaming(word: &str) -> Result<Beaming, String> {
-    let found = BEAMS.iter().find(|b| b.0 == word);
-    found.map(|b| b.1).ok_or_else(|| expected(BEAMS.map(|b| b.0).join(", "), format!("'{word}'")))
+    parse_word(&BEAMS, word)
+}
+
+/// Parses the lengths of notes: `cells` or `groups`.
+///
+/// # Errors
+/// The accepted words.
+pub(crate) fn parse_lengths(word: &str) -> Result<NoteLengths, String> {
+    parse_word(&LENGTHS, word)
+}
+
+/// Parses the staves of drums: `shared` or `separate`.
+///
+/// # Errors
+/// The accepted words.
+pub(crate) fn parse_kit(word: &str) -> Result<KitStaves, String> {
+    parse_word(&KITS, word)
 }
 
 impl NotationOptions {
     /// Sets one option from its words: `beams group`, `over groups,half`, `under nothing`. `None` for any other words.
     pub(crate) fn set(&mut self, key: &str, value: &str) -> Option<()> {
         match key {
-            "beams" => self.beams = parse_beaming(value).ok()?,
+            "beams" => self.spelling.beams = parse_beaming(value).ok()?,
+            "lengths" => self.spelling.lengths = parse_lengths(value).ok()?,
+            "kit" => self.kit = parse_kit(value).ok()?,
             "over" => self.over = Text::parse(value).ok()?,
             "under" => self.under = Text::parse(value).ok()?,
             _ => return None,
@@ -101,8 +172,16 @@ impl NotationOptions {
 impl fmt::Display for NotationOptions {
     /// The words that [`NotationOptions::set`] reads.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let beams = BEAMS.iter().find(|b| b.1 == self.beams).map_or("", |b| b.0);
-        write!(f, "beams {beams} over {} under {}", self.over, self.under)
+        let Spelling { beams, lengths } = self.spelling;
+        write!(f, "beams {} ", word_of(&BEAMS, &beams))?;
+        // The two options that few need are named only if they differ from the default.
+        if lengths != NoteLengths::default() {
+            write!(f, "lengths {} ", word_of(&LENGTHS, &lengths))?;
+        }
+        if self.kit != KitStaves::default() {
+            write!(f, "kit {} ", word_of(&KITS, &self.kit))?;
+        }
+        write!(f, "over {} under {}", self.over, self.under)
     }
 }
 
@@ -171,5 +250,20 @@ mod tests {
         assert_eq!(parse_beaming("group"), Ok(Beaming::Groups));
         assert_eq!(parse_beaming("groups"), Err("expected beat, group, accent, found 'groups'".into()));
         assert_eq!(Text::parse("half,landings,third"), Text::parse("landings"));
+        assert_eq!(parse_kit("one"), Err("expected shared, separate, found 'one'".into()));
+    }
+
+    #[test]
+    fn options_are_printed_as_they_are_read() {
+        for words in [
+            "beams beat over groups under nothing",
+            "beams group lengths groups kit separate over nothing under landings",
+        ] {
+            let mut options = NotationOptions::default();
+            let pairs: Vec<&str> = words.split(' ').collect();
+            pairs.chunks(2).for_each(|pair| options.set(pair[0], pair[1]).expect("an option"));
+            assert_eq!(options.to_string(), words);
+        }
+        assert_eq!(NotationOptions::default().set("lengths", "long"), None);
     }
 }

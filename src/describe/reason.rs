@@ -15,7 +15,7 @@ pub(crate) fn threshold(f: &Finding) -> String {
         Reason::LongSilence(_) => format!("reported for {limit} s or more"),
         Reason::NearlyEven { .. } => format!("reported if one is at most {limit} times as long as the other"),
         Reason::AgainstTheBar { .. } | Reason::CycleAgainstTheBar { .. } => {
-            format!("reported for more than {limit} bar")
+            format!("reported if it returns only after more than {limit} bar")
         }
         Reason::NoPeriod(_) => format!("reported for {limit} or more groups"),
         Reason::OddBar(_) => format!("reported for {limit} or more beats"),

@@ -41,7 +41,11 @@ pub(crate) fn voice_summary(groove: &Groove, layer: usize) -> String {
 }
 
 pub(crate) fn no_hearing_reason(report: &Report) -> &'static str {
-    if report.attacks.is_empty() { "no attacks" } else { "too few attacks, or too short a region, to hear a pulse in" }
+    if report.attacks.is_empty() {
+        "no attacks"
+    } else {
+        "too few attacks, or a region too short, for a pulse to be heard"
+    }
 }
 
 /// A position as players say it: section if there are several, bar, beat, and cell if it is off the beat. Empty for a position
@@ -112,10 +116,12 @@ pub(crate) fn is_notable(f: &Figure) -> bool {
 pub(crate) fn bar_relation(f: &Figure) -> String {
     match f.meets_after_bars {
         1 if f.meets_after_figures == 1 => "fits the bar".to_owned(),
-        1 => format!("fits {} times into the bar", f.meets_after_figures),
+        1 => format!("fits into the bar {} times", f.meets_after_figures),
         n if f.meets_after_figures == 1 => format!("fills {n} bars"),
-        n if !f.is_on_downbeats() && f.breaks_off() => format!("would be at the same place in the bar after {n} bars"),
-        n if !f.is_on_downbeats() => format!("is at the same place in the bar again after {n} bars"),
+        n if !f.is_on_downbeats() && f.breaks_off() => {
+            format!("would return to the same place in the bar after {n} bars")
+        }
+        n if !f.is_on_downbeats() => format!("returns to the same place in the bar after {n} bars"),
         n if f.breaks_off() => format!("would start on a downbeat again after {n} bars"),
         n => format!("starts on a downbeat again after {n} bars"),
     }
@@ -169,7 +175,7 @@ pub(crate) fn hearing_name(h: &Hearing) -> String {
     format!("{}{re_enters}", h.kind)
 }
 
-/// The tempered percentage of a hearing; `-` if it is too small to show.
+/// The percentage of a hearing, tempered (chapter `hearings`); `-` if it is too small to show.
 pub(crate) fn likelihood(h: &Hearing) -> String {
     h.shown.map_or_else(|| "-".to_owned(), percent)
 }
@@ -192,21 +198,21 @@ pub(crate) fn written_family(report: &Report) -> Option<String> {
     let is_always = report.hearings.iter().filter(|h| h.keeps_written()).all(|h| h.written_share > 0.99);
     match &numbers[..] {
         [] if shown >= 0.005 => Some(format!(
-            "{} keep the written beat, by pulses that have each less than 1% before tempering",
+            "pulses that the model gives less than 1% each keep the written beat: {} together",
             percent(shown)
         )),
         [] => None,
         [one] => {
             let is_other = report.written().is_none_or(|w| report.hearings[w].shown.is_none());
-            let mostly = if is_always { "" } else { " for at least half of the time" };
+            let mostly = if is_always { "" } else { " at least half the time" };
             let is_all = keeping.first().is_some_and(|h| likelihood(h.1) == percent(shown));
-            let rest = if is_all { "" } else { ", with pulses that have each less than 1% before tempering" };
-            is_other.then(|| format!("{one} keeps the written beat{mostly}: {}{rest}", percent(shown)))
+            let rest = if is_all { "" } else { ", including pulses that the model gives less than 1% each" };
+            is_other.then(|| format!("hearing {one} keeps the written beat{mostly}: {}{rest}", percent(shown)))
         }
         [first @ .., last] => {
             let (first, shown) = (first.join(", "), percent(shown));
-            let mostly = if is_always { "" } else { ", some not all of the time," };
-            Some(format!("{first} and {last} keep the written beat{mostly} and count as one: {shown}"))
+            let mostly = if is_always { "" } else { " (some only part of the time)" };
+            Some(format!("hearings {first} and {last} keep the written beat{mostly} and count as one: {shown}"))
         }
     }
 }
@@ -230,14 +236,22 @@ pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
             };
             format!("; {more} likely: {}, {} BPM{unequal}", h.kind, tempos(h, report.speed))
         });
-        format!("{who}: {} keep the written beat{}", percent(answer.shown_written), first.unwrap_or_default())
+        format!(
+            "{who} is {} likely to keep the written beat{}",
+            percent(answer.shown_written),
+            first.unwrap_or_default()
+        )
     };
     let mut lines = Vec::new();
     if let Some(answer) = &report.answer {
-        lines.push(line(format!("following {}", layer_names(groove, &report.focus)), answer, &report.hearings));
+        lines.push(line(
+            format!("a listener following {}", layer_names(groove, &report.focus)),
+            answer,
+            &report.hearings,
+        ));
     }
     if let Some(all) = &report.all {
-        lines.push(line("hearing all layers together".to_owned(), &all.answer, &all.hearings));
+        lines.push(line("a listener hearing all layers together".to_owned(), &all.answer, &all.hearings));
     }
     lines
 }
@@ -247,7 +261,7 @@ pub(crate) fn hardness(answer: &Answer) -> String {
     let parts: Vec<String> = answer.parts().iter().map(|(part, p)| format!("{part} {p:.2}")).collect();
     let parts = if parts.is_empty() { String::new() } else { format!(": {}", parts.join(", ")) };
     let mean = if answer.is_mean { ", the mean of its values at each written tempo" } else { "" };
-    format!("hardness {:.2} of 1{mean}{parts}", answer.hardness().max(0.0))
+    format!("hardness {:.2} out of 1{mean}{parts}", answer.hardness().max(0.0))
 }
 
 /// The number of attacks on the pulse of a hearing, on its subdivisions, and off it.
@@ -279,7 +293,7 @@ pub(crate) fn hardness_by_speed(speeds: &SpeedReport) -> String {
     // Between the steps it may be greater.
     let listed = (0..=20).filter_map(|k| speeds.hardness_at(f64::from(k * 10))).fold(0.0, f64::max);
     let hardest = speeds.points.iter().max_by(|a, b| a.1.total_cmp(&b.1));
-    rows.extend(hardest.filter(|h| h.1 > listed + 0.05).map(|(percent, h)| format!("at most {h:.2} at {percent}%")));
+    rows.extend(hardest.filter(|h| h.1 > listed + 0.05).map(|(percent, h)| format!("maximum {h:.2} at {percent}%")));
     rows.join(", ")
 }
 
@@ -362,8 +376,8 @@ pub(crate) fn stream_name(groove: &Groove, report: &Report, index: usize) -> Str
         Some(StreamSource::Hearing { hearing, stretch }) => {
             let Some(h) = report.hearings.get(*hearing) else { return String::new() };
             match stretch.and_then(|s| Some((s, h.stretches.get(s)?))) {
-                Some((i, s)) => format!("stretch {} of the changing pulse at {:.1}", i + 1, s.bpm),
-                None => format!("the pulse at {:.1} ({})", h.bpm(report.speed), h.kind.short()),
+                Some((i, s)) => format!("stretch {} of the changing pulse at {:.1} BPM", i + 1, s.bpm),
+                None => format!("the pulse at {:.1} BPM ({})", h.bpm(report.speed), h.kind.short()),
             }
         }
         Some(StreamSource::Layer(l)) => {
@@ -396,28 +410,28 @@ pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &StreamPair) -> S
         let audible = if p.audible { ", audibly different" } else { "" };
         format!(", near {}:{} ({:+.1}%{audible})", p.simple.0, p.simple.1, p.error_percent)
     };
-    let distance = p.apart.map(|s| format!("they never coincide; the closest distance is {:.0} ms", s * 1000.0));
+    let distance = p.apart.map(|s| format!("they never coincide; the shortest distance is {:.0} ms", s * 1000.0));
     let again = p.again_after.filter(|_| exact_terms.is_some());
     let meets = match (p.shared, p.meets_after, again) {
         (Some(s), ..) if s.coincidences == 0 => {
             let distance =
-                p.apart.filter(|d| d.is_finite()).map(|d| format!("; the closest distance is {:.0} ms", d * 1000.0));
-            format!("they do not coincide in the {:.1} s that both sound{}", s.seconds, distance.unwrap_or_default())
+                p.apart.filter(|d| d.is_finite()).map(|d| format!("; the shortest distance is {:.0} ms", d * 1000.0));
+            format!("they do not coincide in the {:.1} s when both sound{}", s.seconds, distance.unwrap_or_default())
         }
         (Some(s), ..) => {
             let times = if s.coincidences == 1 { "once".to_owned() } else { format!("{} times", s.coincidences) };
-            format!("they coincide {times} in the {:.1} s that both sound", s.seconds)
+            format!("they coincide {times} in the {:.1} s when both sound", s.seconds)
         }
         // They coincide once per common period.
         (_, Some(meets), Some(again)) if (meets - again).abs() < 1e-6 => format!("they coincide every {meets:.2} s"),
         (_, Some(meets), Some(again)) => {
             format!(
-                "they coincide within {:.0} ms after {meets:.2} s and repeat exactly after {again:.2} s",
+                "they coincide (to within {:.0} ms) after {meets:.2} s and repeat exactly after {again:.2} s",
                 limits::COINCIDENCE.value
             )
         }
         (_, Some(meets), None) => {
-            format!("they coincide within {:.0} ms after {meets:.2} s", limits::COINCIDENCE.value)
+            format!("they coincide (to within {:.0} ms) after {meets:.2} s", limits::COINCIDENCE.value)
         }
         (_, None, _) => distance.unwrap_or_default(),
     };
@@ -429,5 +443,5 @@ pub(crate) fn stream_pair(groove: &Groove, report: &Report, p: &StreamPair) -> S
         format!("; drift {:+.0} ms per bar", p.drift_ms)
     };
     let (a, b) = (stream_name(groove, report, p.a), stream_name(groove, report, p.b));
-    format!("{b} to {a}: {exact}{ratio}; {meets}{drift}")
+    format!("{b} against {a}: {exact}{ratio}; {meets}{drift}")
 }

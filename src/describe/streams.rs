@@ -103,14 +103,14 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
     let millis = limits::COINCIDENCE.value;
     out.push(format!("{} pulse  {} within {millis:.0} ms of another", marks.pulse, marks.coincidence));
     let never = if ends.is_some() {
-        "each pulse where it sounds"
+        "each pulse is drawn only where it sounds"
     } else if lines.len() > 2 {
-        "never all at once"
+        "they never all coincide"
     } else {
         "they never coincide"
     };
     out.push(match (next, length < asked - 1e-9) {
-        (Some(_), false) => format!("between coincidences: {length:.2} s"),
+        (Some(_), false) => format!("time between coincidences: {length:.2} s"),
         (Some(_), true) => format!("starts at a coincidence; next: {:.2} s", from + asked),
         (None, false) if meeting.is_some() => "four bars, starting at a coincidence".to_owned(),
         (None, false) if ends.is_some() => never.to_owned(),
@@ -168,7 +168,7 @@ mod tests {
                 "bow  #           |           |           #",
                 "     0.00 s                         1.20 s",
                 "| pulse  # within 20 ms of another",
-                "between coincidences: 1.20 s",
+                "time between coincidences: 1.20 s",
             ],
         );
     }
@@ -214,7 +214,7 @@ mod tests {
                 "a long name tha #                      #",
                 "                0.00 s            1.00 s",
                 "| pulse  # within 20 ms of another",
-                "between coincidences: 1.00 s",
+                "time between coincidences: 1.00 s",
             ],
         );
     }

@@ -153,7 +153,7 @@ pub(crate) fn report_lines(
     let seconds = (context.options.range.1 - context.options.range.0) / context.options.speed;
     let percent = context.options.speed * 100.0;
     let count_of_taps = count(taps.taps, "tap");
-    let text = format!("{count_of_taps} along with a loop of {seconds:.2} s at {percent:.0}% speed");
+    let text = format!("{count_of_taps}; the loop lasts {seconds:.2} s at {percent:.0}% speed");
     add(LineStyle::Heading, 0, text, None);
     if taps.dropped > 0 {
         let text = format!("only the latest taps are analyzed; {} earlier taps are ignored", taps.dropped);
@@ -223,14 +223,14 @@ fn slip_list(slips: &[Slip]) -> String {
 pub(crate) fn accuracy_notes(context: &TapContext) -> Vec<String> {
     let mut lines = vec![match context.offset {
         TapOffset::Unknown => {
-            "no tap offset is set: the means include the output latency and your own habit (taps commonly come 20 to 80 ms \
-             early); `tap-calibrate` measures both together"
+            "no tap offset is set: the means include the output latency and your habit of tapping early or late \
+             (taps commonly come 20 to 80 ms early); `tap-calibrate` measures both together"
                 .to_owned()
         }
         TapOffset::Set(ms) => format!("{ms:+.1} ms is subtracted from every tap (from the config file)"),
         TapOffset::Measured { ms, error_ms } => format!(
             "{ms:+.1} ms (±{error_ms:.1}) is subtracted from every tap, measured by `tap-calibrate`: output latency and your \
-             own habit together"
+             habit of tapping early or late together"
         ),
     }];
     if let Some(buffer) = context.buffer_ms {

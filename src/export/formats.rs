@@ -75,7 +75,7 @@ macro_rules! formats {
 pub(crate) const FORMATS: &[Format] = formats! {
     "midi" "mid", picture: false, "a Standard MIDI File, format 1",
         |piece, _, out| write_whole(out, &midi::export(piece, midi::Tracks::Layers)?);
-    "click-midi" "mid", picture: false, "the tempo map with clicks of the written beat and hearings, as MIDI",
+    "click-midi" "mid", picture: false, "the tempo map with clicks of beat and hearings, as MIDI",
         |piece, _, out| write_whole(out, &midi::export(piece, midi::Tracks::WrittenBeat)?);
     "musicxml" "musicxml", picture: false, "notation as MusicXML 4.0",
         |piece, options, out| musicxml::write(piece, &options.style.notation, out);
@@ -96,9 +96,9 @@ pub(crate) const FORMATS: &[Format] = formats! {
     };
     "txt" "txt", picture: false, "groups, box notation and counting syllables as text",
         |piece, _, out| write_whole(out, plain::all(piece.groove, piece.section).as_bytes());
-    "csv" "csv", picture: false, "the attacks with their times, landings and distances from pulses, as a table",
+    "csv" "csv", picture: false, "a table of attacks: times, landings, pulse distances",
         |piece, _, out| write_whole(out, data::csv(piece)?.as_bytes());
-    "json" "json", picture: false, "the same with the beats and the pulses of hearings",
+    "json" "json", picture: false, "the attacks, the beats and the pulses of hearings",
         |piece, _, out| write_whole(out, data::json(piece)?.as_bytes());
 };
 

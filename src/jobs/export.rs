@@ -34,11 +34,11 @@ pub(crate) struct ExportChoices {
 }
 
 const HANDOUTS: [(&str, &str, HandoutFormat, TakeSound); 5] = [
-    ("page", "one page of HTML, its takes in files next to it", HandoutFormat::Html, TakeSound::Files),
+    ("page", "one page of HTML with its takes in separate files", HandoutFormat::Html, TakeSound::Files),
     ("page-within", "one page of HTML that contains its takes (large)", HandoutFormat::Html, TakeSound::Embedded),
     ("page-silent", "one page of HTML without sound", HandoutFormat::Html, TakeSound::None),
-    ("markdown", "Markdown, its pictures and takes in files next to it", HandoutFormat::Markdown, TakeSound::Files),
-    ("markdown-silent", "Markdown, its pictures in files, without sound", HandoutFormat::Markdown, TakeSound::None),
+    ("markdown", "Markdown with its pictures and takes in separate files", HandoutFormat::Markdown, TakeSound::Files),
+    ("markdown-silent", "Markdown with its pictures in files, without sound", HandoutFormat::Markdown, TakeSound::None),
 ];
 
 /// All exports, each picture format once per kind of picture.

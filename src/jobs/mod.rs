@@ -19,7 +19,7 @@ mod user_samples;
 pub(crate) use crate::export::formats::PictureStyle;
 pub(crate) use crate::export::picture::Theme as PictureTheme;
 pub(crate) use crate::sound::{Click, Length, Position, Range, SampleRate};
-pub(crate) use crate::store::{Overwrite, Practice, SoundLevels};
+pub(crate) use crate::store::{LoadedGroove, Overwrite, Practice, SoundSettings};
 pub(crate) use control::{CancelToken, JobControl};
 pub(crate) use export::{ExportChoice, ExportChoices, ExportKind, export_choices};
 pub(crate) use import::{import, read_input};

@@ -4,7 +4,7 @@ use super::request::hearing;
 use crate::analysis::{self, Hearing, Limits, Report, Scope};
 use crate::describe;
 use crate::describe::ladder as steps;
-use crate::rhythm::{Fraction, Groove};
+use crate::rhythm::{ClickSound, Fraction, Groove};
 use crate::sound::take::{CountIn, Take, mute_ladder_passes};
 use crate::sound::{self, Click, ClickLine, Range};
 
@@ -122,6 +122,7 @@ pub(super) fn takes(
             layers: spec.layers,
             click,
             click_db: 0.0,
+            click_sound: ClickSound::default(),
             lines,
             speed,
             range: Range::Whole,

@@ -30,7 +30,7 @@ pub(super) fn load(job: &Job) -> (UserSamples, Vec<String>) {
     let refused = access.refused(audible_sounds(&job.groove)).into_iter();
     notes.extend(refused.map(|path| {
         format!(
-            "{}: not read, because it is outside the folder of the groove; its layer plays its voice",
+            "{}: not read, because it is outside the folder of the groove; the layer plays its voice instead",
             path.display()
         )
     }));
@@ -77,7 +77,7 @@ impl UserSampleCache {
         let (sample, warning) = match decoded {
             Ok(decoded) if decoded.warnings.is_empty() => (Some(decoded.samples), None),
             Ok(decoded) => (Some(decoded.samples), Some(decoded.warnings.join("; "))),
-            Err(error) => (None, Some(format!("{error}; the layer plays its voice"))),
+            Err(error) => (None, Some(format!("{error}; the layer plays its voice instead"))),
         };
         let sample = sample.map(|samples| UserSample::new(samples, rate));
         self.0.insert(path.to_owned(), CachedSample { version, rate, sample });
@@ -130,7 +130,9 @@ mod tests {
         assert!(own.get("a.flac", SampleRate::STUDIO).is_some() && own.get("b.flac", SampleRate::STUDIO).is_none());
         assert_eq!(words.len(), 3, "{words:?}");
         assert!(
-            words[0].ends_with("b.flac: cannot read the file: no such file or directory; the layer plays its voice")
+            words[0].ends_with(
+                "b.flac: cannot read the file: no such file or directory; the layer plays its voice instead"
+            )
         );
         assert!(words[1].contains("bad.wav: expected "), "{words:?}");
         assert!(words[2].contains("expected a regular file, found a folder"), "{words:?}");

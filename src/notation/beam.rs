@@ -21,8 +21,8 @@ pub(super) enum Breaks<'a> {
     Windows,
     /// Before accented attacks.
     Accents,
-    /// Before and after every group that crosses a window's border; its beams cross the border too. For each note its group, from
-    /// one attack to the next, in times of the bar, which it may exceed on both sides.
+    /// Before and after every group that crosses a window's border; its beams cross the border too and extend over its rests. For each
+    /// note its group, from one attack to the next, in times of the bar, which it may exceed on both sides.
     Groups(&'a [(Time, Time)]),
 }
 
@@ -45,12 +45,15 @@ pub(super) fn set_beams(notes: &mut [Note], tuplets: &[Tuplet], windows: &[Time]
         let short = note.value.is_some_and(|v| v.flags() > 0);
         let (tied, attack) = note.sound.map_or((false, None), |s| (s.tied_from, (!s.tied_from).then_some(s.attack)));
         let mut breaks_here = before != Some(window);
+        let mut extends_beam = false;
         match breaks {
             Breaks::Windows => {}
             Breaks::Accents => breaks_here |= attack.is_some_and(|a| a.accent == Accent::Accent),
             Breaks::Groups(groups) => {
                 let plain = note.tuplet.is_none() && before.is_some_and(|(tuplet, _): Window| tuplet.is_none());
-                breaks_here &= !(tied && plain);
+                // A rest of a group that has its own beam.
+                extends_beam = note.sound.is_none() && !was_whole;
+                breaks_here &= !((tied || extends_beam) && plain);
                 if note.sound.is_some() {
                     let whole = is_whole(notes, tuplets, i, groups[i], windows);
                     breaks_here |= attack.is_some() && !(whole && was_whole);
@@ -65,7 +68,7 @@ pub(super) fn set_beams(notes: &mut [Note], tuplets: &[Tuplet], windows: &[Time]
         if notes[i].tuplet.is_none() && chain.last().is_some_and(|last| rests_between(notes, *last, i) > time(1, 8)) {
             join(notes, &mut chain, windows);
         }
-        if short && notes[i].sound.is_some() {
+        if short && (notes[i].sound.is_some() || extends_beam && !chain.is_empty()) {
             chain.push(i);
         }
     }
@@ -99,7 +102,12 @@ fn join(notes: &mut [Note], chain: &mut Vec<usize>, windows: &[Time]) {
     if chain.len() < 2 {
         return;
     }
-    let flags = |notes: &[Note], i: usize| notes[i].value.map_or(0, super::NoteValue::flags);
+    // Only the first beam extends over the rests at the end.
+    let last_note = chain.iter().copied().rfind(|i| notes[*i].sound.is_some());
+    let flags = |notes: &[Note], i: usize| {
+        let flags = notes[i].value.map_or(0, super::NoteValue::flags);
+        if Some(i) > last_note { flags.min(1) } else { flags }
+    };
     for (k, &i) in chain.iter().enumerate() {
         let mut beams = Vec::new();
         for level in 1..=flags(notes, i) {
@@ -114,6 +122,8 @@ fn join(notes: &mut [Note], chain: &mut Vec<usize>, windows: &[Time]) {
                 (true, true) => Beam::Continue,
                 (false, true) => Beam::Begin,
                 (true, false) => Beam::End,
+                // A rest has no stub.
+                (false, false) if notes[i].sound.is_none() => break,
                 (false, false) => stub(notes, &chain, k),
             });
         }

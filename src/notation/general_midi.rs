@@ -19,10 +19,14 @@ pub(crate) fn key(voice: Voice) -> Option<u8> {
         Voice::Snare => 38,
         Voice::Hat => 42,
         Voice::OpenHat => 46,
+        Voice::Ride => 51,
+        Voice::Crash => 49,
         Voice::Rim => 37,
         Voice::Clap => 39,
         Voice::Tom => 45,
+        Voice::LowTom => 41,
         Voice::Wood => 76,
+        Voice::Cowbell => 56,
         Voice::Bell => 53,
         Voice::Shaker => 70,
         Voice::Bass | Voice::Pluck => return None,
@@ -34,6 +38,7 @@ pub(crate) fn program(voice: Voice) -> u8 {
     match voice {
         Voice::Bass => 34,
         Voice::Bell => 14,
+        Voice::LowTom => 116,
         Voice::Tom => 117,
         _ => 25,
     }
@@ -45,12 +50,16 @@ pub(crate) fn voice(key: u8) -> Option<Voice> {
         35 | 36 => Voice::Kick,
         38 | 40 => Voice::Snare,
         42 | 44 => Voice::Hat,
-        46 | 49 | 52 | 55 | 57 => Voice::OpenHat,
+        46 => Voice::OpenHat,
+        51 | 59 => Voice::Ride,
+        49 | 52 | 55 | 57 => Voice::Crash,
         31 | 33 | 37 => Voice::Rim,
         39 | 28 => Voice::Clap,
-        41 | 43 | 45 | 47 | 48 | 50 | 60..=66 | 78 | 79 | 86 | 87 => Voice::Tom,
+        41 | 43 => Voice::LowTom,
+        45 | 47 | 48 | 50 | 60..=66 | 78 | 79 | 86 | 87 => Voice::Tom,
         75..=77 => Voice::Wood,
-        34 | 51 | 53 | 56 | 59 | 67 | 68 | 80 | 81 | 83 | 84 => Voice::Bell,
+        56 => Voice::Cowbell,
+        34 | 53 | 67 | 68 | 80 | 81 | 83 | 84 => Voice::Bell,
         29 | 30 | 54 | 58 | 69..=74 | 82 | 85 => Voice::Shaker,
         _ => return None,
     })
@@ -61,7 +70,8 @@ pub(crate) fn voice_of_program(program: u8) -> Voice {
     match program {
         32..=39 | 43 | 58 | 67 | 70 | 87 => Voice::Bass,
         8..=15 | 112 | 114 => Voice::Bell,
-        47 | 116..=118 => Voice::Tom,
+        116 => Voice::LowTom,
+        47 | 117 | 118 => Voice::Tom,
         _ => Voice::Pluck,
     }
 }
@@ -135,6 +145,24 @@ mod tests {
                 None => assert_eq!(voice_of_program(program(v)), v),
             }
             assert!(!v.is_pitched() || voice_of_program(program(v)) == v, "{v}");
+        }
+    }
+
+    #[test]
+    fn cymbals_and_toms_of_a_file_get_the_nearest_voice() {
+        // Names of the keys: General MIDI Level 1, percussion key map.
+        let rows = [
+            (41, Voice::LowTom),
+            (43, Voice::LowTom),
+            (48, Voice::Tom),
+            (49, Voice::Crash),
+            (51, Voice::Ride),
+            (55, Voice::Crash),
+            (56, Voice::Cowbell),
+            (59, Voice::Ride),
+        ];
+        for (key, expected) in rows {
+            assert_eq!(voice(key), Some(expected), "key {key}");
         }
     }
 

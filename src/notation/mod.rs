@@ -11,12 +11,13 @@
 //!    middle. In an additive meter every term has a head; in a compound one a note consists of whole beats or lies within one.
 //! 3. Rests fill parts of the bar and never hide a beat.
 //! 4. Beams join the notes of one beat, or of one group of the meter's terms if the beat is shorter than a quarter; [`Beaming`] adds
-//!    breaks and joins.
+//!    breaks and joins. The beam of a group that has its own extends over its rests.
 
 mod beam;
 mod cut;
 mod error;
 pub(crate) mod general_midi;
+mod kit;
 mod names;
 mod passes;
 mod pitch;
@@ -29,9 +30,10 @@ pub(crate) mod tests;
 mod tree;
 mod value;
 
-pub use crate::describe::notes::Beaming;
+pub use crate::describe::notes::{Beaming, NoteLengths, Spelling};
 pub(crate) use beam::Beam;
 pub(crate) use error::{FormatError, count_were};
+pub(crate) use kit::{Kit, KitVoice, Stroke, step as kit_step};
 pub(crate) use passes::{Pass, TimedNote, passes, timed_notes};
 pub(crate) use pitch::{Accidental, Clef, SpelledPitch};
 pub use score::Score;

@@ -1,7 +1,7 @@
 //! The staves of a score: bars, notes, tuplets.
 
 use super::names::Names;
-use super::{Beam, Beaming, Clef, FormatError, NoteValue, SpelledPitch, spell};
+use super::{Beam, Clef, FormatError, NoteValue, SpelledPitch, Spelling, spell};
 use crate::rhythm::{Attack, Groove, Pitch, Time, Voice};
 use std::ops::Range;
 
@@ -51,7 +51,7 @@ pub struct Note {
     pub sound: Option<NoteSound>,
     /// Index into the tuplets of the bar.
     pub tuplet: Option<usize>,
-    /// Its beams, the longest first; empty for rests and notes with flags.
+    /// Its beams, the longest first; empty for notes with flags and for rests, unless the beam of a group extends over them.
     pub beams: Vec<Beam>,
 }
 
@@ -82,9 +82,9 @@ impl HeadShape {
     /// The shape for a voice without pitch, by common practice for cymbals, sticks and bells (no source).
     pub(super) fn for_voice(voice: Voice) -> Self {
         match voice {
-            Voice::Hat | Voice::Rim | Voice::Shaker => HeadShape::Cross,
+            Voice::Hat | Voice::Ride | Voice::Crash | Voice::Rim | Voice::Shaker => HeadShape::Cross,
             Voice::OpenHat => HeadShape::RingedCross,
-            Voice::Wood => HeadShape::Triangle,
+            Voice::Wood | Voice::Cowbell => HeadShape::Triangle,
             Voice::Bell => HeadShape::Diamond,
             _ => HeadShape::Round,
         }
@@ -109,9 +109,9 @@ impl Score {
     ///
     /// # Errors
     /// [`FormatError`] for a cell shorter than 1/1024, or a section that does not exist.
-    pub fn spell(groove: &Groove, section: Option<usize>, beaming: Beaming) -> Result<Self, FormatError> {
-        let sections = section_range(groove, section)?;
-        let staff = |layer| Staff::spell(groove, layer, sections.clone(), beaming);
+    pub fn spell(groove: &Groove, section: Option<usize>, spelling: impl Into<Spelling>) -> Result<Self, FormatError> {
+        let (sections, spelling) = (section_range(groove, section)?, spelling.into());
+        let staff = |layer| Staff::spell(groove, layer, sections.clone(), spelling);
         Ok(Self { staves: (0..groove.layers().len()).map(staff).collect::<Result<_, FormatError>>()? })
     }
 }
@@ -125,12 +125,14 @@ impl Staff {
         groove: &Groove,
         layer: usize,
         sections: Range<usize>,
-        beaming: Beaming,
+        spelling: Spelling,
     ) -> Result<Self, FormatError> {
         let (kind, names) = kind(groove, layer);
         let mut bars = Vec::new();
         for section in sections {
-            bars.extend(spell::section(groove, layer, section, names, beaming)?);
+            let line = spell::Line::of_layer(groove, layer, section);
+            let pitched = names.zip(groove.layers()[layer].voice.default_pitch());
+            bars.extend(line.bars(groove, layer, section, pitched, spelling)?);
         }
         let shape = match kind {
             StaffKind::Line => HeadShape::for_voice(groove.layers()[layer].voice),
@@ -158,7 +160,7 @@ fn kind(groove: &Groove, layer: usize) -> (StaffKind, Option<Names>) {
     let row = &groove.layers()[layer];
     let Some(own) = row.voice.default_pitch() else { return (StaffKind::Line, None) };
     let attacks = || row.parts.iter().flat_map(|p| p.stored()).filter_map(|c| c.attack());
-    if matches!(row.voice, Voice::Bell | Voice::Tom) && attacks().all(|a| a.pitch.is_none()) {
+    if matches!(row.voice, Voice::Bell | Voice::Tom | Voice::LowTom) && attacks().all(|a| a.pitch.is_none()) {
         return (StaffKind::Line, None);
     }
     let mut keys: Vec<u8> = attacks().map(|a| a.pitch.map_or(own, Pitch::key)).collect();

@@ -1,13 +1,13 @@
-//! Spells the cells of a layer in one section as bars of notes.
+//! Spells the cells of a layer, or of several, in one section as bars of notes.
 
 use super::beam::Breaks;
 use super::names::Names;
 use super::pitch::BarAccidentals;
 use super::tree::{Node, windows};
 use super::value::{NoteValue, difference, is_reachable};
-use super::{Bar, Beaming, Note, NoteSound, Tuplet, beam, cut};
+use super::{Bar, Beaming, Note, NoteLengths, NoteSound, Spelling, Tuplet, beam, cut};
 use crate::notation::FormatError;
-use crate::rhythm::{Groove, MeterKind, PartContext, Pitch, SoundedAttack, Time};
+use crate::rhythm::{Groove, MeterKind, PartContext, Pitch, SoundedAttack, Spot, Time};
 
 /// A part of a bar in which one attack sounds, or none.
 #[derive(Debug, Clone, Copy)]
@@ -47,53 +47,96 @@ fn sum(a: Time, b: Time) -> Time {
     a.plus(b).expect("times of a section are bounded")
 }
 
-pub(super) fn section(
-    groove: &Groove,
-    layer: usize,
-    section: usize,
-    names: Option<Names>,
-    beaming: Beaming,
-) -> Result<Vec<Bar>, FormatError> {
-    let context = PartContext { swing: None, ..groove.context(layer, section) };
-    let part = groove.part(layer, section);
-    let attacks = part.attacks(context);
-    let spots = part.spots(context);
-    let per_bar = context.meter.beats();
-    let tree = Node::bar(context.meter);
-    let windows = windows(context.meter);
-    let (mut bars, mut next_sound, mut next_spot) = (Vec::with_capacity(context.bars), 0, 0);
-    for number in 0..context.bars {
-        let start = context.meter.bar().repeated(number).expect("bars are bounded");
-        let end = sum(start, context.meter.bar());
-        while attacks.get(next_sound).is_some_and(|s| s.end <= start) {
-            next_sound += 1;
-        }
-        let runs = runs(&attacks, next_sound, start, end);
-        let mut written_spans = Vec::new();
-        while let Some(spot) = spots.get(next_spot).filter(|s| s.beat < (number + 1) * per_bar) {
-            let beats = usize::from(spot.span.beats);
-            let start = context.meter.beat().repeated(spot.beat - number * per_bar).expect("bounded");
-            let units = beats * if context.meter.kind() == MeterKind::Compound { 3 } else { 1 };
-            let length = context.meter.beat().repeated(beats).expect("bounded");
-            let span = CellSpan { start, length, units, cells: usize::from(spot.span.cells) };
-            push_written(&runs, span, &mut written_spans).ok_or_else(|| {
-                let place = format!(
-                    "layer '{}', section '{}', bar {}",
-                    groove.layers()[layer].name,
-                    groove.sections()[section].name,
-                    number + 1
-                );
-                FormatError::new(place, "a cell is shorter than the shortest note value, 1/1024 of a whole note")
-            })?;
-            next_spot += 1;
-        }
-        let (notes, tuplets) = unbeamed_notes(&runs, &written_spans, &tree);
-        let pitched = names.zip(groove.layers()[layer].voice.default_pitch());
-        let bar = BarContext { attacks: &attacks, start, end: context.length(), pitched, windows: &windows, beaming };
-        let notes = bar.finish(notes, &tuplets);
-        bars.push(Bar { section, number, notes, tuplets });
+/// Beats with equal cells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct CellBeats {
+    /// From the start of the section.
+    pub(super) beat: usize,
+    pub(super) beats: usize,
+    pub(super) cells: usize,
+}
+
+impl CellBeats {
+    pub(super) fn end(self) -> usize {
+        self.beat + self.beats
     }
-    Ok(bars)
+}
+
+/// What one voice of a staff plays in a section, without swing.
+#[derive(Debug, Clone)]
+pub(super) struct Line {
+    pub(super) attacks: Vec<SoundedAttack>,
+    /// Without gaps; none crosses a bar line.
+    pub(super) cells: Vec<CellBeats>,
+}
+
+impl Line {
+    pub(super) fn of_layer(groove: &Groove, layer: usize, section: usize) -> Self {
+        let context = PartContext { swing: None, ..groove.context(layer, section) };
+        let part = groove.part(layer, section);
+        let cells =
+            |s: &Spot| CellBeats { beat: s.beat, beats: usize::from(s.span.beats), cells: usize::from(s.span.cells) };
+        Self { attacks: part.attacks(context), cells: part.spots(context).iter().map(cells).collect() }
+    }
+
+    /// Extends every attack to the next one or to the end of the section.
+    fn hold(&mut self, end: Time) {
+        let nexts: Vec<Time> = self.attacks.iter().skip(1).map(|a| a.start).chain([end]).collect();
+        self.attacks.iter_mut().zip(nexts).for_each(|(attack, next)| attack.end = next);
+    }
+
+    /// Spells the bars. `layer` is the one that an error names; `pitched` has the names of the pitches of a staff with a clef, and the
+    /// key of an attack without a pitch.
+    pub(super) fn bars(
+        mut self,
+        groove: &Groove,
+        layer: usize,
+        section: usize,
+        pitched: Option<(Names, u8)>,
+        spelling: Spelling,
+    ) -> Result<Vec<Bar>, FormatError> {
+        let context = PartContext { swing: None, ..groove.context(layer, section) };
+        if spelling.lengths == NoteLengths::Groups {
+            self.hold(context.length());
+        }
+        let Self { attacks, cells } = &self;
+        let per_bar = context.meter.beats();
+        let tree = Node::bar(context.meter);
+        let windows = windows(context.meter);
+        let (mut bars, mut next_sound, mut next_cells) = (Vec::with_capacity(context.bars), 0, 0);
+        for number in 0..context.bars {
+            let start = context.meter.bar().repeated(number).expect("bars are bounded");
+            let end = sum(start, context.meter.bar());
+            while attacks.get(next_sound).is_some_and(|s| s.end <= start) {
+                next_sound += 1;
+            }
+            let runs = runs(attacks, next_sound, start, end);
+            let mut written_spans = Vec::new();
+            while let Some(span) = cells.get(next_cells).filter(|s| s.beat < (number + 1) * per_bar) {
+                let beats = span.beats;
+                let start = context.meter.beat().repeated(span.beat - number * per_bar).expect("bounded");
+                let units = beats * if context.meter.kind() == MeterKind::Compound { 3 } else { 1 };
+                let length = context.meter.beat().repeated(beats).expect("bounded");
+                let span = CellSpan { start, length, units, cells: span.cells };
+                push_written(&runs, span, &mut written_spans).ok_or_else(|| {
+                    let place = format!(
+                        "layer '{}', section '{}', bar {}",
+                        groove.layers()[layer].name,
+                        groove.sections()[section].name,
+                        number + 1
+                    );
+                    FormatError::new(place, "a cell is shorter than the shortest note value, 1/1024 of a whole note")
+                })?;
+                next_cells += 1;
+            }
+            let (notes, tuplets) = unbeamed_notes(&runs, &written_spans, &tree);
+            let beaming = spelling.beams;
+            let bar = BarContext { attacks, start, end: context.length(), pitched, windows: &windows, beaming };
+            let notes = bar.finish(notes, &tuplets);
+            bars.push(Bar { section, number, notes, tuplets });
+        }
+        Ok(bars)
+    }
 }
 
 /// The attacks and rests of a bar, cut at the bar lines.

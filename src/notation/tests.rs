@@ -154,16 +154,30 @@ fn groups_that_cross_a_beat_have_beams_of_their_own() {
     check("4/4", 4, "x--x--x--x--x--x", "[8. 16~] [8 8~] [16 8.] [8. 16]");
     by_group("4/4", 4, "x--x--x--x--x--x", "8. [16~ 8] [8~ 16] 8. [8. 16]");
     by_group("4/4", 4, "x--x--x-x-xxx---", "8. [16~ 8] 8 [8 16 16] 4");
-    // Rests count as part of their group.
+    // Rests count as part of their group, and its beam extends over them.
     check("4/4", 4, "x..x..x.........", "[16 r8 16] r8 16 r16 r2");
-    by_group("4/4", 4, "x..x..x.........", "16 r8 16 r8 16 r16 r2");
-    by_group("2/4", 4, "x.x...x.", "16 r16 16 r16 r8 16 r16");
+    by_group("4/4", 4, "x..x..x.........", "16 r8 [16 r8] [16 r16] r2");
+    by_group("2/4", 4, "x.x...x.", "16 r16 [16 r16 r8] 16 r16");
     // Within a beat there is nothing to show.
     by_group("2/4", 4, "xxxxx-xx", "[16 16 16 16] [8 16 16]");
     by_group("3+2+2/8", 1, "x-xx-x-", "4 8 4 4");
     // A group that comes over the bar line is over with its own notes; one that goes over it begins alone.
     by_group("2/4", 4, "x---xx--|--xxx---", "4 16 8.~ | 8 [16 16] 4");
     by_group("2/4", 4, "{3: xxx}{3: x-x}|{3: -xx}x-xx", "{3:2 [8 8 8]} {3:2 4 8~} | {3:2 8 [8 8]} [8 16 16]");
+}
+
+#[test]
+fn groups_can_be_written_as_long_notes() {
+    let held = |meter, division, drawing, expected: &str| {
+        let spelling = Spelling { lengths: NoteLengths::Groups, ..Spelling::default() };
+        let score = Score::spell(&groove(meter, division, drawing), None, spelling).expect("a score");
+        let bars: Vec<String> = score.staves[0].bars.iter().map(printed).collect();
+        assert_eq!(bars.join(" | "), expected, "{meter} {drawing}");
+    };
+    held("4/4", 2, "x..x....", "4. 8~ 2");
+    held("4/4", 2, "..x.....|..x-....", "r4 4~ 2~ | 4 4~ 2");
+    held("2/4", 3, "x.x...", "{3:2 4 8~} 4");
+    held("4/4", 4, "x..x..x..x..x..x", "[8. 16~] [8 8~] [16 8.] [8. 16]");
 }
 
 #[test]
@@ -266,7 +280,9 @@ proptest! {
             };
             let sounding: Vec<&Note> = bar.notes.iter().filter(|n| n.sound.is_some()).collect();
             for pair in sounding.windows(2).filter(|p| p.iter().all(|n| n.tuplet.is_none())) {
-                let joined = matches!(pair[0].beams.first(), Some(Beam::Begin | Beam::Continue));
+                // Otherwise a beam over rests ends before the second note.
+                let joined = matches!(pair[0].beams.first(), Some(Beam::Begin | Beam::Continue))
+                    && matches!(pair[1].beams.first(), Some(Beam::Continue | Beam::End));
                 let tied = pair[1].sound.is_some_and(|s| s.tied_from);
                 let short = pair.iter().all(|n| n.value.is_some_and(|v| v.flags() > 0));
                 if tied {

@@ -104,7 +104,7 @@ impl Groove {
                 let limit = self.sections[region.section].length();
                 for layer in region.layers.clone() {
                     if self.part(layer, region.section).is_cycle() {
-                        return Err(EditError::Impossible("a cycle repeats already; write it out first"));
+                        return Err(EditError::Impossible("a cycle already repeats; write it out first"));
                     }
                     let row = self.copied_row(layer, region).repeated(*times, length, limit);
                     self.paste_row(layer, region.section, &row, region.to)?;
@@ -192,7 +192,9 @@ impl Groove {
         self.check_region(region)?;
         for layer in region.layers.clone() {
             if self.part(layer, region.section).is_cycle() {
-                return Err(EditError::Impossible("a cycle has one length of cells; write it out first"));
+                return Err(EditError::Impossible(
+                    "the cells of a cycle all have the same length; write the cycle out first",
+                ));
             }
             let row = self.copied_row(layer, region);
             let row = match scale {

@@ -97,10 +97,10 @@ impl Groove {
         let whole = self.section_mut(section)?.clone();
         let bars = usize::from(whole.bars);
         if bar == 0 || bar >= bars {
-            return Err(EditError::Impossible("a section is split before one of its bars from the second on"));
+            return Err(EditError::Impossible("a section can be split only before its second or a later bar"));
         }
         if whole.times > 1 {
-            return Err(EditError::Impossible("the section plays several times; set that to 1 first"));
+            return Err(EditError::Impossible("the section plays several times; set it to play once first"));
         }
         let ends: Vec<Part> = (0..self.layers.len())
             .map(|layer| bars_of(self.part(layer, section), self.context(layer, section), bar..bars))

@@ -53,7 +53,7 @@ bounds! {
     LAYERS: "the number of layers", 0, 64, "layers";
     SECTIONS: "the number of sections", 1, 128, "sections";
     BARS: "the number of bars in a section", 1, 1024, "bars";
-    TIMES: "the times a section is played", 1, 64, "times";
+    TIMES: "the number of times a section is played", 1, 64, "times";
     BEATS_PER_BAR: "the number of beats in a bar", 1, 128, "beats";
     DENOMINATOR: "the lower number of a meter", 1, 64, "(a power of two)";
     DIVISION: "the division", 1, 32, "cells per beat";

@@ -173,8 +173,8 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
         }
     }
     if beat != beats || in_beat > 0 {
-        let part = if in_beat > 0 { " and a part" } else { "" };
-        return error(text.len(), all_bars(), format!("{beat}{part} of {beats} beats"));
+        let part = if in_beat > 0 { " and part of the next" } else { "" };
+        return error(text.len(), all_bars(), format!("{beat} of {beats} beats{part}"));
     }
     Ok(Part::Barred { spans, cells: reader.cells })
 }

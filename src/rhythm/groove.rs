@@ -139,6 +139,11 @@ impl Groove {
         Self::blank(meter, tempo, bars).expect("within bounds")
     }
 
+    /// What a new groove starts from: four bars of 4/4 at 120, one layer without attacks.
+    pub(crate) fn new_untitled() -> Self {
+        Self::in_four(120, 4)
+    }
+
     /// Its title.
     pub fn title(&self) -> &str {
         &self.title

@@ -38,4 +38,4 @@ pub use part::{Part, PartContext, Span};
 pub(crate) use part::{SoundedAttack, Spot, written_start};
 pub(crate) use text::{NotationError, count, expected, is_hidden};
 pub use time::{Fraction, Time};
-pub use voice::Voice;
+pub use voice::{ClickSound, Voice};

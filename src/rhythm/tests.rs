@@ -98,7 +98,7 @@ fn times_through_repeat_the_section() {
 fn notation_errors_have_a_position() {
     let meter = Meter::parse("2/4").expect("meter");
     let rows = [
-        ("x..", 3, "0 and a part of 4 beats"),
+        ("x..", 3, "0 of 4 beats and part of the next"),
         ("x...x...", 8, "2 of 4 beats"),
         ("x...|x...x...", 4, "4 cells in bar 1"),
         ("x...x...x|x......", 8, "9 cells in bar 1"),

@@ -144,6 +144,8 @@ pub(crate) enum Command {
     Shift(i32),
     /// Adds a layer below the cursor's.
     AddLayer(String, Voice),
+    /// Adds a layer for each voice of a drum kit below the cursor's.
+    AddKit,
     RemoveLayer,
     CopyLayer,
     /// Moves the layer by a number of rows, down if positive.

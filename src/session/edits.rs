@@ -13,6 +13,9 @@ use std::ops::Range;
 /// The message at the end of the groove. The screen adds the keys.
 pub(super) const END_OF_GROOVE: &str = "end of the groove; add a bar or a section to go on";
 
+/// The voices of a drum kit, from the lowest.
+const KIT: [Voice; 3] = [Voice::Kick, Voice::Snare, Voice::Hat];
+
 pub(super) struct EditResult {
     groove: Groove,
     cursor: Option<Cursor>,
@@ -136,7 +139,8 @@ impl Session {
             Command::Paste(content, in_cycle) => self.paste(content, in_cycle),
             Command::Repeat(repeats) => self.repeat(repeats),
             Command::ScaleLengths(stretch) => {
-                let region = self.selection().ok_or(EditError::Impossible("select what is to change its length"))?;
+                let region =
+                    self.selection().ok_or(EditError::Impossible("first select the cells to lengthen or shorten"))?;
                 let result = simple(Edit::ScaleLengths(region, stretch), "change of length")?;
                 let lost = messages::lost_attacks(g, &result.groove);
                 let words = if stretch == LengthScale::Double { "twice as long" } else { "half as long" };
@@ -215,16 +219,24 @@ impl Session {
             let change = TimeChange::from_edit(&edit, g);
             g.edited(&edit).map(|new| EditResult { change, ..EditResult::new(new, label) })
         };
+        let new_row = if g.layers().is_empty() { 0 } else { at.layer + 1 };
         let at_start = |layer, section| Cursor { place: Place { layer, section, cell: 0 }, ..Cursor::default() };
         let result = match command {
             Command::AddLayer(name, voice) => {
-                let row = if g.layers().is_empty() { 0 } else { at.layer + 1 };
-                let divisions = g.layers().get(at.layer).map_or(&[4][..], |l| &l.divisions);
-                let mut new = g.edited(&Edit::AddLayer(row, name.clone(), *voice, divisions[0]))?;
-                for (section, division) in divisions.iter().enumerate().filter(|(_, d)| **d != divisions[0]) {
-                    new = new.edited(&Edit::Division(row, Some(section), *division))?;
-                }
-                EditResult::new(new, "add layer").with_cursor(at_start(row, at.section))
+                let new = self.with_layer(g, new_row, name.clone(), *voice)?;
+                EditResult::new(new, "add layer").with_cursor(at_start(new_row, at.section))
+            }
+            Command::AddKit => {
+                let layers = (new_row..).zip(KIT);
+                let new = layers.clone().try_fold(g.clone(), |new, (row, voice)| {
+                    let name = voice.name().to_owned();
+                    let taken = |name: &str| new.layers().iter().any(|l| l.name == name);
+                    let name = if taken(&name) { free_name(&name, taken) } else { name };
+                    self.with_layer(&new, row, name, voice)
+                })?;
+                let names: Vec<&str> = layers.map(|(row, _)| new.layers()[row].name.as_str()).collect();
+                let message = format!("layers added: {}", names.join(", "));
+                EditResult::new(new, "add kit").with_message(message).with_cursor(at_start(new_row, at.section))
             }
             Command::AddSection(name, meter) => {
                 let name = name.clone().unwrap_or_else(|| self.free_section_name());
@@ -309,6 +321,16 @@ impl Session {
             _ => return Ok(None),
         };
         Ok(Some(result))
+    }
+
+    /// The groove with another layer of rests in this row, divided as the cursor's.
+    fn with_layer(&self, groove: &Groove, row: usize, name: String, voice: Voice) -> Result<Groove> {
+        let divisions = self.groove.layers().get(self.cursor.place.layer).map_or(&[4][..], |l| &l.divisions);
+        let mut new = groove.edited(&Edit::AddLayer(row, name, voice, divisions[0]))?;
+        for (section, division) in divisions.iter().enumerate().filter(|(_, d)| **d != divisions[0]) {
+            new = new.edited(&Edit::Division(row, Some(section), *division))?;
+        }
+        Ok(new)
     }
 
     /// The bar at the cursor, from 0.

@@ -137,7 +137,7 @@ impl Session {
     pub(super) fn repeat(&self, repeats: Repeats) -> Result<EditResult> {
         let (region, fit) = self.repeatable().ok_or(EditError::NoSuchPlace("bar"))?;
         if fit == 0 {
-            return Err(EditError::Impossible("no room to repeat it before the end of the section"));
+            return Err(EditError::Impossible("no room for a repeat before the end of the section"));
         }
         let times = match repeats {
             Repeats::More(times) => times.min(fit),

@@ -40,7 +40,7 @@ pub(crate) enum Outcome {
 }
 
 /// The message when the history first drops its oldest steps.
-const STEPS_DROPPED: &str = "undo keeps 64 MB: its oldest steps are dropped from now on";
+const STEPS_DROPPED: &str = "undo is limited to 64 MB: the oldest steps are dropped from now on";
 
 /// A question with a command for each answer.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -49,7 +49,7 @@ pub(crate) struct Choice {
     pub answers: Vec<(String, Command)>,
 }
 
-/// Document 0 is the groove opened first; each import starts another one. Undo can cross from one to another.
+/// Document 0 is the groove opened first; each import, opened file and new groove starts another one. Undo can cross from one to another.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct DocumentId(pub usize);
 
@@ -193,11 +193,9 @@ impl Session {
     pub(crate) fn replace(&mut self, groove: Groove, label: String) -> Outcome {
         let before = Step { label, ..self.step_here() };
         (self.anchor, self.region, self.cursor) = (None, None, Cursor::default());
-        let outcome = self.commit(groove, before, None);
-        if matches!(outcome, Outcome::Changed(_)) {
-            self.document = DocumentId(self.saved.len());
-            self.saved.push(None);
-        }
+        let outcome = self.record(groove, before, None);
+        self.document = DocumentId(self.saved.len());
+        self.saved.push(None);
         outcome
     }
 
@@ -302,6 +300,10 @@ impl Session {
         if groove == *self.groove {
             return message.map_or(Outcome::Unchanged, Outcome::Info);
         }
+        self.record(groove, before, message)
+    }
+
+    fn record(&mut self, groove: Groove, before: Step, message: Option<String>) -> Outcome {
         self.region = self.region.and_then(|r| r.after(before.change, &groove));
         let has_dropped = self.history.push(before, &groove);
         let message = if has_dropped {

@@ -107,11 +107,19 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// Builds a loop of this length at full speed in which only the click lines sound.
-    pub(super) fn clicks(groove: &'a Groove, options: &'a ScheduleOptions, length: Seconds) -> Schedule {
+    /// Builds a loop of this length at full speed in which only the click lines sound. Its positions are in `section`, from its
+    /// start to `to`.
+    pub(super) fn clicks(
+        groove: &'a Groove,
+        options: &'a ScheduleOptions,
+        length: Seconds,
+        (section, to): (usize, f64),
+    ) -> Schedule {
         let timebase = Timebase::new(Vec::new()).refined();
         let length = timebase.of_seconds(length, options.bounded_speed(), options.rate);
-        Self::empty(groove, options, timebase).finish(Vec::new(), length)
+        let frames_per_whole = length.to_f64(timebase.denom) / to;
+        let piece = Piece { start: FrameTime::ZERO, section, pass: 0, from: 0.0, to, frames_per_whole };
+        Self::empty(groove, options, timebase).finish(vec![piece], length)
     }
 
     pub(super) fn build(self) -> Schedule {

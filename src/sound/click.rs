@@ -120,7 +120,11 @@ impl Builder<'_> {
                     b if meter.kind() == MeterKind::Additive && !strong.contains(&b) => (Accent::Ghost, 1.0),
                     _ => (Accent::Plain, 1.0),
                 };
-                let sound = self.synthesized(SynthKey { rate: self.options.rate, tone: Tone::Beat, accent });
+                let sound = self.synthesized(SynthKey {
+                    rate: self.options.rate,
+                    tone: Tone::Beat(self.options.click_sound),
+                    accent,
+                });
                 let at = self.time_in(&self.spans[r], offset);
                 let note = Note { at, sound, hold: u32::MAX, left: left * level, right: right * level };
                 self.add_to_passes(s, note, pieces);
@@ -144,7 +148,7 @@ impl Builder<'_> {
                 }
                 if (FrameTime::ZERO..length).contains(&at) {
                     let accent = if matches!(moment, Moment::Division(_)) { Accent::Ghost } else { Accent::Plain };
-                    let tone = Tone::Line(line.tone % super::CLICK_TONES);
+                    let tone = Tone::Line(options.click_sound, line.tone % super::CLICK_TONES);
                     let sound = self.synthesized(SynthKey { rate: options.rate, tone, accent });
                     self.notes.push(Note { at, sound, hold: u32::MAX, left, right });
                 }

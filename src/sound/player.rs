@@ -234,7 +234,7 @@ impl Player {
     }
 
     fn on_lost(&mut self, now: Instant, reason: &str) -> DeviceEvent {
-        let playhead = self.playhead(now).or(self.handle.playing.then(Playhead::default));
+        let playhead = self.playhead(Instant::now()).or(self.handle.playing.then(Playhead::default));
         self.stream = None;
         self.source = self.take_source();
         let (retry_at, retry_delay) = (now + MIN_RETRY_DELAY, MIN_RETRY_DELAY);

@@ -101,12 +101,12 @@ impl Renderer {
         old
     }
 
-    /// Starts a schedule at its beginning and returns the previous one. What rings continues.
-    pub(super) fn follow(&mut self, schedule: Box<Schedule>) -> Option<Box<Schedule>> {
+    /// Starts a schedule at a frame of its loop and returns the previous one. What rings continues.
+    pub(super) fn follow(&mut self, schedule: Box<Schedule>, from: Frame) -> Option<Box<Schedule>> {
         self.start_rounded_notes();
         let old = self.schedule.replace(schedule);
         (self.playing, self.max_passes, self.passes_before) = (true, u64::MAX, 0);
-        self.jump(0);
+        self.jump(from.0);
         old
     }
 

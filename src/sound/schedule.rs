@@ -7,7 +7,7 @@ use super::playback::serde_exact;
 use super::position::PositionMap;
 use super::units::{Frame, SampleRate};
 use super::user_samples::UserSamples;
-use crate::rhythm::{Fraction, Groove, Time};
+use crate::rhythm::{ClickSound, Fraction, Groove, Time};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
@@ -31,6 +31,8 @@ pub struct ScheduleOptions {
     pub click: Click,
     /// Gain of all clicks in dB.
     pub click_db: f32,
+    /// The sound of all clicks.
+    pub click_sound: ClickSound,
     /// Further clicks, such as those of hearings.
     pub lines: Vec<ClickLine>,
     /// The user's own samples, by the names that layers use.
@@ -83,6 +85,7 @@ impl ScheduleOptions {
             range: Range::Whole,
             click: Click::Off,
             click_db: 0.0,
+            click_sound: ClickSound::default(),
             lines: Vec::new(),
             samples: UserSamples::default(),
         }

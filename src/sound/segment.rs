@@ -17,6 +17,8 @@ pub struct Segment {
     pub(super) schedule: Option<Box<Schedule>>,
     /// `u64::MAX` for no limit.
     pub(super) passes: u64,
+    /// Frame of the loop at which the first pass begins, if it is queued.
+    pub(super) from: Frame,
     /// Whether playback ends after the last pass if no segment is queued.
     pub(super) stops_at_end: bool,
     /// Id of the segment, and generation of this version of it; set by the handle that sends it.
@@ -28,7 +30,13 @@ impl Segment {
     /// A loop that repeats until another segment follows.
     pub fn new(schedule: Schedule) -> Self {
         let schedule = Some(Box::new(schedule));
-        Self { schedule, passes: u64::MAX, stops_at_end: false, id: 0, generation: 0 }
+        Self { schedule, passes: u64::MAX, from: Frame(0), stops_at_end: false, id: 0, generation: 0 }
+    }
+
+    /// Begins the first pass at a frame of the loop where the segment follows another one.
+    #[must_use]
+    pub(super) fn starting_at(self, from: Frame) -> Self {
+        Self { from, ..self }
     }
 
     /// Limits the number of passes. If no segment is queued at the end, the loop continues until one is.
@@ -125,7 +133,7 @@ impl SegmentQueue {
     pub(super) fn push(&mut self, segment: Box<Segment>, on_finished: OnFinished<'_>) {
         if !self.renderer.playing {
             self.previous = SegmentPosition::default();
-            self.begin(segment, Renderer::follow, on_finished);
+            self.follow(segment, on_finished);
         } else if self.queue.len() < MAX_QUEUED {
             self.queue.push_back(segment);
         } else {
@@ -208,12 +216,18 @@ impl SegmentQueue {
                     pass: self.passes_done.saturating_sub(1),
                 };
                 self.renderer.max_passes = self.passes_done;
-                self.begin(next, Renderer::follow, on_finished);
+                self.follow(next, on_finished);
             } else if segment.stops_at_end {
                 self.ended = segment.id;
                 self.renderer.finish(self.passes_done);
             }
         }
+    }
+
+    /// Makes a queued segment the current one.
+    fn follow(&mut self, segment: Box<Segment>, on_finished: OnFinished<'_>) {
+        let from = segment.from;
+        self.begin(segment, |renderer, schedule| renderer.follow(schedule, from), on_finished);
     }
 
     /// Makes a segment the current one; `start` starts its loop and returns the previous loop.

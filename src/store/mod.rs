@@ -28,7 +28,7 @@ pub(crate) use print::Printer;
 pub use print::print;
 pub(crate) use progress::{Practice, load_progress, save_progress};
 pub(crate) use save::{SaveError, Stamp, finish_interrupted_save, save};
-pub(crate) use state_folder::{Calibration, SoundLevels, StateFolder};
+pub(crate) use state_folder::{Calibration, SoundSettings, StateFolder};
 pub use update::update;
 
 use crate::rhythm::Groove;
@@ -53,6 +53,15 @@ pub struct LoadedGroove {
     pub text: String,
     /// The state of the file when it was read.
     pub stamp: Stamp,
+}
+
+#[cfg(test)]
+impl LoadedGroove {
+    /// As if it was read from the text that it is printed as.
+    pub(crate) fn printed(groove: Groove) -> Self {
+        let text = print(&groove);
+        Self { groove, stamp: Stamp::of(&text), text }
+    }
 }
 
 /// The title of a new groove with this file name: its stem without control characters, cut to the length of a name, or `untitled`.

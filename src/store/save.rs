@@ -185,7 +185,7 @@ pub(crate) fn finish_interrupted_save(path: &Path) -> Option<String> {
         return None;
     }
     drop(file);
-    Some(format!("a save was interrupted; its text is in {}, compare it with the groove", backup.display()))
+    Some(format!("a save was interrupted; its text is in {}: compare that file with the groove", backup.display()))
 }
 
 pub(super) fn write_atomically(target: &Path, text: &str, access: Access) -> Result<(), SaveError> {

@@ -1,16 +1,17 @@
 //! The user's state folder: small files that outlive a session, and the journals. The files here hold the tap calibration, the
-//! volumes, and the sound files outside the folders of their grooves that the user has allowed to be read.
+//! settings of the player, and the sound files outside the folders of their grooves that the user has allowed to be read.
 
 use super::SaveError;
 use super::atomic_file::Access;
 use super::error::reason;
 use super::save::{resolve_links, write_atomically};
+use crate::rhythm::ClickSound;
 use std::path::{self, Path, PathBuf};
 use std::{env, fs};
 use toml_edit::DocumentMut;
 
 const CALIBRATION_FILE: &str = "tap-offset.toml";
-const LEVELS_FILE: &str = "sound.toml";
+const SOUND_FILE: &str = "sound.toml";
 /// Largest offset and error accepted, in ms.
 const MAX_OFFSET_MS: f64 = 1000.0;
 /// Levels accepted, in dB; the editor saves none outside them.
@@ -32,13 +33,16 @@ pub(crate) struct Calibration {
     pub error_ms: f64,
 }
 
-/// Volumes in dB.
+/// How the editor plays, whatever the groove.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct SoundLevels {
-    /// 0 is the level that exported files have.
+pub struct SoundSettings {
+    /// In dB; 0 is the level that exported files have.
     pub volume_db: f64,
-    /// Added to the volume for clicks.
+    /// Added to the volume for clicks, in dB.
     pub click_db: f64,
+    pub click_sound: ClickSound,
+    /// Whether a count-in comes before whatever is started.
+    pub count_in: bool,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -97,28 +101,37 @@ impl StateFolder {
 
     pub(crate) fn save_calibration(&self, c: Calibration) -> Result<(), SaveError> {
         let text = format!(
-            "# Measured by tapping to plain clicks: output latency plus the player's habit.\n\
+            "# Measured by tapping to plain clicks: output latency plus the player's habit of tapping early or late.\n\
              offset-ms = {:.2}\nerror-ms = {:.2}\n",
             c.ms, c.error_ms
         );
         self.write(CALIBRATION_FILE, &text)
     }
 
-    /// The saved volumes; `None` if they are missing or invalid.
-    pub(crate) fn sound_levels(&self) -> Option<SoundLevels> {
-        let [volume_db, click_db] = self.numbers(LEVELS_FILE, ["volume-db", "click-db"])?;
+    /// The saved settings; `None` if the volumes are missing or invalid.
+    pub(crate) fn sound_settings(&self) -> Option<SoundSettings> {
+        let [volume_db, click_db] = self.numbers(SOUND_FILE, ["volume-db", "click-db"])?;
         let valid =
             (MIN_LEVEL_DB..=MAX_VOLUME_DB).contains(&volume_db) && (MIN_LEVEL_DB..=MAX_CLICK_DB).contains(&click_db);
-        valid.then_some(SoundLevels { volume_db, click_db })
+        let document = self.document(SOUND_FILE)?;
+        let name = document.get("click-sound").and_then(|item| item.as_str());
+        let click_sound = name.and_then(ClickSound::parse).unwrap_or_default();
+        let count_in = document.get("count-in").and_then(|item| item.as_bool()).unwrap_or(false);
+        valid.then_some(SoundSettings { volume_db, click_db, click_sound, count_in })
     }
 
-    pub(crate) fn save_sound_levels(&self, levels: SoundLevels) -> Result<(), SaveError> {
-        let SoundLevels { volume_db, click_db } = levels;
-        self.write(LEVELS_FILE, &format!("volume-db = {volume_db:?}\nclick-db = {click_db:?}\n"))
+    pub(crate) fn save_sound_settings(&self, settings: SoundSettings) -> Result<(), SaveError> {
+        let SoundSettings { volume_db, click_db, click_sound, count_in } = settings;
+        let volumes = format!("volume-db = {volume_db:?}\nclick-db = {click_db:?}\n");
+        self.write(SOUND_FILE, &format!("{volumes}click-sound = \"{click_sound}\"\ncount-in = {count_in}\n"))
+    }
+
+    fn document(&self, file: &str) -> Option<DocumentMut> {
+        self.read(file)?.parse().ok()
     }
 
     fn numbers(&self, file: &str, keys: [&str; 2]) -> Option<[f64; 2]> {
-        let document: DocumentMut = self.read(file)?.parse().ok()?;
+        let document = self.document(file)?;
         let number = |key| {
             let value = document.get(key)?;
             value.as_float().or_else(|| value.as_integer().map(|n| n as f64))
@@ -175,18 +188,26 @@ mod tests {
     }
 
     #[test]
-    fn volumes_are_kept_and_invalid_ones_are_ignored() {
+    fn sound_settings_are_kept_and_invalid_ones_are_ignored() {
         let home = tempfile::tempdir().expect("a folder");
         let state = StateFolder::at(&home.path().join("teeter"));
-        assert_eq!(state.sound_levels(), None);
-        for kept in [SoundLevels { volume_db: -12.0, click_db: 3.5 }, SoundLevels::default()] {
-            state.save_sound_levels(kept).expect("written");
-            assert_eq!(state.sound_levels(), Some(kept));
+        assert_eq!(state.sound_settings(), None);
+        let (click_sound, count_in) = (ClickSound::Block, true);
+        let other = SoundSettings { volume_db: -12.0, click_db: 3.5, click_sound, count_in };
+        for kept in [other, SoundSettings::default()] {
+            state.save_sound_settings(kept).expect("written");
+            assert_eq!(state.sound_settings(), Some(kept));
         }
-        let file = home.path().join("teeter").join(LEVELS_FILE);
+        let file = home.path().join("teeter").join(SOUND_FILE);
         for text in ["", "volume-db = 20\nclick-db = 0", "volume-db = nan\nclick-db = 0", "volume-db = -3", "\0"] {
             fs::write(&file, text).expect("written");
-            assert_eq!(state.sound_levels(), None, "{text}");
+            assert_eq!(state.sound_settings(), None, "{text}");
+        }
+        // What an older version has saved, and a sound that does not exist.
+        for text in ["", "click-sound = \"gong\"\ncount-in = 1\n"] {
+            fs::write(&file, format!("volume-db = -2.0\nclick-db = 0.0\n{text}")).expect("written");
+            let expected = SoundSettings { volume_db: -2.0, ..SoundSettings::default() };
+            assert_eq!(state.sound_settings(), Some(expected), "{text}");
         }
     }
 

@@ -22,6 +22,7 @@ pub(crate) enum Mode {
     /// A prompt or a search.
     Typing,
     Tap,
+    TapTempo,
     ConfirmQuit,
     ConfirmOverwrite,
     ConfirmImport,

@@ -1,8 +1,9 @@
 //! Questions whose answer carries out or drops a pending action.
 
-use crate::jobs::{ImportedGroove, Job, Overwrite};
+use crate::jobs::{Job, Overwrite};
 use crate::session::Choice;
-use crate::terminal::files::{export, import, outside_sounds, save};
+use crate::terminal::files::replacement::{Replacement, replace};
+use crate::terminal::files::{export, outside_sounds, save};
 use crate::terminal::view::end;
 use crate::terminal::{Mode, Overlay, State, dispatch, run_command};
 use std::path::PathBuf;
@@ -19,8 +20,8 @@ pub(crate) enum Confirmation {
     OverwriteOther(String),
     /// Run the job again over a file of this name?
     OverwriteByJob(Box<Job>, String),
-    /// Replace unsaved changes by the imported groove?
-    OpenImport(Box<ImportedGroove>),
+    /// Replace unsaved changes by another groove?
+    Replace(Box<Replacement>),
     /// Read these sound files outside the groove's folder?
     ReadSounds(Vec<PathBuf>),
     /// Which of several meanings does a command have?
@@ -42,7 +43,7 @@ impl Confirmation {
         match self {
             Self::Quit => Mode::ConfirmQuit,
             Self::OverwriteChanged(_) | Self::OverwriteOther(_) | Self::OverwriteByJob(..) => Mode::ConfirmOverwrite,
-            Self::OpenImport(_) => Mode::ConfirmImport,
+            Self::Replace(_) => Mode::ConfirmImport,
             Self::ReadSounds(_) => Mode::ConfirmSounds,
             Self::Meaning(_) => Mode::Choice,
         }
@@ -56,12 +57,21 @@ impl Confirmation {
                 let (save, discard, cancel) = (key("quit-save"), key("quit-discard"), key("quit-cancel"));
                 return format!("Not saved. {save}: save and quit, {discard}: quit unsaved, {cancel}: cancel");
             }
-            Self::OpenImport(_) => {
+            Self::Replace(replacement) => {
                 let (save, discard, cancel) = (key("import-save"), key("import-discard"), key("import-cancel"));
-                return format!("Not saved. {save}: save, then import, {discard}: import, {cancel}: cancel");
+                let action = match **replacement {
+                    Replacement::Import(_) => "import",
+                    Replacement::File(_) => "open",
+                    Replacement::New => "start over",
+                };
+                return format!("Not saved. {save}: save and {action}, {discard}: only {action}, {cancel}: cancel");
             }
             Self::ReadSounds(_) => {
-                return format!("Read these files? {}: yes, always, {}: no", key("sounds-allow"), key("sounds-refuse"));
+                return format!(
+                    "Read these files? {}: yes, now and later; {}: no",
+                    key("sounds-allow"),
+                    key("sounds-refuse")
+                );
             }
             Self::Meaning(Choice { question, answers }) => {
                 let keys = ["choose-first", "choose-second"].map(key);
@@ -91,11 +101,11 @@ pub(crate) fn confirm(state: &mut State, reply: Reply) {
         (Confirmation::OverwriteChanged(_), _) => save::write(state, None, Overwrite::Always),
         (Confirmation::OverwriteOther(name), _) => save::write(state, Some(name), Overwrite::Always),
         (Confirmation::OverwriteByJob(job, _), _) => export::run_and_overwrite(state, job),
-        (Confirmation::OpenImport(imported), Reply::SaveFirst) => {
-            state.files.import.pending_save = Some(imported);
+        (Confirmation::Replace(replacement), Reply::SaveFirst) => {
+            state.files.replacement.pending_save = Some(replacement);
             save::save(state);
         }
-        (Confirmation::OpenImport(imported), _) => import::open(state, *imported),
+        (Confirmation::Replace(replacement), _) => replace(state, *replacement),
         (Confirmation::ReadSounds(paths), _) => outside_sounds::allow(state, paths),
         (Confirmation::Meaning(choice), Reply::Answer(index)) => {
             if let Some((_, command)) = choice.answers.into_iter().nth(index) {

@@ -3,6 +3,7 @@
 use crate::rhythm::{Groove, count};
 use crate::session::{Command, Motion, Outcome, messages};
 use crate::terminal::confirmation::confirm;
+use crate::terminal::files::replacement::Replacement;
 use crate::terminal::files::{export, outside_sounds, recovery};
 use crate::terminal::playback::{practice, tapping};
 use crate::terminal::prompts::typing;
@@ -108,7 +109,9 @@ fn key_hint(state: &State, command: &Command, before: &Groove) -> String {
         Command::RemoveLayer | Command::RemoveSection | Command::DeleteBars => ("undo", "undoes"),
         Command::Division(..) if division(before) != division(after) => ("undo", "undoes"),
         _ if messages::written_attacks(before) > messages::written_attacks(after) => ("undo", "undoes"),
-        Command::Meter(..) | Command::AddSection(..) if !after.layers().is_empty() => ("division", "changes it"),
+        Command::Meter(..) | Command::AddSection(..) if !after.layers().is_empty() => {
+            ("division", "changes the division")
+        }
         _ => return String::new(),
     };
     let key = state.key(name);
@@ -136,9 +139,12 @@ pub(crate) fn close(state: &mut State) {
         Overlay::Confirm(Confirmation::OverwriteChanged(_) | Confirmation::OverwriteOther(_)) => {
             state.warn("not saved; the file is unchanged");
         }
-        Overlay::Confirm(Confirmation::OpenImport(_)) => state.warn("import discarded; the groove is unchanged"),
+        Overlay::Confirm(Confirmation::Replace(replacement)) => state.warn(match *replacement {
+            Replacement::Import(_) => "import discarded; the groove is unchanged",
+            Replacement::File(_) | Replacement::New => "not opened; the groove is unchanged",
+        }),
         _ => {}
     }
-    state.files.import.pending_save = None;
+    state.files.replacement.pending_save = None;
     state.files.quit_after_save = false;
 }

@@ -3,9 +3,10 @@
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
 use crate::jobs::play_request::{PlayRequest, PlaybackEvent, ResumePoint, Sequence};
-use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, SoundLevels};
+use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, SoundSettings};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
+use crate::terminal::files::replacement::OpenedFile;
 use crate::terminal::{Background, KeyTime};
 use ratatui::crossterm::event::{KeyEvent, MouseEvent};
 use std::path::PathBuf;
@@ -48,6 +49,8 @@ pub enum Event {
     JobProgress(u8),
     ExportDone(Box<Job>, Result<JobReport, JobError>),
     ImportDone(Result<Box<ImportedGroove>, JobError>),
+    /// A groove file was read, or why not.
+    Opened(Result<Box<OpenedFile>, String>),
     /// Whether unsaved changes are in the journal, or why not.
     Journal(Result<(), String>),
     /// The system asks the program to end.
@@ -121,8 +124,8 @@ pub enum Effect {
     Tap(KeyTime),
     /// Save the tap offset for the next session.
     SaveOffset(Offset),
-    /// Apply the volumes and save them for the next session.
-    SetLevels(SoundLevels),
+    /// Apply the volume and save all of these settings for the next session.
+    SetSound(SoundSettings),
     Outputs,
     Copy(String),
     /// Run a job; it ends with [`Event::ExportDone`].
@@ -134,6 +137,10 @@ pub enum Effect {
         tolerance: Fraction,
     },
     CancelJob,
+    /// Read a groove file; it ends with [`Event::Opened`].
+    Open(String),
+    /// Save the document to this file, which was read, from now on.
+    UseFile(DocumentId, Box<OpenedFile>),
     /// Save as this document from now on.
     SwitchDocument(DocumentId),
     /// Draw the whole screen again.

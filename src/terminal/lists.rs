@@ -37,8 +37,20 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
         }
         return;
     }
-    if let Overlay::Prompt { question, .. } = &mut state.overlay {
-        *question = question.other_meaning();
+    if let Overlay::Prompt { question, text, moved_to, error, .. } = &mut state.overlay {
+        let Some(voices) = prompts::voices::offered(*question, text.value()) else {
+            *question = question.other_meaning();
+            return;
+        };
+        let last = voices.len().saturating_sub(1);
+        let from = prompts::voices::selected(*question, text.value(), *moved_to);
+        // Without a selected line the first step goes to the first line, or up to the last one.
+        *moved_to = Some(match (from, step) {
+            (Some(at), _) => step.from(at, last, page),
+            (None, Step::Lines(..0) | Step::Pages(..0)) => last,
+            (None, _) => 0,
+        });
+        *error = None;
         return;
     }
     let width = state.view.size.0;
@@ -128,7 +140,7 @@ pub(crate) fn accept(state: &mut State) {
         Overlay::Help(_) | Overlay::Manual(_) if state.mode() == Mode::Typing => return search::accept(state),
         Overlay::Help(ref view) => return help::open_chapter(state, view.line),
         Overlay::Manual(_) => return manual::accept(state),
-        Overlay::ImportWarnings(_) | Overlay::Tap => return,
+        Overlay::ImportWarnings(_) | Overlay::Tap | Overlay::TapTempo(_) => return,
         _ => {}
     }
     match std::mem::take(&mut state.overlay) {
@@ -137,7 +149,7 @@ pub(crate) fn accept(state: &mut State) {
                 dispatch(state, &command.action, None);
             }
         }
-        Overlay::Prompt { question, text, .. } => prompts::on_answer(state, question, text),
+        Overlay::Prompt { question, text, moved_to, .. } => prompts::on_answer(state, question, text, moved_to),
         Overlay::Export { menu, text, selected } => export::select_format(state, menu, text, selected),
         _ => {}
     }

@@ -5,6 +5,7 @@ use crate::terminal::files::export::ExportMenu;
 use crate::terminal::files::recovery::RecoveryView;
 use crate::terminal::help::HelpView;
 use crate::terminal::manual::ManualView;
+use crate::terminal::playback::tempo_taps::TempoTaps;
 use crate::terminal::search::PagerInput;
 use crate::terminal::{Confirmation, Mode, Question, TextField};
 
@@ -24,11 +25,13 @@ pub(crate) enum Overlay {
     Outputs(Vec<String>, usize),
     /// The errors in the config file.
     ConfigFile(usize),
-    /// A question. `unedited`: the text is the current value, which the first character typed replaces.
+    /// A question. `unedited`: the text is the current value, which the first character typed replaces. `moved_to`: the line
+    /// moved to in the list that the question offers.
     Prompt {
         question: Question,
         text: TextField,
         unedited: bool,
+        moved_to: Option<usize>,
         error: Option<String>,
     },
     /// The full view, at a line of a block.
@@ -37,6 +40,7 @@ pub(crate) enum Overlay {
         line: usize,
     },
     Tap,
+    TapTempo(TempoTaps),
     TapReport(usize),
     Confirm(Confirmation),
     Export {
@@ -63,6 +67,7 @@ impl Overlay {
             | Overlay::Manual(_)
             | Overlay::ImportWarnings(_) => Mode::List,
             Overlay::Tap => Mode::Tap,
+            Overlay::TapTempo(_) => Mode::TapTempo,
             Overlay::Find { .. } | Overlay::Prompt { .. } | Overlay::Export { .. } => Mode::Typing,
             Overlay::Confirm(confirmation) => confirmation.mode(),
             Overlay::Recovery(_) => Mode::Recovery,

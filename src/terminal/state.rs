@@ -64,7 +64,7 @@ impl State {
     pub(crate) fn show_config_errors(&mut self, file: &str, errors: &[ConfigError]) {
         let mut lines = vec![format!("{file}:")];
         lines.extend(errors.iter().map(ToString::to_string));
-        lines.push("These settings are ignored, the others are used.".to_owned());
+        lines.push("These settings are ignored; all others are used.".to_owned());
         lines.push(format!("The command config-file ({} searches the commands) shows this again.", self.key("find")));
         (self.files.config_errors, self.overlay) = (Some(lines), Overlay::ConfigFile(0));
     }

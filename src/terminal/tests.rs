@@ -21,6 +21,7 @@ mod loop_region;
 mod manual;
 mod menus;
 mod narrow_window;
+mod opening;
 mod practice;
 mod questions;
 mod recovery;
@@ -173,7 +174,7 @@ fn effects_are_values() {
                 Effect::Stop => "stop",
                 Effect::Tap(_) => "tap",
                 Effect::SaveOffset(_) => "offset",
-                Effect::SetLevels(_) => "levels",
+                Effect::SetSound(_) => "levels",
                 Effect::Copy(_) => "copy",
                 Effect::RunJob(_) => "run job",
                 Effect::Import { .. } => "import",
@@ -182,6 +183,8 @@ fn effects_are_values() {
                 Effect::Redraw => "redraw",
                 Effect::Suspend => "suspend",
                 Effect::Resume => "resume",
+                Effect::Open(_) => "open",
+                Effect::UseFile(..) => "use file",
                 Effect::Quit { .. } => "quit",
             })
             .collect()
@@ -266,7 +269,7 @@ fn the_play_request_has_the_loop_and_the_speed() {
 fn volumes_are_bounded_shown_and_saved() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     let found = press(&mut state, "' ' k enter");
-    let level = |e: &Effect| if let Effect::SetLevels(l) = e { Some(l.volume_db) } else { None };
+    let level = |e: &Effect| if let Effect::SetSound(l) = e { Some(l.volume_db) } else { None };
     let kept: Vec<f64> = found.iter().filter_map(level).collect();
     assert_eq!(kept, [-2.0, -4.0]);
     assert!(screen(&state, (80, 24)).contains("vol -4"));

@@ -3,11 +3,12 @@
 use crate::jobs::play_request::PlaybackEvent;
 use crate::rhythm::Groove;
 use crate::terminal::dispatch::dispatch;
+use crate::terminal::files::replacement::{on_opened, replace_by_pending};
 use crate::terminal::files::{export, import, outside_sounds, recovery, save};
 use crate::terminal::hearings::{self, AnalysisResult, analyse};
 use crate::terminal::input::mouse;
 use crate::terminal::playback::playing::LoopMode;
-use crate::terminal::playback::{practice, tapping, transport};
+use crate::terminal::playback::{practice, tapping, tempo_taps, transport};
 use crate::terminal::prompts::typing;
 use crate::terminal::{Action, Effect, Event, Key, KeyTime, Mode, Overlay, State, commands, replay, scroll};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
@@ -45,6 +46,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::JobProgress(percent) => export::on_progress(state, percent),
         Event::ExportDone(job, result) => export::on_done(state, job, result),
         Event::ImportDone(result) => import::on_done(state, result),
+        Event::Opened(result) => on_opened(state, result),
         Event::Journal(result) => recovery::on_journal(state, result),
         Event::Suspend => state.effects.push(Effect::Suspend),
         Event::Resume => state.effects.push(Effect::Resume),
@@ -53,7 +55,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
             state.effects.push(Effect::Quit { keep_journal: true });
         }
     }
-    import::open_pending(state);
+    replace_by_pending(state);
     // The whole groove is looped once the loop region is gone.
     if state.playback.loop_mode == LoopMode::Region && state.session.loop_region().is_none() {
         state.playback.loop_mode = LoopMode::All;
@@ -110,6 +112,13 @@ fn on_playback(state: &mut State, event: PlaybackEvent) {
             // The clicks of a calibration have no position in the groove.
             let has_position = state.playback.is_playing && !state.playback.taps.is_calibrating();
             state.playback.position = position.filter(|_| has_position);
+            state.playback.count_in_beat = None;
+            state.playback.idle_ticks = state.playback.idle_ticks.saturating_add(1);
+        }
+        PlaybackEvent::CountIn(position) => {
+            let beat = state.beats(position).filter(|_| state.playback.is_playing);
+            state.playback.count_in_beat = beat.map(|beat| (beat + 1e-6).floor().max(0.0) as usize + 1);
+            state.playback.position = None;
             state.playback.idle_ticks = state.playback.idle_ticks.saturating_add(1);
         }
         PlaybackEvent::Tapped(tap) => tapping::on_tap(state, tap),
@@ -145,8 +154,10 @@ fn on_key(state: &mut State, event: &KeyEvent, arrival: KeyTime) {
     let mode = state.mode();
     let command = state.input.keymap.command(mode, key);
     let plain = matches!(key.code, KeyCode::Char(_)) && key.mods.is_empty();
-    if mode == Mode::Tap && command.map_or(plain, |c| matches!(c.action, Action::Tap)) {
+    let is_tap = matches!(mode, Mode::Tap | Mode::TapTempo);
+    if is_tap && command.map_or(plain, |c| matches!(c.action, Action::Tap)) {
         tapping::tap(state, arrival);
+        tempo_taps::tap(state, arrival);
     } else if let Some(command) = command {
         state.message = None;
         if matches!(mode, Mode::Menu(_)) && command.mode == Mode::Grid {

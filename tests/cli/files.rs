@@ -160,7 +160,7 @@ fn a_user_sample_is_read_next_to_the_groove_and_a_bad_one_is_a_warning() {
     std::fs::write(&groove, text).expect("written");
     let words = ["render", groove.to_str().expect("a path"), "-o", "-"];
     let missing = succeed(&words);
-    let message = "burst.flac: cannot read the file: no such file or directory; the layer plays its voice";
+    let message = "burst.flac: cannot read the file: no such file or directory; the layer plays its voice instead";
     assert!(missing.errors.contains(message), "{}", missing.errors);
     std::fs::copy(in_package("tests/sounds/burst.flac"), folder.path().join("burst.flac")).expect("copied");
     let there = succeed(&words);
@@ -219,8 +219,8 @@ fn options_that_do_not_apply_are_refused() {
     let path = |name: &str| home.path().join(name).to_string_lossy().into_owned();
     let (score, tune) = (path("a.mxl"), path("a.toml"));
     for (words, error) in [
-        (&["midi", "--picture", "grid"][..], "--picture applies only to svg and png, not to --as midi"),
-        (&["txt", "--theme", "screen"], "--theme applies only to svg and png, not to --as txt"),
+        (&["midi", "--picture", "grid"][..], "--picture applies only to svg, png and pdf, not to --as midi"),
+        (&["txt", "--theme", "screen"], "--theme applies only to svg, png and pdf, not to --as txt"),
         (&["svg", "--scale", "3"], "--scale applies only to png, not to --as svg"),
         (&["txt", "--hearing", "1"], "--hearing applies only to formats other than txt"),
         (&["svg", "--picture", "grid", "--beams", "group"], "--beams applies only to notation"),

@@ -63,3 +63,49 @@ fn what_killed_saves_left_is_completed_or_removed_at_the_next_start() {
     assert!(fs::read(home.path().join("link.toml")).expect("text") == text, "the save is completed");
     assert_eq!(fs::read_dir(&folder).expect("a folder").count(), 2, "no backup is left");
 }
+
+#[test]
+fn a_file_opened_in_the_editor_is_saved_and_recovered_under_its_own_name() {
+    let home = tempfile::tempdir().expect("a folder");
+    copy_winch(home.path(), "winch.toml");
+    let read = |name: &str| fs::read_to_string(home.path().join(name)).expect("text");
+    let winch = read("winch.toml");
+    let text = "# of the deck\nformat = 1\ntitle = \"Deck\"\n[[section]]\nmeter = \"4/4\"\ntempo = 100\nbars = 1\n[[layer]]\n\
+                name = \"l\"\nvoice = \"cowbell\"\ncells = \"x... .... x... ....\"\n";
+    fs::write(home.path().join("deck.toml"), text).expect("written");
+    let mut editor = Editor::open(home.path(), Some(Path::new("winch.toml")));
+    editor.shows("Half-Tide Winch");
+    for (name, shown) in [("gull.toml", "not opened: gull.toml"), ("deck.toml", "opened deck.toml")] {
+        editor.types("f");
+        editor.shows("Find a command:");
+        editor.types("another groove file\r");
+        editor.shows("Open:");
+        editor.types(&format!("{name}\r"));
+        editor.shows(shown);
+    }
+    editor.types("X\x13");
+    editor.shows("saved: deck.toml");
+    assert!(read("deck.toml").starts_with("# of the deck\n") && read("deck.toml").contains("X... .... x... ...."));
+    editor.types("X");
+    editor.shows("(not saved)");
+    editor.signal("TERM");
+    editor.wait();
+    let mut editor = Editor::open(home.path(), Some(Path::new("deck.toml")));
+    editor.shows("Unsaved changes");
+    editor.types("r");
+    editor.shows("recovered unsaved changes");
+    // From another file the editor says that there is something to recover.
+    editor.signal("TERM");
+    editor.wait();
+    let mut editor = Editor::open(home.path(), Some(Path::new("winch.toml")));
+    editor.shows("Half-Tide Winch");
+    editor.types("f");
+    editor.shows("Find a command:");
+    editor.types("another groove file\r");
+    editor.shows("Open:");
+    editor.types("deck.toml\r");
+    editor.shows("unsaved changes of an earlier session");
+    editor.types("\x11");
+    editor.assert_ends();
+    assert_eq!(read("winch.toml"), winch);
+}

@@ -104,7 +104,7 @@ fn an_imported_score_is_an_unsaved_groove_and_can_be_undone() {
     editor.types("+");
     editor.shows("(not saved)");
     editor.types("fimport\rscore.musicxml\r");
-    editor.shows("Not saved. s: save, then import, y: import, Esc: cancel");
+    editor.shows("Not saved. s: save and import, y: only import, Esc: cancel");
     editor.types("y");
     editor.until("the import", |s| s.contains("imported score.musicxml") || s.contains("What the import changed"));
     editor.types("\x1b");

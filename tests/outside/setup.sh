@@ -1,7 +1,7 @@
 #!/bin/sh
 # Installs what the outside checks need into target/outside: a Python environment with pinned packages and the MusicXML 4.0
-# schema. Called by tests/run before the tests. On Debian it installs python3 and python3-venv with apt-get if they are missing;
-# nothing else outside target/ is changed. It fails if something cannot be installed.
+# schema. Called by tests/run before the tests. On Debian it installs python3, python3-venv and chromium with apt-get if they are
+# missing; nothing else outside target/ is changed. It fails if something cannot be installed.
 set -eu
 cd "$(dirname "$0")/../.."
 # shellcheck source=tests/setup.sh
@@ -15,6 +15,7 @@ fail() {
     stop "outside checks: $*"
 }
 
+have chromium || install_packages chromium || fail "chromium is missing"
 [ "$(cat "$place/ready" 2>/dev/null || true)" != "$wanted" ] || exit 0
 rm -rf "$place/venv" "$place/carrier" "$place/schema" "$place/ready"
 mkdir -p "$place/schema"

@@ -81,7 +81,7 @@ impl HearingKind {
     pub(crate) fn short(self) -> String {
         match self {
             Self::Every { beats, from: 1 } | Self::Against { pulses: 1, beats, .. } => format!("every {beats} beats"),
-            Self::Every { beats, from } => format!("every {beats} from {from}"),
+            Self::Every { beats, from } => format!("every {beats} from beat {from}"),
             Self::Displaced { late, .. } => late.to_string(),
             Self::Against { pulses, beats: 1, .. } => format!("{pulses} per beat"),
             Self::Against { pulses, beats, .. } => format!("{pulses} against {beats}"),

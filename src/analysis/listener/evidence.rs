@@ -160,7 +160,7 @@ fn accent_weight(accent: Accent, params: &Params) -> f64 {
 fn voice_weight(voice: Voice, params: &Params) -> f64 {
     match voice {
         Voice::Kick | Voice::Bass => params.low_voice_weight,
-        Voice::Hat | Voice::Shaker => params.high_voice_weight,
+        Voice::Hat | Voice::Ride | Voice::Shaker => params.high_voice_weight,
         _ => 1.0,
     }
 }

@@ -64,7 +64,7 @@ params! {
     ghost_weight: ratio(0.4), "weight of a ghost attack over a plain one", Ours, "no source";
     grouping_weight: ratio(0.6), "weight added to an attack accented by grouping", Fitted, "where: Povel & Okkerman 1981; size on Povel & Essens 1985";
     low_voice_weight: ratio(1.5), "weight of a bass drum or bass", Ours, "direction of the effect: Hove et al. 2014, from memory";
-    high_voice_weight: ratio(0.7), "weight of a hat or shaker", Ours, "direction of the effect: Hove et al. 2014, from memory";
+    high_voice_weight: ratio(0.7), "weight of a hat, ride or shaker", Ours, "direction of the effect: Hove et al. 2014, from memory";
     silent_beat_cost: nats(1.3), "cost of a beat without an attack", Fitted, "Povel & Essens 1985 weigh silence; size on their patterns";
     first_beat_bonus: nats(2.0), "bonus for a beat on the first attack", Ours, "strong beat early, Lerdahl & Jackendoff 1983, MPR 2";
     unequal_beats_cost: nats(2.5), "cost of unequal beats", Fitted, "a few grooves and rotated patterns of Povel & Essens 1985";

@@ -86,7 +86,7 @@ pub(crate) fn evenness(ring: &Ring) -> Result<f64, &'static str> {
 /// The number of pulses is odd.
 pub(crate) fn oddity(ring: &Ring) -> Result<bool, &'static str> {
     if ring.pulses.is_odd() {
-        return Err("a cycle of an odd number of cells has no half");
+        return Err("a cycle with an odd number of cells cannot be divided into halves");
     }
     let half = ring.pulses / 2;
     Ok(!ring.attacks.iter().any(|a| ring.attacks.binary_search(&((a + half) % ring.pulses)).is_ok()))

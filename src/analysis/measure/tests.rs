@@ -207,7 +207,7 @@ fn the_limits_are_those_of_the_literature() {
 
 #[test]
 fn undefined_measures_give_the_reason() {
-    assert_eq!(oddity(&ring_of("x.x")), Err("a cycle of an odd number of cells has no half"));
+    assert_eq!(oddity(&ring_of("x.x")), Err("a cycle with an odd number of cells cannot be divided into halves"));
     assert!(npvi(&[3]).is_err());
     assert!(Tree::of_meter(&crate::rhythm::Meter::parse("3+2+2/8").expect("meter"), 2).is_err());
     assert!(Tree::of_meter(&crate::rhythm::Meter::parse("5/4").expect("meter"), 4).is_err());

@@ -7,7 +7,7 @@ mod follow;
 mod pulses;
 mod statistics;
 
-pub(crate) use statistics::{Offset, TapStats, calibrate};
+pub(crate) use statistics::{Offset, TapStats, calibrate, median};
 pub use statistics::{Slip, SlipKind};
 
 use super::report::Report;

@@ -1,7 +1,7 @@
 //! Arguments of the commands that export and import.
 
 use super::{GrooveFiles, OutsideSoundsArg, OverwriteArg, values};
-use crate::describe::notes::{self, NotationOptions, Text};
+use crate::describe::notes::{self, KitStaves, NotationOptions, NoteLengths, Spelling, Text};
 use crate::export::formats;
 use crate::export::picture::{PictureKind, Theme};
 use crate::jobs::{HandoutFormat, HearingSelection, TakeSound};
@@ -16,11 +16,12 @@ use std::path::PathBuf;
 pub(crate) struct ExportArgs {
     #[command(flatten)]
     pub(crate) grooves: GrooveFiles,
-    /// Format: midi, musicxml, mxl (compressed `MusicXML`), svg, png, html or txt; txt is printed unless -o or --into says otherwise
+    /// Format: midi, click-midi, musicxml, mxl (compressed musicxml), svg, png, pdf, html, txt, csv or json; txt goes to standard
+    /// output unless -o or --into is given
     #[arg(long = "as", value_name = "FORMAT", value_parser = formats::parse_format)]
     pub(crate) format: &'static formats::Format,
     /// File to write, for one groove; `-` writes to standard output [default: next to the groove, with the format's extension; for
-    /// txt standard output]
+    /// txt, standard output]
     #[arg(short, long, value_name = "FILE", conflicts_with = "into")]
     pub(crate) output: Option<PathBuf>,
     /// Folder to write to; created if missing
@@ -31,13 +32,13 @@ pub(crate) struct ExportArgs {
     /// Export only this section
     #[arg(long, value_name = "NAME")]
     pub(crate) section: Option<String>,
-    /// Picture to draw (svg and png only): `grid`, `streams`, `landings` or `notation` [default: grid]
+    /// Picture to draw (svg, png and pdf only): `grid`, `streams`, `landings` or `notation` [default: grid]
     #[arg(long, value_name = "WHICH", value_parser = formats::parse_picture)]
     pub(crate) picture: Option<Picture>,
-    /// Medium the picture is for (svg and png only): `print` or `screen` [default: print]
+    /// Medium the picture is for (svg, png and pdf only): `print` or `screen` [default: print]
     #[arg(long, value_name = "MEDIUM", value_parser = formats::parse_theme)]
     pub(crate) theme: Option<Theme>,
-    /// Width in CSS pixels, 1/96 inch, 480 to 4000 (svg and png only) [default: 1000]
+    /// Width in CSS pixels (1/96 inch each), 480 to 4000 (svg, png and pdf only) [default: 1000]
     #[arg(long, value_name = "PIXELS", value_parser = values::width)]
     pub(crate) width: Option<f32>,
     /// Pixels per CSS pixel, 0.1 to 8 (png only) [default: 2, less for pictures of more than 34 million pixels]
@@ -76,6 +77,14 @@ pub(crate) struct NotationArgs {
     /// beat has its own beam) or `accent` (by beat, broken at every accent) [default: beat]
     #[arg(long, value_name = "HOW", value_parser = notes::parse_beaming)]
     beams: Option<Beaming>,
+    /// How long notes are written: `cells` (as long as they sound, then rests) or `groups` (to the next attack, tied where needed)
+    /// [default: cells]
+    #[arg(long, value_name = "HOW", value_parser = notes::parse_lengths)]
+    lengths: Option<NoteLengths>,
+    /// Staves of drums in pictures: `shared` (one staff of five lines, stems up and down) or `separate` (a line for each layer)
+    /// [default: shared]
+    #[arg(long, value_name = "HOW", value_parser = notes::parse_kit)]
+    kit: Option<KitStaves>,
     /// Labels above the notes of the analyzed layer: `groups` (their lengths in cells), `landings` (as players count, 1 e & a) or
     /// only those at some metrical levels (`downbeat`, `strong-beat`, `beat`, `half`, `third` to `eighth`), separated by commas, or
     /// `nothing` [default: groups]
@@ -90,7 +99,11 @@ impl NotationArgs {
     pub(crate) fn options(&self) -> NotationOptions {
         let default = NotationOptions::default();
         NotationOptions {
-            beams: self.beams.unwrap_or(default.beams),
+            spelling: Spelling {
+                beams: self.beams.unwrap_or(default.spelling.beams),
+                lengths: self.lengths.unwrap_or(default.spelling.lengths),
+            },
+            kit: self.kit.unwrap_or(default.kit),
             over: self.over.clone().unwrap_or(default.over),
             under: self.under.clone().unwrap_or(default.under),
         }
@@ -98,8 +111,13 @@ impl NotationArgs {
 
     /// The options given, as they are typed.
     pub(crate) fn set_options(&self) -> impl Iterator<Item = &'static str> {
-        let options =
-            [("--beams", self.beams.is_some()), ("--over", self.over.is_some()), ("--under", self.under.is_some())];
+        let options = [
+            ("--beams", self.beams.is_some()),
+            ("--lengths", self.lengths.is_some()),
+            ("--kit", self.kit.is_some()),
+            ("--over", self.over.is_some()),
+            ("--under", self.under.is_some()),
+        ];
         options.into_iter().filter(|o| o.1).map(|o| o.0)
     }
 }
@@ -111,10 +129,10 @@ pub(crate) struct HandoutArgs {
     /// Folder to write to; created if missing
     #[arg(long, value_name = "FOLDER")]
     pub(crate) into: PathBuf,
-    /// Format: one page of HTML, or Markdown with its pictures in files
+    /// Format: HTML with a player, or Markdown with its pictures in files
     #[arg(long = "as", value_name = "FORMAT", default_value = "html", value_parser = handout_format())]
     pub(crate) format: HandoutFormat,
-    /// Takes to hear: in files `beside` the page, `within` the page (large), or `none`
+    /// Where to put the audio of the takes: in files `beside` the page, `within` the page (large), or `none`
     #[arg(long, value_name = "WHERE", default_value = "beside", value_parser = take_sound())]
     pub(crate) sound: TakeSound,
     #[command(flatten)]

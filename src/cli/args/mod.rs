@@ -15,8 +15,8 @@ use clap::{Args as ClapArgs, Parser, Subcommand};
 use std::ffi::OsString;
 use std::path::PathBuf;
 
-/// Write a groove nobody can keep the beat through, see how it is built and why it is hard, find the pulses the ear takes
-/// instead, and hear it.
+/// Write a groove nobody can keep the beat through, see how it is built and why it is hard, find the pulses that may be
+/// heard as the beat instead, and play it.
 #[derive(Debug, Parser)]
 #[command(name = "teeter", version, args_conflicts_with_subcommands = true, after_help = EXIT_CODES)]
 pub(super) struct Args {
@@ -26,16 +26,16 @@ pub(super) struct Args {
     pub(super) edit: EditArgs,
 }
 
-const EXIT_CODES: &str = "Exit codes: 0 success; 1 a groove could not be read or is wrong; 2 the arguments are wrong; \
+const EXIT_CODES: &str = "Exit codes: 0 success; 1 a groove could not be read or is invalid; 2 the arguments are invalid; \
 3 the result could not be written.";
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
-    /// Explain how grooves are built, why they are hard, and what the ear hears instead
+    /// Explain how grooves are built, why they are hard, and which pulses may be heard instead of the beat
     ///
     /// For several grooves, a table shows the length of a cell, the hardness (the probability that a listener loses the written
-    /// beat, 0 to 1), the meter load (the hardness plus signs of an odd meter, 0 to 3), the likeliest pulse and its tempo, the
-    /// written tempo, and the first reason why each groove is hard.
+    /// beat, 0 to 1), the meter load (the hardness plus two measures of how odd the meter sounds, 0 to 3), the likeliest pulse and
+    /// its tempo, the written tempo, and the first reason why each groove is hard.
     Explain(ExplainArgs),
     /// Check grooves and report every error
     Check(CheckArgs),
@@ -43,30 +43,30 @@ pub(super) enum Command {
     Render(RenderArgs),
     /// Render takes back to back to one WAV file, with a list of cues
     Takes(TakesArgs),
-    /// Edit on another host over SSH, and hear it here
+    /// Edit a groove on another host over SSH and play the sound on this machine
     Remote(RemoteArgs),
     /// Analyze tap times: which hearing they follow, how early or late, how steadily, and where they slip
     Tap(TapArgs),
     /// List the output devices; `output` under `[sound]` in the config file chooses one
     Outputs,
-    /// Export grooves to another format, many files at once
+    /// Export one or more grooves to another format
     Export(ExportArgs),
-    /// Make handouts: a page per groove with pictures, notation, the ladder, and takes to hear
+    /// Make handouts: for each groove a page for the student, which plays, and one for the teacher
     Handout(HandoutArgs),
-    /// Import grooves from files of other programs, many files at once
+    #[command(about = "Import grooves from one or more MIDI or MusicXML files")]
     Import(ImportArgs),
     /// Read the manual: list its chapters, or show one
     Manual {
         /// Chapter to show
         chapter: Option<String>,
     },
-    /// Print the licenses, and where the source of parts under the Mozilla Public License is
+    /// Print the licenses, and where to get the source code of the parts under the Mozilla Public License
     Licenses,
     /// Write the man pages
     Man(ManArgs),
     /// Print a completion script for a shell
     Completions {
-        /// Shell to complete commands in
+        /// Shell to print the script for
         shell: clap_complete::Shell,
     },
 }
@@ -171,7 +171,8 @@ pub(super) struct ListenerArgs {
     /// Shortest cell you can feel as a subdivision, in ms, 20 to 1000 [default: from the config file, or 100]
     #[arg(long, value_name = "MS", value_parser = values::cell_limit)]
     pub(super) cell_limit: Option<Limits>,
-    /// Do not carry the pulse heard in one section over to the next [default: from the config file, or no]
+    /// Do not carry the pulse heard in one section over to the next [default: as set in the
+    /// config file, or carry it over]
     #[arg(long)]
     pub(super) cold: bool,
 }

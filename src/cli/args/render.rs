@@ -31,7 +31,7 @@ pub(crate) struct RenderArgs {
     /// Number of passes through the whole groove; sound that still rings at the end is kept
     #[arg(long, value_name = "N", default_value_t = 1, conflicts_with = "seconds", value_parser = values::passes)]
     pub(crate) loops: u32,
-    /// Length in seconds, looping, instead of a number of passes
+    /// Length in seconds instead of a number of passes; the groove is looped
     #[arg(long, value_name = "S", value_parser = values::seconds)]
     pub(crate) seconds: Option<f64>,
     #[command(flatten)]

@@ -1,24 +1,49 @@
-//! Draws a bar of one layer: heads, stems, beams, flags, dots, ties, rests, tuplets, text.
+//! Draws a bar of one voice: symbols, stems, beams, ties, tuplets, text.
 
-use super::glyph::{self, BEAM_STEP, BEAM_THICKNESS, HALF_HEAD, Head, STEM_THICKNESS};
-use super::{BarColumn, FIRST_ONSET_X, FIRST_TEXT_STEP, StaffLayout, TEXT_SIZE, TEXT_STEP, max_flags, stem_length};
+use super::TEXT_SIZE;
+use super::glyph::{self, BEAM_STEP, BEAM_THICKNESS, HALF_HEAD, STEM_THICKNESS};
+use super::plan::{PlannedBar, StaffPlan, TupletShape};
+use super::shape::{NoteShape, union};
+use super::spacing::{BarColumn, FIRST_ONSET_X};
 use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
+use crate::export::picture::music_font::SPACE;
 use crate::export::picture::theme::StyleClass;
-use crate::notation::{Bar, Beam, Tuplet};
-use crate::rhythm::{Accent, Time};
+use crate::notation::Beam;
+use crate::rhythm::Time;
 
-/// A bar of one layer at its place.
+/// Length of a beam that belongs to one note.
+const STUB: f32 = 6.0;
+/// Thickness of a ledger line.
+const LEDGER: f32 = 1.1;
+/// Depth of the ends of a bracket.
+const HOOK: f32 = 3.5;
+
+/// A bar of one voice at its place.
 pub(super) struct PlacedBar<'a> {
-    pub(super) layout: &'a StaffLayout<'a>,
-    pub(super) bar: &'a Bar,
+    pub(super) plan: &'a StaffPlan<'a>,
+    pub(super) planned: &'a PlannedBar<'a>,
     pub(super) column: &'a BarColumn<'a>,
     pub(super) left: f32,
-    /// Of the staff line.
+    /// Of the middle line of the staff.
     pub(super) y: f32,
     /// Factor of all widths.
     pub(super) stretch: f32,
-    pub(super) is_first_of_row: bool,
+}
+
+/// The ties that begin at a note.
+pub(super) struct Tie {
+    from: f32,
+    heights: Vec<f32>,
+    above: bool,
+}
+
+impl Tie {
+    pub(super) fn draw(&self, canvas: &mut Canvas, to: f32) {
+        for y in &self.heights {
+            glyph::tie(canvas, self.from, to, *y, self.above);
+        }
+    }
 }
 
 impl PlacedBar<'_> {
@@ -28,137 +53,89 @@ impl PlacedBar<'_> {
         self.left + found.map_or(FIRST_ONSET_X, |i| onsets[i].1) * self.stretch
     }
 
-    /// The end of the stems.
-    fn top(&self) -> f32 {
-        self.y - stem_length(max_flags(self.bar.notes.iter()))
-    }
-
-    /// `open_tie` is the start of a tie that has not ended yet.
-    pub(super) fn draw(&self, canvas: &mut Canvas, open_tie: &mut Option<f32>) {
-        let Self { layout, bar, column, left, y, stretch, is_first_of_row } = *self;
-        let top = self.top();
-        for (i, note) in bar.notes.iter().enumerate() {
-            let at = self.x_at(note.start);
-            let Some(value) = note.value else {
-                glyph::rest(canvas, left + column.width * stretch / 2.0, y, 0);
-                continue;
-            };
-            if value.dotted {
-                glyph::dot(canvas, at + if value.halvings <= 0 { 10.0 } else { 8.0 }, y);
-            }
-            let Some(sound) = note.sound else {
-                glyph::rest(canvas, at, y, value.halvings);
-                continue;
-            };
-            let head = match value.halvings {
-                ..=-1 => Head::Breve,
-                0 => Head::Whole,
-                1 => Head::Half,
-                _ => Head::Full,
-            };
-            glyph::head(canvas, at, y, head, layout.shape);
-            if value.halvings > 0 {
-                canvas.rect(StyleClass::Note, at + HALF_HEAD - STEM_THICKNESS, top, STEM_THICKNESS, y - 1.2 - top);
-                if note.beams.is_empty() {
-                    glyph::flags(canvas, at + HALF_HEAD - STEM_THICKNESS, top, value.flags());
-                }
-            }
+    /// `open_tie` are the ties that have not ended yet.
+    pub(super) fn draw(&self, canvas: &mut Canvas, is_first_of_row: bool, open_tie: &mut Option<Tie>) {
+        let Self { planned, column, left, y, stretch, .. } = *self;
+        for (i, (note, shape)) in planned.bar.notes.iter().zip(&planned.shapes).enumerate() {
+            let is_whole_bar = note.value.is_none();
+            let x = if is_whole_bar { left + column.width * stretch / 2.0 } else { self.x_at(note.start) };
+            self.draw_shape(canvas, shape, x);
+            let Some(sound) = note.sound else { continue };
+            let heights = || shape.heads.iter().map(|head| head + y).collect();
             if sound.tied_from {
                 match open_tie.take() {
-                    Some(from) => glyph::tie(canvas, from, at - 2.0, y),
-                    None if is_first_of_row && i == 0 => glyph::tie(canvas, at - 12.0, at - 2.0, y),
+                    Some(tie) => tie.draw(canvas, x - 2.0),
+                    None if is_first_of_row && i == 0 => {
+                        Tie { from: x - 11.0, heights: heights(), above: shape.ties_above }.draw(canvas, x - 2.0);
+                    }
                     None => {}
                 }
             }
-            *open_tie = sound.tied_to.then_some(at + 2.0);
-            if !sound.tied_from {
-                match sound.attack.accent {
-                    Accent::Accent => canvas.wedge(StyleClass::Sign, at, y + 11.0, (3.6, 2.6)),
-                    Accent::Ghost => {
-                        canvas.text(StyleClass::Text, Anchor::End, at - HALF_HEAD - 0.4, y + 3.6, 11.0, "(");
-                        canvas.text(StyleClass::Text, Anchor::Start, at + HALF_HEAD + 0.4, y + 3.6, 11.0, ")");
-                    }
-                    Accent::Plain => {}
-                }
-                if let Some(pitch) = sound.attack.pitch {
-                    let name = sound.spelled_pitch.map_or_else(|| pitch.to_string(), |spelled| spelled.to_string());
-                    canvas.text(StyleClass::Faint, Anchor::Middle, at, y + 21.5, 6.5, &name);
-                }
-            }
+            *open_tie = sound.tied_to.then(|| Tie { from: x + 2.0, heights: heights(), above: shape.ties_above });
         }
         self.draw_beams(canvas);
-        for tuplet in &bar.tuplets {
-            self.draw_tuplet(canvas, tuplet);
-        }
-        self.draw_text(canvas);
-        let end = column.start.plus(column.length).unwrap_or(column.start);
-        for mark in layout.marks {
-            for at in mark.pulses_between(bar.section, column.start, end) {
-                let x = self.x_at(at.minus(column.start).unwrap_or(Time::ZERO));
-                canvas.text(StyleClass::Sign, Anchor::Middle, x, y - layout.pulses_over, TEXT_SIZE, &mark.sign);
-            }
+        planned.tuplets.iter().for_each(|tuplet| self.draw_tuplet(canvas, tuplet));
+        for label in &planned.labels {
+            let (x, y) = (self.x_at(label.start), y + self.plan.rows[label.row].baseline);
+            canvas.text(label.class, Anchor::Middle, x, y, TEXT_SIZE, &label.text);
         }
     }
 
-    /// The text over and under the notes: groups above landings. Landings are fainter, since both can be numbers.
-    fn draw_text(&self, canvas: &mut Canvas) {
-        let Self { layout, bar, y, .. } = *self;
-        let step = |has_line: bool| if has_line { TEXT_STEP } else { 0.0 };
-        let (over, under) = (&layout.notation.over, &layout.notation.under);
-        let (high, low) = (y - layout.text_over, y + layout.text_under + FIRST_TEXT_STEP);
-        let rows = [(over, high - step(over.has_landings()), high), (under, low, low + step(under.groups))];
-        for note in &bar.notes {
-            let Some(sound) = note.sound else { continue };
-            for (text, groups, landings) in rows {
-                let [group, landing] = layout.annotator.labels(text, bar, sound);
-                for (text, class, y) in [(group, StyleClass::Text, groups), (landing, StyleClass::Faint, landings)] {
-                    canvas.text(class, Anchor::Middle, self.x_at(note.start), y, TEXT_SIZE, &text.unwrap_or_default());
-                }
-            }
+    fn draw_shape(&self, canvas: &mut Canvas, shape: &NoteShape, x: f32) {
+        for sign in &shape.signs {
+            canvas.glyph(StyleClass::Note, sign.glyph, x + sign.x, self.y + sign.y);
+        }
+        if let Some(stem) = shape.stem {
+            let (top, end) = (stem.from.min(stem.to), stem.from.max(stem.to));
+            canvas.rect(StyleClass::Note, x + stem.x, self.y + top, STEM_THICKNESS, end - top);
+        }
+        for (left, right, y) in &shape.ledgers {
+            canvas.rect(StyleClass::Staff, x + left, self.y + y - LEDGER / 2.0, right - left, LEDGER);
         }
     }
 
     fn draw_beams(&self, canvas: &mut Canvas) {
-        let notes = &self.bar.notes;
+        let notes = &self.planned.bar.notes;
         let deepest = notes.iter().map(|n| n.beams.len()).max().unwrap_or(0);
         for level in 0..deepest {
-            let y = self.top() + BEAM_STEP * level as f32;
             let mut from = None;
-            for note in notes {
-                let at = self.x_at(note.start) + HALF_HEAD - STEM_THICKNESS;
+            for (note, shape) in notes.iter().zip(&self.planned.shapes) {
+                let depth = BEAM_STEP * level as f32;
+                let (offset, y) = if shape.is_up {
+                    (HALF_HEAD - STEM_THICKNESS, self.y + shape.end + depth)
+                } else {
+                    (-HALF_HEAD, self.y + shape.end - depth - BEAM_THICKNESS)
+                };
+                let at = self.x_at(note.start) + offset;
+                let mut beam = |left: f32, right: f32| {
+                    canvas.rect(StyleClass::Note, left, y, right - left, BEAM_THICKNESS);
+                };
                 match note.beams.get(level) {
                     Some(Beam::Begin) => from = Some(at),
                     Some(Beam::End) => {
                         if let Some(from) = from.take() {
-                            canvas.rect(StyleClass::Note, from, y, at + STEM_THICKNESS - from, BEAM_THICKNESS);
+                            beam(from, at + STEM_THICKNESS);
                         }
                     }
-                    Some(Beam::Forward) => canvas.rect(StyleClass::Note, at, y, 6.0, BEAM_THICKNESS),
-                    Some(Beam::Backward) => {
-                        canvas.rect(StyleClass::Note, at + STEM_THICKNESS - 6.0, y, 6.0, BEAM_THICKNESS);
-                    }
+                    Some(Beam::Forward) => beam(at, at + STUB),
+                    Some(Beam::Backward) => beam(at + STEM_THICKNESS - STUB, at + STEM_THICKNESS),
                     Some(Beam::Continue) | None => {}
                 }
             }
         }
     }
 
-    fn draw_tuplet(&self, canvas: &mut Canvas, tuplet: &Tuplet) {
-        let notes = &self.bar.notes;
-        let (Some(first), Some(last)) = (notes.get(tuplet.first), notes.get(tuplet.last)) else { return };
-        // One number suffices if the other is the next smaller power of two.
-        let usual = if tuplet.actual > 1 { 1 << (tuplet.actual - 1).ilog2() } else { 1 };
-        let label = if usual == tuplet.normal {
-            tuplet.actual.to_string()
-        } else {
-            format!("{}:{}", tuplet.actual, tuplet.normal)
-        };
-        let (a, b, y) = (self.x_at(first.start) - HALF_HEAD, self.x_at(last.start) + HALF_HEAD + 2.0, self.top() - 5.0);
-        let (half, middle) = (font::width(&label, 8.5) / 2.0 + 2.0, f32::midpoint(a, b));
-        canvas.text(StyleClass::Text, Anchor::Middle, middle, y + 1.5, 8.5, &label);
+    fn draw_tuplet(&self, canvas: &mut Canvas, tuplet: &TupletShape) {
+        let (notes, shapes) = (&self.planned.bar.notes, &self.planned.shapes);
+        let right = shapes[tuplet.last].extent.map_or(HALF_HEAD, |e| union(None, e).right.min(2.5 * SPACE));
+        let (a, b) = (self.x_at(notes[tuplet.first].start) - HALF_HEAD, self.x_at(notes[tuplet.last].start) + right);
+        let y = self.y + tuplet.y;
+        let (half, middle) = (font::width(&tuplet.number, TEXT_SIZE) / 2.0 + 2.0, f32::midpoint(a, b));
+        canvas.text(StyleClass::Text, Anchor::Middle, middle, y + 3.0, TEXT_SIZE, &tuplet.number);
         if b - a > 2.0 * half + 2.0 {
-            canvas.lines(StyleClass::Bracket, &[(a, y + 3.0), (a, y - 1.5), (middle - half, y - 1.5)]);
-            canvas.lines(StyleClass::Bracket, &[(middle + half, y - 1.5), (b, y - 1.5), (b, y + 3.0)]);
+            let hook = y + if tuplet.is_above { HOOK } else { -HOOK };
+            canvas.lines(StyleClass::Bracket, &[(a, hook), (a, y), (middle - half, y)]);
+            canvas.lines(StyleClass::Bracket, &[(middle + half, y), (b, y), (b, hook)]);
         }
     }
 }

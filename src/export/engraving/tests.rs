@@ -2,8 +2,14 @@
 
 use super::*;
 use crate::analysis::{self, Report};
+use crate::describe::notes::{KitStaves, NoteLengths, Spelling, Text};
+use crate::export::picture::BoxKind;
+use crate::export::picture::canvas::Canvas;
+use crate::notation::{Beaming, HeadShape};
 use crate::rhythm::tests::grooves;
+use crate::rhythm::{Groove, Section};
 use proptest::prelude::*;
+use std::collections::HashSet;
 
 proptest! {
     #![proptest_config(crate::rhythm::random::config(48))]
@@ -11,8 +17,9 @@ proptest! {
     fn every_note_has_a_head_and_nothing_is_malformed(groove in grooves(), width in 400.0_f32..1400.0) {
         let report = Report { clock: analysis::Clock::new(&groove), ..Report::default() };
         let piece = ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None };
-        let Ok(score) = Score::spell(&groove, None, crate::notation::Beaming::Meter) else { return Ok(()) };
-        let drawn = notation(&piece, &NotationOptions::default(), &PictureOptions { width, ..PictureOptions::default() }).expect("it was spelled");
+        let Ok(score) = Score::spell(&groove, None, Beaming::Meter) else { return Ok(()) };
+        let separate = NotationOptions { kit: KitStaves::Separate, ..NotationOptions::default() };
+        let drawn = notation(&piece, &separate, &PictureOptions { width, ..PictureOptions::default() }).expect("it was spelled");
         prop_assert!(roxmltree::Document::parse(&drawn.svg()).is_ok());
         prop_assert!(!drawn.svg().contains("NaN") && !drawn.svg().contains("inf"));
         prop_assert!(drawn.alt.contains("Rhythm notation"));
@@ -25,25 +32,99 @@ proptest! {
             prop_assert!(drawn.alt.contains(&words), "{} {}", words, drawn.alt);
         }
     }
+
+    #[test]
+    fn nothing_touches(
+        groove in grooves(),
+        width in 350.0_f32..1400.0,
+        beams in prop::sample::select(vec![Beaming::Meter, Beaming::Groups, Beaming::Accents]),
+        lengths in prop::sample::select(vec![NoteLengths::Cells, NoteLengths::Groups]),
+        kit in prop::sample::select(vec![KitStaves::Shared, KitStaves::Separate]),
+    ) {
+        let options = NotationOptions { spelling: Spelling { beams, lengths }, kit, ..with_landings() };
+        if let Some(touching) = touching(&groove, &options, width) {
+            return Err(TestCaseError::fail(touching));
+        }
+    }
 }
 
-/// Note heads in a drawing. A breve is a whole note's head and two strokes.
+/// Landings over and under the notes.
+fn with_landings() -> NotationOptions {
+    let text = || Text::parse("landings").expect("a word");
+    NotationOptions { over: text(), under: text(), ..NotationOptions::default() }
+}
+
+/// Two shapes that overlap by more than the width of a stem, if there are any; `None` also for a groove that cannot be notated.
+fn touching(groove: &Groove, options: &NotationOptions, width: f32) -> Option<String> {
+    let focus = (0..groove.layers().len()).collect();
+    let report = Report { clock: analysis::Clock::new(groove), focus, ..Report::default() };
+    let piece = ExportInput { groove, report: &report, hearings: Vec::new(), section: None };
+    let drawn = notation(&piece, options, &PictureOptions { width, ..PictureOptions::default() }).ok()?;
+    let mut boxes = drawn.drawing.boxes();
+    // Stems and beams touch heads and flags by their nature, and staff lines everything.
+    boxes.retain(|(kind, _)| !matches!(kind, BoxKind::Tie | BoxKind::Rect(StyleClass::Staff)));
+    boxes.sort_by(|a, b| a.1[0].total_cmp(&b.1[0]));
+    for (i, (kind, a)) in boxes.iter().enumerate() {
+        for (other, b) in boxes[i + 1..].iter().take_while(|(_, b)| b[0] < a[2]) {
+            let has_rect = matches!(kind, BoxKind::Rect(_)) || matches!(other, BoxKind::Rect(_));
+            let has_text = *kind == BoxKind::Text || *other == BoxKind::Text;
+            let inside = |low: usize| a[low + 2].min(b[low + 2]) - a[low].max(b[low]);
+            if (!has_rect || has_text) && inside(0) > 1.2 && inside(1) > 1.2 {
+                return Some(format!("{kind:?} at {a:?} and {other:?} at {b:?} in\n{groove:?}"));
+            }
+        }
+    }
+    None
+}
+
+#[test]
+fn quintuplets_and_short_notes_do_not_touch() {
+    use crate::rhythm::Voice;
+    for (division, cells) in [
+        (5, "xoX.x xxxxx XXXXX x.x.x"),
+        (8, "xxxxxxxx oooooooo XxXxXxXx x.o.X.x."),
+        (20, "xxxxxxxxxxxxxxxxxxxx x................... oooooooooooooooooo.. x-x-x-x-x-x-x-x-x-x-"),
+    ] {
+        for voice in [Voice::Kick, Voice::Hat] {
+            for kit in [KitStaves::Shared, KitStaves::Separate] {
+                let groove = of_cells(&[voice, Voice::Snare, Voice::Rim], division, cells);
+                for width in [350.0, 900.0] {
+                    let found = touching(&groove, &NotationOptions { kit, ..with_landings() }, width);
+                    assert_eq!(found, None);
+                }
+            }
+        }
+    }
+}
+
+/// A bar of 4/4, the same for a layer of each voice.
+fn of_cells(voices: &[crate::rhythm::Voice], division: u16, cells: &str) -> Groove {
+    use crate::rhythm::{Fraction, Layer, Meter, Tempo, cell_notation};
+    let meter = Meter::parse("4/4").expect("meter");
+    let tempo = Tempo::new(Fraction::whole(100), meter.beat()).expect("tempo");
+    let part = cell_notation::parse_bars(cells, &meter, 1, division).expect("cells");
+    let section = Section { name: "A".into(), meter, tempo, bars: 1, times: 1, swing: None };
+    let layer = |voice: &crate::rhythm::Voice| Layer::new(voice.name(), *voice, division, vec![part.clone()]);
+    Groove::new("t", "", vec![section], voices.iter().map(layer).collect()).expect("groove")
+}
+
+/// Note heads in a drawing.
 fn heads(svg: &str) -> usize {
     let shapes = [HeadShape::Round, HeadShape::Cross, HeadShape::RingedCross, HeadShape::Triangle, HeadShape::Diamond];
-    let kinds = [glyph::Head::Full, glyph::Head::Half, glyph::Head::Whole];
+    let kinds = [glyph::Head::Full, glyph::Head::Half, glyph::Head::Whole, glyph::Head::Breve];
     let outlines: HashSet<String> = shapes
         .into_iter()
         .flat_map(|shape| kinds.map(|kind| (kind, shape)))
         .map(|(kind, shape)| {
             let mut canvas = Canvas::new(crate::export::picture::Theme::Print, 480.0, "p");
-            glyph::head(&mut canvas, 0.0, 0.0, kind, shape);
+            glyph::centred(&mut canvas, glyph::head(kind, shape), 0.0, 0.0);
             let svg = canvas.finish(10.0).svg("", "");
             let (_, outline) = svg.rsplit_once(" d=\"M").expect("a path");
             let outline = outline.split_once('"').expect("its end").0;
             outline.trim_start_matches(|c: char| !c.is_ascii_alphabetic()).to_owned()
         })
         .collect();
-    // A half note's outline begins with that of a full head, which counts both.
+    // An outline that begins with another one is counted with it.
     let longer = |o: &String| outlines.iter().any(|other| other != o && o.starts_with(other.as_str()));
     outlines.iter().filter(|o| !longer(o)).map(|o| svg.matches(o.as_str()).count()).sum()
 }
@@ -130,4 +211,6 @@ fn voices_without_pitch_have_heads_of_their_own() {
     }
     assert_eq!(drawings[0], drawn(&of_voice(Voice::Clap, &[1])).svg(), "drums are round");
     assert_eq!(drawings[1], drawn(&of_voice(Voice::Shaker, &[1])).svg());
+    assert_eq!(drawings[1], drawn(&of_voice(Voice::Ride, &[1])).svg(), "cymbals are crosses");
+    assert_eq!(drawings[3], drawn(&of_voice(Voice::Cowbell, &[1])).svg());
 }

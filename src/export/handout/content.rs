@@ -66,7 +66,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         };
         match LAYOUTS.into_iter().map(notation).collect::<Result<Vec<_>, FormatError>>() {
             Ok(figures) => out.extend(figures),
-            Err(error) => out.push(Block::Small(format!("It cannot be notated: {error}."))),
+            Err(error) => out.push(Block::Small(format!("This section cannot be notated: {error}."))),
         }
         if usize::from(groove.sections()[s].bars) <= MAX_BOXED_BARS && !groove.layers().is_empty() {
             out.extend(boxes(piece, s).into_iter().map(Block::Preformatted));

@@ -13,9 +13,9 @@ const RELEASE = 0.015;
 // Sounds are scheduled LOOKAHEAD seconds before they are due, changes take effect MARGIN seconds from now.
 const LOOKAHEAD = 0.4;
 const MARGIN = 0.05;
-// Times in the data are rounded: a hit this close before a bar line belongs to the next bar.
+// Times in the data are rounded: a hit this close before a bar line is in the next bar.
 const ROUNDING = 1e-4;
-// The limit takes sums up to RANGE times full scale.
+// Full scale of the limit.
 const RANGE = 8;
 
 // A voice is a sum of parts [wave or filter of noise, frequency, gain, time constant of the decay, frequency the wave falls to
@@ -28,6 +28,7 @@ const VOICES = {
   rim: { parts: [['triangle', 1720, 0.3, 0.006], ['sine', 520, 0.3, 0.012]] },
   clap: { parts: [['bandpass', 1300, 0.54, 0.005], ['bandpass', 1300, 0.42, 0.005, 0.011], ['bandpass', 1400, 0.48, 0.04, 0.022]] },
   tom: { pitch: 45, parts: [['sine', 1.5, 0.56, 0.12, 1], ['triangle', 2.4, 0.14, 0.03, 1.6]] },
+  'low-tom': { pitch: 41, parts: [['sine', 1.5, 0.58, 0.15, 1], ['triangle', 2.4, 0.13, 0.03, 1.6]] },
   wood: { parts: [['sine', 980, 0.38, 0.02], ['triangle', 1530, 0.17, 0.01]] },
   bell: { pitch: 72, held: true, parts: [['sine', 1, 0.2, 0.35], ['sine', 2.76, 0.14, 0.16], ['sine', 5.4, 0.08, 0.06]] },
   shaker: { parts: [['bandpass', 5600, 0.32, 0.028]] },
@@ -92,8 +93,8 @@ noise.getChannelData(0).forEach((_, i, samples) => {
 // Makes the nodes of an event that starts at `when`. `cut(at)` of the result ends it early.
 function sound(ctx, destination, event, when) {
   const voice = VOICES[event.voice] || VOICES.wood;
-  // Right after a whole sample, so that equal hits have equal samples.
-  when = (Math.round(when * ctx.sampleRate) + 0.01) / ctx.sampleRate;
+  // Equal hits get equal samples: half samples do not round both ways.
+  when = (Math.floor(when * ctx.sampleRate + 0.47) + 0.01) / ctx.sampleRate;
   const pitch = event.pitch === null ? voice.pitch : event.pitch;
   const unit = voice.pitch ? 440 * 2 ** ((pitch - 69) / 12) : 1;
   const out = new GainNode(ctx, { gain: event.level });
@@ -120,7 +121,11 @@ function sound(ctx, destination, event, when) {
       source.connect(new BiquadFilterNode(ctx, { type, frequency, Q: 0.8 })).connect(envelope);
     } else {
       source = new OscillatorNode(ctx, { type, frequency: unit * frequency });
-      if (extra) source.frequency.setTargetAtTime(unit * extra, start, 0.025);
+      if (extra) {
+        // In the first block of samples, browsers place it inexactly.
+        source.frequency.setValueAtTime(unit * frequency, start + 0.003);
+        source.frequency.exponentialRampToValueAtTime(unit * extra, start + 0.08);
+      }
       source.connect(envelope);
     }
     envelope.connect(out);
@@ -132,7 +137,7 @@ function sound(ctx, destination, event, when) {
   return { end, cut };
 }
 
-// Volume and a soft limit: linear up to `knee`, never above 0.87 (-1.2 dBFS). It has no memory and delays nothing.
+// Volume and a soft limit, never above 0.87 (-1.2 dBFS). It has no memory and delays nothing.
 function outputOf(ctx, volume) {
   const knee = 0.5;
   const room = 0.87 - knee;
@@ -167,7 +172,7 @@ let ctx = null;
 let output = null;
 let run = null;
 
-// Schedules from `anchor` on: a position in a loop at a time.
+// Schedules from `anchor` on: a position at a time.
 function schedule(anchor) {
   run.list = events(data, { ...state, hearing: state.hearing ? state.which : null });
   run.counts = run.list.filter((event) => event.position < 0).length;
@@ -190,13 +195,13 @@ function tick() {
     if (!event) break;
     const when = time + (run.pass * loop.length + event.position - position) / rate;
     if (when >= now + LOOKAHEAD) break;
-    // After a stall of the page, late hits are left out.
+    // After a stall, late hits are left out.
     if (when >= now) run.active.push({ pass: run.pass, event, node: sound(ctx, run.bus, event, when) });
     run.index += 1;
   }
 }
 
-// Applies a changed state: sounds due after MARGIN are taken back and scheduled anew from the same position.
+// Applies a changed state: sounds due after MARGIN are scheduled anew from the same position.
 function reschedule() {
   const time = ctx.currentTime + MARGIN;
   const old = run.anchors[run.anchors.length - 1];
@@ -250,13 +255,12 @@ function set(change) {
   show();
 }
 
-// Pictures: the cursor, the chosen bar, the choice of a bar by a tap.
 const lines = data.lines.map((line) => {
   const figure = document.getElementById(line.figure);
   return { ...line, figure, svg: figure && figure.querySelectorAll('svg')[line.part] };
 }).filter((line) => line.svg);
 const cursors = new Map();
-const hideCursors = () => cursors.forEach((cursor) => setAll(cursor, { visibility: 'hidden' }));
+const hideAll = () => cursors.forEach((cursor) => setAll(cursor, { visibility: 'hidden' }));
 let marks = [];
 
 function setAll(node, attributes) {
@@ -280,25 +284,26 @@ const nameOf = (bar) => (bar === null ? 'all bars' : data.bars[bar][1].replace(/
 function mark() {
   marks.forEach((node) => node.remove());
   const { from, length } = loopOf(data, state.bar);
-  marks = state.bar === null ? [] : lines.filter((line) => line.from < from + length && line.to > from).map((line) => {
+  const to = from + length - ROUNDING;
+  marks = lines.filter((line) => state.bar !== null && line.from < to && line.to > from + ROUNDING).map((line) => {
     const x = interpolate(line.points, from, 0, 1);
-    const width = interpolate(line.points, from + length, 0, 1) - x;
+    const width = interpolate(line.points, to, 0, 1) - x;
     return shape(line.svg, 'rect', { class: 'player-bar', x, width, y: line.top, height: line.bottom - line.top });
   });
 }
 
-const reducedMotion = matchMedia('(prefers-reduced-motion: reduce)');
+const reduced = matchMedia('(prefers-reduced-motion: reduce)');
 let followed;
 let followFrom = 0;
 ['wheel', 'touchmove', 'scroll'].forEach((type) => addEventListener(type, () => {
-  if (type === 'scroll' && performance.now() < followFrom) return;
-  followFrom = performance.now() + 4000;
+  if (type === 'scroll' && Date.now() < followFrom) return;
+  followFrom = Date.now() + 4000;
   followed = null;
 }, { capture: true, passive: true }));
 
-// Keeps the cursor of one figure in view unless the user has scrolled lately.
+// Follows the cursor of one figure unless the user has scrolled lately.
 function follow(shown) {
-  if (performance.now() < followFrom) return;
+  if (Date.now() < followFrom) return;
   const distance = ({ box }) => Math.abs(box.top + box.bottom - innerHeight);
   const [nearest] = shown.map(({ figure, svg }) => ({ figure, box: cursors.get(svg).getBoundingClientRect() }))
     .filter(({ figure, box }) => box.height && (!followed || figure === followed)).sort((a, b) => distance(a) - distance(b));
@@ -307,10 +312,10 @@ function follow(shown) {
   const { box } = nearest;
   const { left, width } = followed.getBoundingClientRect();
   const covered = getComputedStyle(panel).position === 'sticky' ? panel.getBoundingClientRect().bottom : 0;
-  const behavior = reducedMotion.matches ? 'auto' : 'smooth';
+  const behavior = reduced.matches ? 'auto' : 'smooth';
   const down = box.top < covered || box.bottom > innerHeight ? box.top - covered - 16 : 0;
   const right = box.left < left || box.left > left + 0.9 * width ? box.left - left - 0.1 * width : 0;
-  if (down || right) followFrom = performance.now() + 800;
+  if (down || right) followFrom = Date.now() + 800;
   if (down) scrollBy({ top: down, behavior });
   if (right) followed.scrollBy({ left: right, behavior });
 }
@@ -322,9 +327,9 @@ function frame(of) {
   const offset = position + Math.max(0, heard - time) * rate;
   let t = loop.from + offset % loop.length;
   now.textContent = offset < 0 ? 'count-in' : nameOf(barAt(t));
-  if (reducedMotion.matches) t = Math.max(loop.from, ...data.beat.map(([beat]) => beat).filter((beat) => beat <= t));
+  if (reduced.matches) t = Math.max(loop.from, ...data.beat.map(([beat]) => beat).filter((beat) => beat <= t));
   const shown = offset < 0 ? [] : lines.filter((line) => line.from <= t && t < line.to);
-  hideCursors();
+  hideAll();
   shown.forEach(({ svg, points, top, bottom }) => {
     const x = interpolate(points, t, 0, 1);
     setAll(cursors.get(svg), { visibility: 'visible', x1: x, x2: x, y1: top, y2: bottom });
@@ -369,7 +374,7 @@ panel.innerHTML = `<section aria-label="Player"><p>${button(' ', 'Play')} <span 
 <p>${check('groove', 'Groove')} ${check('beat', 'Beat clicks')} ${check('countIn', 'Count-in')}</p>
 <p>${check('hearing', 'Hearing clicks')} <select name="which" aria-label="Hearing"></select></p>
 <p><label>Volume <input type="range" name="volume" min="0" max="1" step="0.05"></label></p>
-<p class="player-keys">Keys: Space play or stop, [ ] bar, 0 all bars, - + speed, g groove, b beat, h hearing</p></details></section>`;
+<p class="player-keys">Keys: Space play, [ ] bar, 0 all bars, - + speed, g groove, b beat, h hearing</p></details></section>`;
 const find = (selector) => panel.querySelector(selector);
 const now = find('b');
 const fields = panel.querySelectorAll('[name]');
@@ -395,7 +400,7 @@ function show() {
   find('span').textContent = `${run ? 'Playing' : 'Stopped'}: ${nameOf(state.bar)}, ${speed}`;
   if (!run) {
     now.textContent = '';
-    hideCursors();
+    hideAll();
   }
   mark();
 }

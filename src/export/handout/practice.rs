@@ -42,7 +42,7 @@ fn say_groups(handout: &Handout<'_>) -> String {
         quotable.max_by_key(|l| *l.0).map(|l| format!("{}, then those of the other sections", l.1))
     };
     let lines = all.or_else(|| one().filter(|_| several));
-    let lines = lines.map_or_else(|| "as written above its marks".to_owned(), |lines| format!("({lines})"));
+    let lines = lines.map_or_else(|| "(the numbers above its marks)".to_owned(), |lines| format!("({lines})"));
     format!(
         "Without keeping time, count the groups of {name} {lines} aloud, starting each group at 1, and clap on every 1."
     )
@@ -57,7 +57,7 @@ fn counted_pulse<'a>(handout: &Handout<'a>, speed: f64) -> (Option<&'a Hearing>,
     let other = || hearings.iter().filter(slow).find(|h| h.keeps_written());
     match written.filter(slow).or_else(other).or(written) {
         Some(h) if h.kind == HearingKind::Written => (Some(h), "the written beat".to_owned()),
-        Some(h) => (Some(h), format!("the pulse of {}", h.kind)),
+        Some(h) => (Some(h), format!("the pulse “{}”", h.kind)),
         None => (None, "the written beat".to_owned()),
     }
 }

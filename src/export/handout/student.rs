@@ -8,7 +8,7 @@ use crate::export::engraving;
 use crate::export::picture::{self, PictureHeading, PictureKind, PictureOptions, Ruler, Staves, font};
 use crate::export::{ExportInput, capitalized, section_summary};
 
-const NO_PLAYER: &str = "This page has no player: no layer sounds, or the groove is too long.";
+const NO_PLAYER: &str = "This page has no player: no layer is audible, or the groove is too long.";
 const MAX_REASONS: usize = 3;
 /// Height of the printed area, in CSS pixels: Letter, the shorter of the two papers, within its margins of 12 mm.
 const SHEET_HEIGHT: f32 = 955.0;

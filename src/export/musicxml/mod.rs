@@ -31,7 +31,7 @@ pub fn write_mxl(
     notation: &NotationOptions,
     out: &mut dyn Write,
 ) -> Result<Vec<String>, ExportError> {
-    let failed = |e: zip::result::ZipError| FormatError::new("", format!("the score cannot be packed: {e}"));
+    let failed = |e: zip::result::ZipError| FormatError::new("", format!("the score cannot be compressed: {e}"));
     let mut xml = Xml::new(None);
     xml.open_all(&["container", "rootfiles"]);
     xml.empty_element("rootfile", &[("full-path", SCORE_FILE), ("media-type", &format!("{MIME_TYPE}+xml"))]);

@@ -2,6 +2,7 @@
 
 use super::drawing::{Drawing, Item};
 use super::font;
+use super::music_font::Glyph;
 use super::symbol::{Point, Symbol, hundredths};
 use super::theme::{StyleClass, Theme};
 use std::collections::{BTreeMap, HashMap};
@@ -95,6 +96,11 @@ impl Canvas {
             self.drawing.add_symbol(symbol)
         });
         self.put(class, Item::Symbol { symbol, at: point(x, y) });
+    }
+
+    /// Draws a musical symbol whose origin is at a point.
+    pub(crate) fn glyph(&mut self, class: StyleClass, glyph: Glyph, x: f32, y: f32) {
+        self.symbol(class, ("glyph", glyph.code() as i32), x, y, |s| s.clone_from(glyph.outline()));
     }
 
     /// Draws a shape that does not recur.

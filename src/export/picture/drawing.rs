@@ -40,6 +40,17 @@ struct Block {
     texts: BTreeMap<StyleClass, Vec<(u32, Point)>>,
 }
 
+/// What a shape is, for tests of its place.
+#[cfg(test)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum BoxKind {
+    Text,
+    Rect(StyleClass),
+    Symbol(StyleClass),
+    /// In notation the only shapes with quadratic curves.
+    Tie,
+}
+
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Drawing {
     pub(super) theme: Theme,
@@ -124,6 +135,34 @@ impl Drawing {
             Item::Symbol { symbol, .. } => self.symbols[symbol as usize].closed,
         };
         self.classes().iter().filter(|i| which(*i.0)).flat_map(|i| i.1).flat_map(|i| *i).map(closed).sum()
+    }
+
+    /// The edges of every text and of every other shape with an area: left, top, right, bottom.
+    #[cfg(test)]
+    pub(crate) fn boxes(&self) -> Vec<(BoxKind, [f32; 4])> {
+        let symbol = |symbol: u32, at: Point| {
+            let ((left, top), (right, bottom)) = self.symbols[symbol as usize].corners()?;
+            Some([left + at.0, top + at.1, right + at.0, bottom + at.1].map(|x| x as f32 / 100.0))
+        };
+        let mut boxes = Vec::new();
+        for block in &self.blocks {
+            for (class, items) in &block.classes {
+                boxes.extend(items.iter().filter_map(|item| match *item {
+                    Item::Rect { at, size } => {
+                        let edges = [at.0, at.1, at.0 + size.0, at.1 + size.1].map(|x| x as f32 / 100.0);
+                        Some((BoxKind::Rect(*class), edges))
+                    }
+                    Item::Symbol { symbol: index, at } => {
+                        let is_curved = self.symbols[index as usize].relative().1.contains('q');
+                        Some((if is_curved { BoxKind::Tie } else { BoxKind::Symbol(*class) }, symbol(index, at)?))
+                    }
+                    Item::Line { .. } | Item::Open { .. } => None,
+                }));
+            }
+            let texts = block.texts.values().flatten();
+            boxes.extend(texts.filter_map(|(index, at)| Some((BoxKind::Text, symbol(*index, *at)?))));
+        }
+        boxes
     }
 
     /// The whole drawing as SVG 1.1.

@@ -69,10 +69,13 @@ pub(crate) fn fit(text: &str, size: f32, room: f32) -> String {
     format!("{}…", start.trim_end())
 }
 
-struct TextPen {
-    symbol: Symbol,
-    scale: f32,
-    x: f32,
+/// Draws outlines in font units into a symbol.
+pub(super) struct TextPen {
+    pub(super) symbol: Symbol,
+    /// The unit of the symbol in font units.
+    pub(super) scale: f32,
+    /// Of the current glyph's origin, in font units.
+    pub(super) x: f32,
 }
 
 impl TextPen {

@@ -54,7 +54,7 @@ fn legend(drawn: &BTreeSet<LegendMark>) -> Vec<(LegendMark, String)> {
             "pulse without an attack".to_owned()
         }
         LegendMark::PulseWithout => format!("pulse without {attack}"),
-        LegendMark::Guide => "pulses of the first strip".to_owned(),
+        LegendMark::Guide => "pulses of the first hearing shown".to_owned(),
         LegendMark::Meeting => format!("coincides with the beat: within {} ms", limits::COINCIDENCE.value),
     };
     drawn.iter().map(|mark| (*mark, text(*mark))).collect()
@@ -125,7 +125,7 @@ mod tests {
         for words in [
             "pulse with an attack within 17.5% of its period",
             "pulse without an attack",
-            "pulses of the first strip",
+            "pulses of the first hearing shown",
             "coincides with the beat: within 20 ms",
         ] {
             assert!(pulses.iter().any(|p| p == words), "{words} is missing in {pulses:?}");

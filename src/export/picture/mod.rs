@@ -10,6 +10,7 @@ pub(super) mod font;
 mod grid;
 mod landings;
 mod legend;
+pub(super) mod music_font;
 mod pdf;
 mod png;
 mod streams;
@@ -26,6 +27,8 @@ pub use theme::Theme;
 
 use super::ExportInput;
 use canvas::Canvas;
+#[cfg(test)]
+pub(crate) use drawing::BoxKind;
 pub(crate) use drawing::Drawing;
 pub(super) use strip::beats;
 use theme::StyleClass;
@@ -94,7 +97,13 @@ pub struct PictureOptions {
 impl PictureOptions {
     /// An empty page with a title.
     pub(super) fn page(&self, title: &str) -> (Canvas, PageLayout) {
+        self.wide_page(title, 0.0)
+    }
+
+    /// The same with at least some room between its margins.
+    pub(super) fn wide_page(&self, title: &str, room: f32) -> (Canvas, PageLayout) {
         let width = if self.width.is_finite() { self.width.clamp(320.0, 4000.0) } else { 1000.0 };
+        let width = width.max((room + 2.0 * MARGIN).ceil());
         let mut canvas = Canvas::new(self.theme, width, &self.id);
         let (margin, top) = match self.heading {
             PictureHeading::Title => {

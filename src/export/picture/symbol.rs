@@ -45,6 +45,8 @@ pub(crate) struct Symbol {
     start: Point,
     /// Number of closed subpaths.
     pub(super) closed: usize,
+    /// The smallest rectangle around its points, control points included: its upper left and lower right corner.
+    corners: Option<(Point, Point)>,
 }
 
 impl Symbol {
@@ -53,13 +55,24 @@ impl Symbol {
         (self.first, &self.svg, self.at)
     }
 
+    /// The smallest rectangle around its points, control points included: its upper left and lower right corner.
+    pub(super) fn corners(&self) -> Option<(Point, Point)> {
+        self.corners
+    }
+
     fn point(x: f32, y: f32) -> Point {
         (hundredths(x), hundredths(y))
+    }
+
+    fn include(&mut self, p: Point) {
+        let (low, high) = self.corners.unwrap_or((p, p));
+        self.corners = Some(((low.0.min(p.0), low.1.min(p.1)), (high.0.max(p.0), high.1.max(p.1))));
     }
 
     fn command(&mut self, command: char, points: &[Point]) {
         self.svg.push(command);
         for p in points {
+            self.include(*p);
             put(&mut self.svg, p.0 - self.at.0);
             put(&mut self.svg, p.1 - self.at.1);
         }
@@ -68,6 +81,7 @@ impl Symbol {
 
     pub(super) fn move_to(&mut self, x: f32, y: f32) {
         let p = Self::point(x, y);
+        self.include(p);
         if self.svg.is_empty() {
             (self.first, self.at) = (p, p);
         } else {
@@ -78,6 +92,7 @@ impl Symbol {
 
     pub(super) fn line_to(&mut self, x: f32, y: f32) {
         let p = Self::point(x, y);
+        self.include(p);
         line(&mut self.svg, self.at, p);
         self.at = p;
     }
@@ -131,6 +146,9 @@ impl Symbol {
         let begin = Self::point(x + rx * cos, y + rx * sin);
         let across = Self::point(x - rx * cos, y - rx * sin);
         self.move_to(x + rx * cos, y + rx * sin);
+        let (wide, high) = ((rx * cos).hypot(ry * sin), (rx * sin).hypot(ry * cos));
+        self.include(Self::point(x - wide, y - high));
+        self.include(Self::point(x + wide, y + high));
         // Slightly too small: renderers scale it up until it meets both ends.
         let (rx, ry) = (hundredths(rx) - 2, hundredths(ry) - 2);
         for to in [across, begin] {

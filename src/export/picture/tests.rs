@@ -113,7 +113,7 @@ fn narrow_beats_are_broken_within_the_bar() {
         let report = report(&g, &analysis::AnalysisOptions::default());
         let drawn = picture(&piece(&g, &report), &PictureOptions { width, ..PictureOptions::default() });
         read(&drawn.svg());
-        assert!((480.0..=4000.0).contains(&drawn.drawing.width));
+        assert!((320.0..=4000.0).contains(&drawn.drawing.width));
     }
 }
 

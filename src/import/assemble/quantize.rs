@@ -127,7 +127,7 @@ pub(crate) fn quantize_draft(
     }
     if beyond > 0 {
         let enough = farthest_ms.ceil();
-        let hint = if enough <= MAX_TOLERANCE_MS { format!(": try --tolerance {enough}") } else { String::new() };
+        let hint = if enough <= MAX_TOLERANCE_MS { format!(": try a tolerance of {enough} ms") } else { String::new() };
         let message = format!(
             "{} outside the tolerance of {} ms; the farthest is {farthest_ms:.2} ms from its cell{hint}",
             count(beyond, "onset"),
@@ -149,7 +149,7 @@ fn quantize_track(bars: &mut [GridBar], track: &mut DraftTrack, rounding: Roundi
             if missed > 1 { format!(" (or those of {} more)", count(missed - 1, "bar")) } else { String::new() };
         let message = format!(
             "no grid of at most {MAX_SPAN_CELLS} cells fits the onsets of this bar{others} exactly; \
-             try --tolerance {TOLERANCE_MS}"
+             try a tolerance of {TOLERANCE_MS} ms"
         );
         return Err(FormatError::new(place, message));
     }

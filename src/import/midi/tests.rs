@@ -230,7 +230,7 @@ fn played_times_go_to_the_smallest_grid_within_the_tolerance() {
         .expect_err("327/960 is no cell");
     assert_eq!(
         strict.to_string(),
-        "track 'track 1', bar 1: no grid of at most 64 cells fits the onsets of this bar exactly; try --tolerance 5"
+        "track 'track 1', bar 1: no grid of at most 64 cells fits the onsets of this bar exactly; try a tolerance of 5 ms"
     );
 }
 

@@ -3,6 +3,7 @@
 use super::dom::{Element, ElementExt, error_at};
 use crate::import::assemble::magnitude;
 use crate::notation::{FormatError, NoteValue, SwungValue};
+use crate::rhythm::bounds::{BEATS_PER_BAR, OutOfBound};
 use crate::rhythm::{Accent, Fraction, Meter, Swing, Tempo, Time, expected};
 
 /// A time signature; `None` for music without a meter. Several fractions in a row become one with the finest lower number.
@@ -37,7 +38,9 @@ pub(super) fn meter(time: Element<'_>) -> Result<Option<Meter>, FormatError> {
             return Err(invalid(expected("a beat type that is a power of two", lower)));
         }
         for beats in upper {
-            terms.push(beats.checked_mul(finest / lower).ok_or_else(|| invalid(expected("fewer beats", beats)))?);
+            let term = i64::from(beats) * i64::from(finest / lower);
+            let out_of_bound = OutOfBound { bound: &BEATS_PER_BAR, value: term };
+            terms.push(u16::try_from(term).map_err(|_| invalid(out_of_bound.to_string()))?);
         }
     }
     Meter::new(terms, finest).map(Some).map_err(|e| invalid(e.to_string()))

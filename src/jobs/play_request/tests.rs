@@ -40,7 +40,16 @@ fn request(groove: &Arc<Groove>, range: Range, layers: bool, beat: Click) -> (Lo
     };
     let speed = Fraction::new(4, 5).expect("speed");
     (
-        LoopSpec { groove: groove.clone(), speed, range, layers, beat, click_db: 0.0, hearings: vec![line] },
+        LoopSpec {
+            groove: groove.clone(),
+            speed,
+            range,
+            layers,
+            beat,
+            click_db: 0.0,
+            click_sound: crate::rhythm::ClickSound::default(),
+            hearings: vec![line],
+        },
         hearing.pulses.clone(),
     )
 }

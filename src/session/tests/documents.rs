@@ -33,11 +33,13 @@ fn a_replacing_groove_is_another_document() {
     session.apply(Command::Redo);
     session.apply(Command::Redo);
     assert_eq!((session.document().0, session.is_changed()), (1, false));
-    // The number of a discarded document is not reused, and an equal groove is no new document.
+    // The number of a discarded document is not reused, and an equal groove is a new document too.
     session.apply(Command::Undo);
     session.apply(Command::EnterGroup(2));
     session.replace(groove("x... x..."), "import".into());
     assert_eq!((session.document().0, session.is_changed()), (2, true));
-    session.replace(groove("x... x..."), "import".into());
+    session.replace(groove("x... x..."), "opening".into());
+    assert_eq!(session.document().0, 3);
+    session.apply(Command::Undo);
     assert_eq!(session.document().0, 2);
 }

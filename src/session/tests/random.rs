@@ -68,6 +68,7 @@ fn command() -> impl Strategy<Value = Command> {
         C::LoopRegion,
         C::LoopStart,
         C::LoopEnd,
+        C::AddKit,
     ]);
     let numbers = (0_usize..13, -13_i32..14).prop_flat_map(|(n, by)| {
         prop::sample::select(vec![
@@ -99,8 +100,8 @@ fn command() -> impl Strategy<Value = Command> {
             C::LayerSwing(Swing::new(2, n as u8).ok()),
         ])
     });
-    let texts =
-        (prop::sample::select(vec!["", "low", "A", "riff", "a name"]), 0_usize..12).prop_flat_map(|(name, v)| {
+    let texts = (prop::sample::select(vec!["", "low", "A", "riff", "a name"]), 0..Voice::ALL.len()).prop_flat_map(
+        |(name, v)| {
             prop::sample::select(vec![
                 C::AddLayer(name.into(), Voice::ALL[v]),
                 C::RenameLayer(name.into()),
@@ -113,7 +114,8 @@ fn command() -> impl Strategy<Value = Command> {
                 C::Meter(Meter::parse(["4/4", "6/8", "3+2+2/8", "13/16"][v % 4]).expect("meter"), Keep::Cells),
                 C::Meter(Meter::parse(["4/4", "6/8", "7/8", "13/16"][v % 4]).expect("meter"), Keep::NoteValues),
             ])
-        });
+        },
+    );
     prop_oneof![
         3 => plain,
         3 => numbers,

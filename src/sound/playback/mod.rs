@@ -44,7 +44,8 @@ impl PlaybackRequest {
     /// The loop that is to be played, if it is one.
     pub(crate) fn loop_spec(&self) -> Option<&LoopSpec> {
         match self {
-            Self::Play(PlayRequest::Loop(spec), _) | Self::Change(PlayRequest::Loop(spec)) => Some(spec),
+            Self::Play(PlayRequest::Loop(spec) | PlayRequest::CountedLoop(spec), _)
+            | Self::Change(PlayRequest::Loop(spec) | PlayRequest::CountedLoop(spec)) => Some(spec),
             _ => None,
         }
     }
@@ -65,7 +66,8 @@ impl PlaybackRequest {
 
     pub(crate) fn set_groove(&mut self, groove: &Arc<Groove>) {
         match self {
-            Self::Play(PlayRequest::Loop(spec), _) | Self::Change(PlayRequest::Loop(spec)) => {
+            Self::Play(PlayRequest::Loop(spec) | PlayRequest::CountedLoop(spec), _)
+            | Self::Change(PlayRequest::Loop(spec) | PlayRequest::CountedLoop(spec)) => {
                 spec.groove = Arc::clone(groove);
             }
             Self::Play(PlayRequest::Sequence(s), _) | Self::Change(PlayRequest::Sequence(s)) | Self::Step(s) => {
@@ -106,6 +108,8 @@ pub struct SequencePosition {
 pub enum PlaybackEvent {
     /// The position, reported 60 times a second while something plays.
     Tick(Option<Position>),
+    /// The position within a count-in, reported instead: its beats are counted from the start of a section.
+    CountIn(Position),
     /// What was heard when a key was tapped.
     Tapped(TapPosition),
     /// Another take or another pass of a sequence is heard.
@@ -167,7 +171,7 @@ impl Requests {
 
     /// Replaces the waiting request. What replaces or continues a request that has not started keeps its start.
     pub(crate) fn send(&self, request: PlaybackRequest) {
-        use PlayRequest::Sequence as Takes;
+        use PlayRequest::{CountedLoop, Loop, Sequence as Takes};
         use PlaybackRequest::{Change, Play, Step, Stop};
         self.put(|orders| {
             orders.request = Some(match (orders.request.take(), request) {
@@ -175,6 +179,7 @@ impl Requests {
                 (Some(Play(Takes(old), start)), Change(Takes(new))) => {
                     Play(Takes(Sequence { at: old.at, ..new }), start)
                 }
+                (Some(Play(CountedLoop(_), start)), Change(Loop(new))) => Play(CountedLoop(new), start),
                 (Some(Play(_, start)), Change(new)) => Play(new, start),
                 (Some(Step(old)), Change(Takes(new))) => Step(Sequence { at: old.at, ..new }),
                 (Some(Play(..)), Step(sequence)) => Play(Takes(sequence), None),

@@ -1,8 +1,10 @@
 //! What is asked to be played: a loop, or takes that follow each other.
 
 use super::serde_exact;
-use crate::rhythm::{Fraction, Groove};
+use crate::rhythm::{ClickSound, Fraction, Groove};
 use crate::sound::click::click_pan;
+#[cfg(feature = "audio")]
+use crate::sound::position::Position;
 use crate::sound::take::{CountIn, Take, mute_ladder_passes};
 use crate::sound::{Click, ClickLine, Range};
 use serde::{Deserialize, Serialize};
@@ -15,6 +17,8 @@ const PLANNED_PASSES: u32 = 256;
 pub enum PlayRequest {
     /// Repeats until stopped.
     Loop(LoopSpec),
+    /// The same after a count-in. To change it, or to continue it elsewhere, the loop alone is requested.
+    CountedLoop(LoopSpec),
     Sequence(Sequence),
 }
 
@@ -33,6 +37,9 @@ pub struct LoopSpec {
     pub beat: Click,
     /// Gain of the clicks in dB.
     pub click_db: f32,
+    /// Sound of the clicks.
+    #[serde(with = "serde_exact::click_sound")]
+    pub click_sound: ClickSound,
     pub hearings: Vec<HearingClicks>,
 }
 
@@ -60,6 +67,7 @@ impl LoopSpec {
             layers: self.layers,
             click: self.beat,
             click_db: self.click_db,
+            click_sound: self.click_sound,
             lines: self.hearings.iter().map(line).collect(),
             speed: self.speed,
             range: self.range,
@@ -73,6 +81,19 @@ impl LoopSpec {
     pub fn count_in(&self) -> CountIn {
         let Some(line) = self.hearings.first().filter(|_| self.beat == Click::Off) else { return CountIn::Bar };
         CountIn::of_pulses(&line.seconds, line.lead, line.index)
+    }
+}
+
+impl LoopSpec {
+    /// The count-in before the loop, or before a bar that begins at a position in it.
+    #[cfg(feature = "audio")]
+    pub(super) fn counted_take(&self, from: Option<Position>) -> Take {
+        match from {
+            None => Take { count_in: self.count_in(), ..self.take() },
+            Some(Position { section, .. }) => {
+                Take { count_in: CountIn::Bar, range: Range::Section(section), ..self.take() }
+            }
+        }
     }
 }
 

@@ -169,6 +169,11 @@ impl SequencePlayback {
         self.sent.iter().map(|s| s.id)
     }
 
+    /// Whether a count-in was reported last.
+    pub(super) fn is_count_in(&self) -> bool {
+        self.reported.is_some_and(|(part, _)| part.is_count_in)
+    }
+
     /// What is heard, unless it was reported last.
     pub(super) fn position(&mut self, segment: u64, pass: u64) -> Option<SequencePosition> {
         while self.sent.len() > 1 && self.sent.front().is_some_and(|s| s.id < segment) {
@@ -216,7 +221,16 @@ mod tests {
         let tempo = Tempo::new(Fraction::whole(120), Time::new(1, 4).expect("quarter")).expect("tempo");
         let groove = Arc::new(Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove"));
         let (speed, range, beat) = (Fraction::ONE, Range::Whole, Click::Off);
-        let playing = LoopSpec { groove, speed, range, layers: true, beat, click_db: 0.0, hearings: Vec::new() };
+        let playing = LoopSpec {
+            groove,
+            speed,
+            range,
+            layers: true,
+            beat,
+            click_db: 0.0,
+            click_sound: crate::rhythm::ClickSound::default(),
+            hearings: Vec::new(),
+        };
         let request = |times, count_in| SequenceTake { spec: playing.clone(), times, count_in };
         let takes = vec![request(Some(6), true), request(Some(8), false), request(None, true), request(None, true)];
         Sequence { number: 1, takes, at: 0, silence: None }

@@ -1,4 +1,4 @@
-//! Exact numbers as pairs of integers, for messages.
+//! Exact numbers as pairs of integers, and names, for messages.
 
 pub(in crate::sound) mod fraction {
     use crate::rhythm::Fraction;
@@ -27,5 +27,20 @@ pub(in crate::sound) mod time {
     pub(in crate::sound) fn deserialize<'a, D: Deserializer<'a>>(from: D) -> Result<Time, D::Error> {
         let wholes = super::fraction::deserialize(from)?;
         Time::new(wholes.numer(), wholes.denom()).ok_or_else(|| D::Error::custom("not a time"))
+    }
+}
+
+pub(in crate::sound) mod click_sound {
+    use crate::rhythm::ClickSound;
+    use serde::de::Error;
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+    pub(in crate::sound) fn serialize<S: Serializer>(sound: &ClickSound, to: S) -> Result<S::Ok, S::Error> {
+        sound.name().serialize(to)
+    }
+
+    pub(in crate::sound) fn deserialize<'a, D: Deserializer<'a>>(from: D) -> Result<ClickSound, D::Error> {
+        let name = String::deserialize(from)?;
+        ClickSound::parse(&name).ok_or_else(|| D::Error::custom("not a sound of clicks"))
     }
 }

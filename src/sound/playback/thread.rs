@@ -5,7 +5,7 @@ use super::{
     EventSink, LoopSpec, Orders, PlayRequest, PlaybackEvent, PlaybackRequest, Requests, SampleLoader, TapPosition,
 };
 use crate::rhythm::Groove;
-use crate::sound::{DeviceEvent, Player, Playhead, SampleRate, Segment, UserSamples};
+use crate::sound::{DeviceEvent, Player, Playhead, Position, SampleRate, Segment, UserSamples};
 use std::mem;
 use std::time::{Duration, Instant};
 
@@ -36,6 +36,13 @@ impl Samples {
         let samples = self.load(&spec.groove, rate);
         Segment::new(spec.take().schedule(&spec.groove, rate, &samples))
     }
+
+    /// The loop as a segment that follows a count-in and begins at a position.
+    fn segment_from(&mut self, spec: &LoopSpec, from: Option<Position>, rate: SampleRate) -> Segment {
+        let segment = self.segment(spec, rate);
+        let frame = from.and_then(|position| segment.schedule.as_ref()?.map.frame(position));
+        segment.starting_at(frame.unwrap_or_default())
+    }
 }
 
 #[derive(Default)]
@@ -51,16 +58,31 @@ struct LoopPlayback {
     spec: LoopSpec,
     segments: Vec<u64>,
     since: Instant,
+    /// Until the loop is heard.
+    count_in: Option<PendingCountIn>,
+}
+
+/// A count-in that is heard before a loop.
+#[derive(Debug, Clone, Copy)]
+struct PendingCountIn {
+    segment: u64,
+    /// Where the loop begins; at its start without a position.
+    from: Option<Position>,
 }
 
 impl LoopPlayback {
     fn new(spec: LoopSpec, segments: Vec<u64>) -> Self {
-        Self { spec, segments, since: Instant::now() }
+        Self { spec, segments, since: Instant::now(), count_in: None }
+    }
+
+    fn is_count_in(&self, segment: u64) -> bool {
+        self.count_in.is_some_and(|count_in| count_in.segment == segment)
     }
 
     /// Drops ids of segments that have finished, and after [`SETTLE_TIME`] those that never started.
     fn on_heard(&mut self, segment: u64) {
         if self.segments.contains(&segment) {
+            self.count_in = None;
             let settled = self.since.elapsed() > SETTLE_TIME;
             self.segments.retain(|l| *l == segment || (*l > segment && !settled));
         }
@@ -142,6 +164,9 @@ impl PlaybackThread {
                 let segment = self.samples.segment(&spec, player.handle.rate);
                 Playing::Loop(LoopPlayback::new(spec, vec![player.start(segment, start.map(|s| s.position))]))
             }
+            (PlaybackRequest::Play(PlayRequest::CountedLoop(spec), start), _) => {
+                self.count_in(spec, start.map(|s| s.position), player)
+            }
             (PlaybackRequest::Play(PlayRequest::Sequence(sequence), start), _) => {
                 let mut playback = SequencePlayback::new(sequence);
                 match start {
@@ -150,13 +175,14 @@ impl PlaybackThread {
                 }
                 Playing::Sequence(playback)
             }
-            (PlaybackRequest::Change(PlayRequest::Loop(spec)), Playing::Loop(old)) => {
+            (PlaybackRequest::Change(PlayRequest::Loop(spec) | PlayRequest::CountedLoop(spec)), Playing::Loop(old)) => {
                 self.replace_loop(LoopPlayback { spec, ..old }, player)
             }
             // Switches the segment that is heard to the loop.
-            (PlaybackRequest::Change(PlayRequest::Loop(spec)), Playing::Sequence(old)) => {
-                self.replace_loop(LoopPlayback::new(spec, old.sent().collect()), player)
-            }
+            (
+                PlaybackRequest::Change(PlayRequest::Loop(spec) | PlayRequest::CountedLoop(spec)),
+                Playing::Sequence(old),
+            ) => self.replace_loop(LoopPlayback::new(spec, old.sent().collect()), player),
             (PlaybackRequest::Change(PlayRequest::Sequence(sequence)), Playing::Sequence(mut playback)) => {
                 playback.change(sequence, player, &mut self.samples);
                 Playing::Sequence(playback)
@@ -174,9 +200,23 @@ impl PlaybackThread {
         };
     }
 
+    /// Plays the count-in, and then the loop from a position or from its start.
+    fn count_in(&mut self, spec: LoopSpec, from: Option<Position>, player: &mut Player) -> Playing {
+        let rate = player.handle.rate;
+        let Some(clicks) = spec.counted_take(from).count_in_schedule(&spec.groove, rate) else {
+            let segment = self.samples.segment(&spec, rate);
+            return Playing::Loop(LoopPlayback::new(spec, vec![player.start(segment, from)]));
+        };
+        let segment = player.start(Segment::new(clicks).passes(1), None);
+        let id = player.handle.queue(self.samples.segment_from(&spec, from, rate));
+        let count_in = Some(PendingCountIn { segment, from });
+        Playing::Loop(LoopPlayback { count_in, ..LoopPlayback::new(spec, vec![id]) })
+    }
+
     fn replace_loop(&mut self, playback: LoopPlayback, player: &mut Player) -> Playing {
+        let from = playback.count_in.and_then(|count_in| count_in.from);
         for id in &playback.segments {
-            player.handle.replace(*id, self.samples.segment(&playback.spec, player.handle.rate));
+            player.handle.replace(*id, self.samples.segment_from(&playback.spec, from, player.handle.rate));
         }
         Playing::Loop(playback)
     }
@@ -209,6 +249,9 @@ impl PlaybackThread {
     fn resend(&mut self, head: &Playhead, player: &mut Player) {
         self.playing = match mem::take(&mut self.playing) {
             Playing::Nothing => Playing::Nothing,
+            Playing::Loop(LoopPlayback { spec, count_in: Some(pending), .. }) if pending.segment == head.segment => {
+                self.count_in(spec, pending.from, player)
+            }
             Playing::Loop(LoopPlayback { spec, .. }) => {
                 let segment = self.samples.segment(&spec, player.handle.rate);
                 Playing::Loop(LoopPlayback::new(spec, vec![player.start(segment, Some(head.position))]))
@@ -234,11 +277,9 @@ impl PlaybackThread {
 
     /// Reports what was heard when keys were tapped. Only a loop can be tapped to.
     fn report_taps(&self, taps: &[Instant], player: &mut Player) {
-        if !matches!(self.playing, Playing::Loop(..)) {
-            return;
-        }
+        let Playing::Loop(playback) = &self.playing else { return };
         for at in taps {
-            let Some(head) = player.playhead(*at) else { continue };
+            let Some(head) = player.playhead(*at).filter(|head| !playback.is_count_in(head.segment)) else { continue };
             self.send(PlaybackEvent::Tapped(TapPosition {
                 position: head.position,
                 loop_passes: head.loop_pass,
@@ -261,16 +302,25 @@ impl PlaybackThread {
             return;
         }
         let head = player.playhead(Instant::now() + self.lookahead);
+        let mut is_count_in = false;
         match (&mut self.playing, &head) {
             (Playing::Sequence(playback), Some(h)) => {
-                if let Some(position) = playback.position(h.segment, h.loop_pass) {
+                let position = playback.position(h.segment, h.loop_pass);
+                is_count_in = playback.is_count_in();
+                if let Some(position) = position {
                     self.send(PlaybackEvent::Take(position));
                 }
             }
-            (Playing::Loop(playback), Some(h)) => playback.on_heard(h.segment),
+            (Playing::Loop(playback), Some(h)) => {
+                playback.on_heard(h.segment);
+                is_count_in = playback.is_count_in(h.segment);
+            }
             _ => {}
         }
-        self.send(PlaybackEvent::Tick(head.map(|h| h.position)));
+        self.send(match head {
+            Some(head) if is_count_in => PlaybackEvent::CountIn(head.position),
+            head => PlaybackEvent::Tick(head.map(|h| h.position)),
+        });
     }
 }
 
@@ -279,7 +329,7 @@ mod tests {
     use super::super::{ResumePoint, Sequence, SequenceTake};
     use super::*;
     use crate::rhythm::{Attack, Edit, Fraction, Meter, Place, Tempo, Time};
-    use crate::sound::{Click, FakeDevice, Position, Range};
+    use crate::sound::{Click, FakeDevice, Range};
     use std::sync::{Arc, PoisonError, mpsc};
 
     /// An attack on every eighth of a bar of 4/4 at 240.
@@ -291,7 +341,16 @@ mod tests {
             groove = groove.edited(&Edit::Enter { at, cells: 2, attack: Attack::default() }).expect("an attack");
         }
         let (speed, range, beat) = (Fraction::ONE, Range::Whole, Click::Off);
-        LoopSpec { groove: Arc::new(groove), speed, range, layers, beat, click_db: 0.0, hearings: Vec::new() }
+        LoopSpec {
+            groove: Arc::new(groove),
+            speed,
+            range,
+            layers,
+            beat,
+            click_db: 0.0,
+            click_sound: crate::rhythm::ClickSound::default(),
+            hearings: Vec::new(),
+        }
     }
 
     /// A thread whose events the test receives.
@@ -358,6 +417,54 @@ mod tests {
             let take = events.iter().find_map(|e| if let PlaybackEvent::Take(t) = e { Some(*t) } else { None });
             assert_eq!(take.map(|t| (t.take, t.is_count_in, t.pass)), is_sequence.then_some((1, false, 2)));
         }
+    }
+
+    #[test]
+    fn a_loop_follows_its_count_in_from_its_position_and_with_every_edit() {
+        let _alone = crate::sound::STDERR_LOCK.lock().unwrap_or_else(PoisonError::into_inner);
+        // Whether the count-in is heard, and the position, at each report.
+        let heard = |events: &mpsc::Receiver<PlaybackEvent>| -> Vec<(bool, f64)> {
+            let of = |event| match event {
+                PlaybackEvent::CountIn(position) => Some((true, position.wholes)),
+                PlaybackEvent::Tick(Some(position)) => Some((false, position.wholes)),
+                _ => None,
+            };
+            events.try_iter().filter_map(of).collect()
+        };
+        let middle = Position { section: 0, pass: 0, wholes: 0.5 };
+        for from in [None, Some(middle)] {
+            let device = FakeDevice::new(48_000);
+            let mut output = device.player().expect("a device");
+            let (mut thread, events) = thread();
+            let start = from.map(|position| ResumePoint { position, passes: 0 });
+            // The layers are silent during the count-in: at first in the loop too.
+            let request = PlayRequest::CountedLoop(playing(false));
+            thread.handle(PlaybackRequest::Play(request, start), &mut output);
+            assert!(advance(&mut thread, &mut output, &device, 20 * 1024) > 0.01, "clicks");
+            let counted = heard(&events);
+            assert!(counted.len() > 10 && counted.iter().all(|(counts, _)| *counts), "{counted:?}");
+            thread.report_taps(&[Instant::now()], &mut output);
+            assert!(!events.try_iter().any(|e| matches!(e, PlaybackEvent::Tapped(_))), "no tap before the loop");
+            thread.handle(PlaybackRequest::Change(PlayRequest::Loop(playing(true))), &mut output);
+            // A bar lasts 48000 frames.
+            assert!(advance(&mut thread, &mut output, &device, 40 * 1024) > 0.01, "the edited loop");
+            let all = heard(&events);
+            let first = all.iter().find(|(counts, _)| !counts).expect("the loop");
+            let expected = from.map_or(0.0, |position| position.wholes);
+            assert!((expected..expected + 0.1).contains(&first.1), "{from:?} {first:?}");
+            assert!(all.iter().skip_while(|(counts, _)| *counts).all(|(counts, _)| !counts), "{all:?}");
+            thread.report_taps(&[Instant::now()], &mut output);
+            assert!(events.try_iter().any(|e| matches!(e, PlaybackEvent::Tapped(_))));
+        }
+    }
+
+    #[test]
+    fn an_edit_before_the_player_starts_keeps_the_count_in() {
+        let requests = Requests::new();
+        requests.send(PlaybackRequest::Play(PlayRequest::CountedLoop(playing(true)), None));
+        requests.send(PlaybackRequest::Change(PlayRequest::Loop(playing(false))));
+        let waiting = requests.take().expect("orders").request;
+        assert_eq!(waiting, Some(PlaybackRequest::Play(PlayRequest::CountedLoop(playing(false)), None)));
     }
 
     #[test]

@@ -58,6 +58,7 @@ fn spec(groove: Groove) -> LoopSpec {
         layers: true,
         beat: Click::OffBeat,
         click_db: -3.0,
+        click_sound: crate::rhythm::ClickSound::Beep,
         hearings: vec![hearing],
     }
 }

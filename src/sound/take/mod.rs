@@ -11,11 +11,11 @@ pub(crate) use sequence::SequenceRenderer;
 use super::builder::Builder;
 use super::click::{Click, ClickLine, Moment, click_pan};
 use super::clock::Seconds;
-use super::schedule::{Range, Schedule, ScheduleOptions};
+use super::schedule::{Range, Schedule, ScheduleOptions, wholes_f64};
 use super::segment::Segment;
 use super::units::SampleRate;
 use super::user_samples::UserSamples;
-use crate::rhythm::{Edit, Fraction, Groove, Section, Time};
+use crate::rhythm::{ClickSound, Edit, Fraction, Groove, Section, Time};
 #[cfg(test)]
 pub(crate) use cue::Cue;
 
@@ -67,6 +67,8 @@ pub struct Take {
     pub click: Click,
     /// Gain of all clicks in dB.
     pub click_db: f32,
+    /// The sound of all clicks.
+    pub click_sound: ClickSound,
     /// Clicks in addition to those of the written beat.
     pub lines: Vec<ClickLine>,
     /// As [`ScheduleOptions::speed`].
@@ -81,8 +83,8 @@ pub struct Take {
 
 impl Take {
     fn options(&self, rate: SampleRate, samples: UserSamples) -> ScheduleOptions {
-        let Self { speed, range, click, click_db, ref lines, .. } = *self;
-        ScheduleOptions { rate, speed, range, click, click_db, lines: lines.clone(), samples }
+        let Self { speed, range, click, click_db, click_sound, ref lines, .. } = *self;
+        ScheduleOptions { rate, speed, range, click, click_db, click_sound, lines: lines.clone(), samples }
     }
 
     /// The loop of this take. This allocates and synthesizes: never call it on the audio thread.
@@ -116,21 +118,26 @@ impl Take {
         }
     }
 
-    /// The loop of the count-in, `None` if there is none.
+    /// The loop of the count-in, whose positions count its beats from the start of the first section; `None` if there is none.
     pub(super) fn count_in_schedule(&self, groove: &Groove, rate: SampleRate) -> Option<Schedule> {
-        let options = ScheduleOptions { speed: self.speed, click_db: self.click_db, ..ScheduleOptions::whole(rate) };
+        let Self { speed, click_db, click_sound, .. } = *self;
+        let options = ScheduleOptions { speed, click_db, click_sound, ..ScheduleOptions::whole(rate) };
+        let section = self.range.first_section();
+        let meter = &groove.sections().get(section)?.meter;
         match self.count_in {
             CountIn::Off => return None,
             CountIn::Pulse { first, period, tone, side } => {
                 if let Some((moments, length)) = count_in_clicks(first, period) {
                     let lines = vec![ClickLine { moments, tone, side }];
-                    return Some(Builder::clicks(groove, &ScheduleOptions { lines, ..options }, length));
+                    // Each click counts as a beat of the section.
+                    let clicks = f64::from(COUNT_IN_CLICKS) - first.rem_euclid(period) / period;
+                    let positions = (section, clicks * wholes_f64(meter.beat()));
+                    return Some(Builder::clicks(groove, &ScheduleOptions { lines, ..options }, length, positions));
                 }
             }
             CountIn::Bar => {}
         }
-        let section = self.range.first_section();
-        let range = Range::within(section, Time::ZERO, groove.sections().get(section)?.meter.bar());
+        let range = Range::within(section, Time::ZERO, meter.bar());
         Some(Schedule::build(&mute_layers(groove), &ScheduleOptions { range, click: Click::Written, ..options }))
     }
 }

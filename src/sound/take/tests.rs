@@ -25,6 +25,7 @@ pub(in crate::sound) fn plain(name: &str) -> Take {
         layers: true,
         click: Click::Off,
         click_db: 0.0,
+        click_sound: ClickSound::default(),
         lines: Vec::new(),
         speed: Fraction::ONE,
         range: Range::Whole,

@@ -28,14 +28,14 @@ pub(super) fn snare(rate: f64, hit: HitParams) -> Vec<f32> {
     finish(rate, sound, 3500.0 + 12_000.0 * hit.bright, 0.75 * hit.level)
 }
 
-/// A tom: a falling tone that ends on its pitch.
-pub(super) fn tom(rate: f64, hit: HitParams, hertz: f64) -> Vec<f32> {
+/// A tom: a falling tone that ends on its pitch and decays as in [`decay`].
+pub(super) fn tom(rate: f64, hit: HitParams, hertz: f64, seconds: f64) -> Vec<f32> {
     let (mut body, mut over, mut noise) = (Sine::new(rate, 0.02), Sine::new(rate, 0.1), Noise::new(3));
     let mut stick = Filter::band_pass(rate, 1800.0, 0.6);
-    let sound = generate(rate, 0.9, |t| {
+    let sound = generate(rate, 1.2, |t| {
         let bend = 1.0 + 0.35 * hit.bright * decay(t, 0.025);
         let click = 0.4 * hit.bright * stick.next(noise.next()) * decay(t, 0.006);
-        body.next(hertz * bend) * decay(t, 0.14) + 0.25 * over.next(hertz * 1.59 * bend) * decay(t, 0.05) + click
+        body.next(hertz * bend) * decay(t, seconds) + 0.25 * over.next(hertz * 1.59 * bend) * decay(t, 0.05) + click
     });
     finish(rate, sound, 1200.0 + 6000.0 * hit.bright, 0.8 * hit.level)
 }

@@ -8,7 +8,7 @@ mod string;
 mod tests;
 mod tools;
 
-use crate::rhythm::{Accent, Pitch, Voice};
+use crate::rhythm::{Accent, ClickSound, Pitch, Voice};
 use crate::sound::units::SampleRate;
 use std::collections::HashMap;
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
@@ -21,9 +21,9 @@ pub(super) enum Tone {
     /// A voice, with the pitch of the attack if the voice is pitched.
     Voice(Voice, Option<Pitch>),
     /// The click of the written beat.
-    Beat,
+    Beat(ClickSound),
     /// The click of a hearing.
-    Line(u8),
+    Line(ClickSound, u8),
 }
 
 /// Where the samples of a note come from; equal sources have equal samples.
@@ -60,20 +60,24 @@ impl SynthKey {
         let hit = HitParams::of(self.accent);
         let rate = f64::from(self.rate.hertz());
         match self.tone {
-            Tone::Beat => click::beat(rate, self.accent),
-            Tone::Line(tone) => click::line(rate, tone, hit),
+            Tone::Beat(sound) => click::beat(rate, sound, self.accent),
+            Tone::Line(sound, tone) => click::line(rate, sound, tone, hit),
             Tone::Voice(voice, pitch) => {
                 let key = f64::from(pitch.map(Pitch::key).or(voice.default_pitch()).unwrap_or(69));
                 let hertz = tools::playable(440.0 * ((key - 69.0) / 12.0).exp2(), rate);
                 match voice {
                     Voice::Kick => drum::kick(rate, hit),
                     Voice::Snare => drum::snare(rate, hit),
-                    Voice::Tom => drum::tom(rate, hit, hertz),
+                    Voice::Tom => drum::tom(rate, hit, hertz, 0.14),
+                    Voice::LowTom => drum::tom(rate, hit, hertz, 0.18),
                     Voice::Rim => drum::rim(rate, hit),
                     Voice::Wood => drum::wood(rate, hit),
                     Voice::Clap => drum::clap(rate, hit),
                     Voice::Hat => metal::hat(rate, hit),
                     Voice::OpenHat => metal::open_hat(rate, hit),
+                    Voice::Ride => metal::ride(rate, hit),
+                    Voice::Crash => metal::crash(rate, hit),
+                    Voice::Cowbell => metal::cowbell(rate, hit),
                     Voice::Shaker => metal::shaker(rate, hit),
                     Voice::Bell => metal::bell(rate, hit, hertz),
                     Voice::Bass => string::bass(rate, hit, hertz),

@@ -69,6 +69,10 @@ fn voices_sound_in_the_band_their_name_promises() {
         (Voice::Kick, 20.0, 150.0, 0.8),
         (Voice::Hat, 5000.0, 24_000.0, 0.9),
         (Voice::OpenHat, 5000.0, 24_000.0, 0.9),
+        (Voice::Ride, 1500.0, 16_000.0, 0.85),
+        (Voice::Crash, 800.0, 16_000.0, 0.85),
+        (Voice::Cowbell, 450.0, 6000.0, 0.9),
+        (Voice::LowTom, 60.0, 200.0, 0.8),
         (Voice::Shaker, 3000.0, 12_000.0, 0.8),
         (Voice::Clap, 700.0, 4000.0, 0.7),
         (Voice::Tom, 80.0, 260.0, 0.8),
@@ -93,10 +97,14 @@ fn voices_last_as_long_as_their_name_promises() {
         (Voice::Snare, 40.0, 220.0),
         (Voice::Hat, 8.0, 80.0),
         (Voice::OpenHat, 120.0, 600.0),
+        (Voice::Ride, 250.0, 1200.0),
+        (Voice::Crash, 500.0, 2000.0),
         (Voice::Rim, 4.0, 40.0),
         (Voice::Clap, 40.0, 200.0),
         (Voice::Tom, 120.0, 500.0),
+        (Voice::LowTom, 160.0, 700.0),
         (Voice::Wood, 15.0, 90.0),
+        (Voice::Cowbell, 60.0, 300.0),
         (Voice::Bell, 300.0, 2500.0),
         (Voice::Shaker, 20.0, 100.0),
         (Voice::Bass, 300.0, 2600.0),
@@ -143,10 +151,24 @@ fn strings_sound_their_pitch() {
 fn bell_and_tom_sound_their_pitch_and_the_bell_is_inharmonic() {
     let tom = synthesize(Voice::Tom, Some(50), Accent::Plain);
     assert!((pitch_near(&tom[4800..], 146.83) / 146.83 - 1.0).abs() < 0.01);
+    let low = synthesize(Voice::LowTom, None, Accent::Plain);
+    assert!((pitch_near(&low[4800..], 87.31) / 87.31 - 1.0).abs() < 0.01);
     let bell = synthesize(Voice::Bell, Some(72), Accent::Plain);
     let at = |ratio: f64| power(&bell[..24_000], 523.25 * ratio);
     assert!(at(1.0) > 10.0 * at(1.05) && at(1.0) > 10.0 * at(0.95));
     assert!(at(1.183) > 10.0 * at(1.25), "the third of a bell is minor");
+}
+
+#[test]
+fn cymbals_differ_in_brightness_and_length() {
+    let measure = |voice| {
+        let sound = synthesize(voice, None, Accent::Plain);
+        (centroid(&sound), falls_20_db(&sound))
+    };
+    let (hat, open, ride, crash) =
+        (measure(Voice::Hat), measure(Voice::OpenHat), measure(Voice::Ride), measure(Voice::Crash));
+    assert!(2.0 * ride.0 < hat.0 && crash.0 < hat.0, "hats hiss higher: {hat:?} {ride:?} {crash:?}");
+    assert!(hat.1 < open.1 && open.1 < ride.1 && ride.1 < crash.1, "{hat:?} {open:?} {ride:?} {crash:?}");
 }
 
 #[test]
@@ -181,18 +203,33 @@ fn sounds_begin_at_once_end_softly_and_are_the_same_every_time() {
 
 #[test]
 fn clicks_are_told_apart_by_pitch() {
-    let mut tones: Vec<f64> = (0..CLICK_TONES)
-        .map(Tone::Line)
-        .map(|tone| (tone, Accent::Plain))
-        .chain([(Tone::Beat, Accent::Accent), (Tone::Beat, Accent::Plain)])
-        .map(|(tone, accent)| {
-            let click = SynthKey { rate: RATE, tone, accent }.synthesize();
-            let candidates = (300..4000).map(|hz| (f64::from(hz), power(&click, f64::from(hz))));
-            candidates.max_by(|a, b| a.1.total_cmp(&b.1)).expect("not empty").0
-        })
-        .collect();
-    tones.sort_by(f64::total_cmp);
-    for pair in tones.windows(2) {
-        assert!(pair[1] / pair[0] > 1.24, "{tones:?}");
+    for &sound in ClickSound::ALL {
+        let beats = [Accent::Accent, Accent::Plain].map(|accent| (Tone::Beat(sound), accent));
+        let mut tones: Vec<f64> = (0..CLICK_TONES)
+            .map(|tone| (Tone::Line(sound, tone), Accent::Plain))
+            .chain(beats)
+            .map(|(tone, accent)| {
+                let click = SynthKey { rate: RATE, tone, accent }.synthesize();
+                let candidates = (300..4000).map(|hz| (f64::from(hz), power(&click, f64::from(hz))));
+                candidates.max_by(|a, b| a.1.total_cmp(&b.1)).expect("not empty").0
+            })
+            .collect();
+        tones.sort_by(f64::total_cmp);
+        for pair in tones.windows(2) {
+            assert!(pair[1] / pair[0] > 1.24, "{sound}: {tones:?}");
+        }
     }
+}
+
+#[test]
+fn the_sounds_of_clicks_differ_in_length_and_begin_at_once() {
+    let click = |sound| SynthKey { rate: RATE, tone: Tone::Beat(sound), accent: Accent::Plain }.synthesize();
+    let [tick, block, beep] = [ClickSound::Tick, ClickSound::Block, ClickSound::Beep].map(click);
+    assert!(falls_20_db(&tick) < 40.0 && falls_20_db(&block) < 50.0 && falls_20_db(&beep) >= 40.0);
+    assert!(tick != block && block != beep);
+    for sound in [&tick, &block, &beep] {
+        let peak = |frames: usize| sound.iter().take(frames).fold(0.0_f32, |m, x| m.max(x.abs()));
+        assert!(peak(96) > 0.7 * peak(usize::MAX), "within 2 ms");
+    }
+    assert_eq!(ClickSound::Beep.next(), ClickSound::Tick);
 }

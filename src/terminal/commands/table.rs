@@ -11,11 +11,11 @@ use crate::terminal::commands::Menu;
 use crate::terminal::confirmation::Reply::{Answer, SaveFirst, Yes};
 use crate::terminal::files::clipboard::{self, CopyText};
 use crate::terminal::files::export::{self, ExportMenu};
-use crate::terminal::files::{import, recovery, save};
+use crate::terminal::files::{import, recovery, replacement, save};
 use crate::terminal::lists::{self, Step};
 use crate::terminal::manual;
 use crate::terminal::playback::playing::Mix;
-use crate::terminal::playback::{clicks, practice, tapping, transport};
+use crate::terminal::playback::{clicks, practice, tapping, tempo_taps, transport};
 use crate::terminal::search::{self, Direction};
 use crate::terminal::{Action, CommandSpec, Effect, Mode, Question, dispatch, hearings, help, scroll};
 use tui_input::InputRequest;
@@ -59,7 +59,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "hold" "-" Run(Command::Hold), "hold the sound through this cell and advance"
             => "tie sustain let ring ringing long note legato extend";
         "rest" "." Run(Command::Rest), "enter a rest and advance" => "silence pause gap empty";
-        "toggle" "space" Run(Command::Toggle), "switch between attack and rest; stay", "attack/rest"
+        "toggle" "space" Run(Command::Toggle), "switch between attack and rest; do not move", "attack/rest"
             => "step on off note hit";
         "delete-previous" "backspace" Run(Command::DeletePrevious), "delete the previous attack", "delete"
             => "back erase remove note";
@@ -96,7 +96,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "pitch-down" "d" Run(Command::Transpose(-1)), "lower the pitch a semitone" => "transpose flat lower tune";
         "octave-up" "E u" Run(Command::Transpose(12)), "raise the pitch an octave" => "transpose higher 8va";
         "octave-down" "E d" Run(Command::Transpose(-12)), "lower the pitch an octave" => "transpose lower 8vb";
-        "tuplet" "t" Ask(Question::Tuplet), "tuplet: cells in a beat (5) or in beats (7/2)", "tuplet"
+        "tuplet" "t" Ask(Question::Tuplet), "make a tuplet, like 5 or 7/2 (7 in 2 beats)", "tuplet"
             => "triplet quintuplet sextuplet septuplet quadruplet nonuplet duplet ratio";
         "even-beat" "E e" Run(Command::EvenBeat), "remove the tuplet from the beat"
             => "straight triplet tuplet undo plain";
@@ -152,19 +152,19 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "play" "enter" Call(transport::toggle_playback), "play or stop", "play/stop"
             => "start stop pause run space transport";
         "play-here" "y" Call(transport::start_at_cursor), "play from the bar at the cursor" => "start cursor";
-        "loop" "P l" Call(transport::next_loop_mode), "loop: whole groove, section or loop region"
+        "loop" "P l" Call(transport::next_loop_mode), "switch the loop: groove, section or region"
             => "cycle repeat mode section bars";
-        "loop-region" ": P :" Call(transport::loop_region), "loop the selection or bar as the loop region", "loop"
+        "loop-region" ": P :" Call(transport::loop_region), "make the selection or bar the loop region", "loop"
             => "repeat bars selection range ab cycle";
         "loop-start" "P i" Call(|s| transport::mark_loop(s, Command::LoopStart, "loop start set")),
             "set the loop start at the cursor" => "in point mark begin";
         "loop-end" "P o" Call(|s| transport::mark_loop(s, Command::LoopEnd, "loop end set")),
             "set the loop end after the cursor" => "out point mark finish";
         "loop-clear" "P x" Call(transport::clear_loop_region), "clear the loop region" => "off remove delete marks";
-        "slower" "[ P left" Call(|s| transport::speed_by(s, -5)), "play 5% slower, the written tempo unchanged",
+        "slower" "[ P left" Call(|s| transport::speed_by(s, -5)), "play 5% slower; keep the written tempo",
             "slower"
             => "slow down speed tempo half practice";
-        "faster" "] P right" Call(|s| transport::speed_by(s, 5)), "play 5% faster, the written tempo unchanged",
+        "faster" "] P right" Call(|s| transport::speed_by(s, 5)), "play 5% faster; keep the written tempo",
             "faster"
             => "speed up quick tempo practice";
         "speed" "P s" Ask(Question::Speed), "set the playback speed in percent"
@@ -181,10 +181,14 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "metronome beep tick pulse";
         "hearing-click" "K" Call(clicks::toggle_hearing), "turn the selected hearing's click on or off"
             => "wrong metronome rival beat pulse";
-        "beat-click-next" "V b" Call(clicks::next_beat_click), "beat click: beats, off-beats, 2 to 4 per beat"
-            => "backbeat offbeat metronome subdivision";
-        "hearing-click-next" "V h" Call(clicks::next_hearing_click), "hearing click: pulses, off-beats, 2 to 4 each"
+        "beat-click-next" "V b" Call(clicks::next_beat_click), "switch beat click: beat, off-beat, 2-4 a beat"
+            => "backbeat offbeat metronome subdivision 2 4";
+        "hearing-click-next" "V h" Call(clicks::next_hearing_click), "switch hearing click: pulse, off-beat, 2 to 4"
             => "offbeat metronome subdivision";
+        "click-sound" "V c" Call(transport::next_click_sound), "click sound: tick, block or beep"
+            => "metronome timbre beep tick";
+        "count-in" "P b" Call(transport::toggle_count_in), "count in whatever is started, on or off"
+            => "count-off lead-in count me in pickup clicks";
         "take-groove" "f5" Call(|s| clicks::play_take(s, Mix::GROOVE)), "play the groove alone"
             => "listen solo without metronome";
         "take-beat" "f6" Call(|s| clicks::play_take(s, Mix::GROOVE_AND_BEAT)), "play the groove and the written beat"
@@ -211,7 +215,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
     Grid "Tapping along" "tap" {
         "tap" "ctrl-t P a" Call(tapping::begin), "tap along with the loop", "tap along"
             => "tapping timing practice accuracy clap early late";
-        "tap-report" "P r" Call(tapping::show_report), "show the report of the last tapping"
+        "tap-report" "P r" Call(tapping::show_report), "show the last tap report"
             => "timing accuracy early late statistics result";
         "tap-calibrate" "P c" Call(tapping::begin_calibrating), "calibrate the tap offset (16 taps)"
             => "latency delay offset";
@@ -222,9 +226,17 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "tap-end" "esc" Call(dispatch::close), "stop and show the report", "stop and report";
         "tap-quit" "ctrl-q" Call(dispatch::quit), "quit";
     }
+    TapTempo "Tapping along" "tap" {
+        "tempo-tap" "space" Tap, "tap the tempo; any letter or digit works too", "tap (any letter too)";
+        "tempo-set" "enter" Call(tempo_taps::set), "set the tempo of the section", "set the tempo";
+        "tempo-cancel" "esc" Call(dispatch::close), "keep the tempo as it is", "cancel";
+        "tempo-quit" "ctrl-q" Call(dispatch::quit), "quit";
+    }
     Grid "Layers" "voices" {
         "add-layer" "n L n" Ask(Question::AddLayer), "add a layer: name and voice", "new layer"
             => "new track drum instrument voice part row bass guitar create insert";
+        "add-kit" "L k" Run(Command::AddKit), "add layers for kick, snare and hat"
+            => "drum kit set drums kick snare hat track";
         "copy-layer" "L d" Run(Command::CopyLayer), "duplicate the layer" => "track copy clone";
         "remove-layer" "ctrl-d L x" Run(Command::RemoveLayer), "delete the layer" => "track remove row drum";
         "layer-up" "ctrl-up L up" Run(Command::MoveLayer(-1)), "move the layer up" => "track order reorder";
@@ -257,6 +269,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
     Grid "Sections and the groove" "editing" {
         "tempo" "T B t" Ask(Question::Tempo), "set the tempo, like 150 or 1/4.=90", "tempo"
             => "bpm beats per minute speed metronome mark crotchet quarter equals tap time";
+        "tap-tempo" "B a" Call(tempo_taps::begin), "tap the tempo of the section" => "bpm tap metronome find speed";
         "tempo-up" "B up" Run(Command::TempoBy(1)), "raise the tempo by 1" => "bpm faster speed";
         "tempo-down" "B down" Run(Command::TempoBy(-1)), "lower the tempo by 1" => "bpm slower speed";
         "meter" "B m" Ask(Question::Meter(Keep::NoteValues)), "set the meter, like 4/4 or 3+2+2/8", "meter"
@@ -329,10 +342,10 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "find" "f f2" Call(lists::open_search), "find a command", "find" => "search commands palette";
         "hearings" "h W h" Call(lists::open_full), "show all hearings, reasons and streams", "hearings"
             => "why hard difficult reasons analysis where one beat pulse downbeat streams explain";
-        "focus" "W f" Call(hearings::next_focus), "analyze first layer, this one, all, selection"
+        "focus" "W f" Call(hearings::next_focus), "switch what is analyzed: layer, all, selection"
             => "analysis analyse listen follow layer";
         "hearing-next" "H W H" Call(hearings::select_next), "select the next hearing" => "rival pulse beat other wrong";
-        "strips" "W s" Call(|s| s.view.toggle_strips()), "show two rows of pulses, or all that fit", "more strips"
+        "strips" "W s" Call(|s| s.view.toggle_strips()), "show two rows of pulses, or all that fit", "more pulses"
             => "pulses rows hearings lines";
         "labels" "q W l" Call(|s| s.view.next_labels()), "label attacks: groups, pitches or nothing"
             => "grouping pitches numbers names show";
@@ -340,6 +353,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "narrower" "Z W Z" Call(|s| scroll::zoom_by(s, -1)), "narrow the columns" => "zoom out smaller columns";
         "config-file" "W c" Call(lists::open_config_errors), "show the errors in the config file"
             => "settings preferences options keys colours colors";
+        "open" "F o" Ask(Question::Open), "open another groove file" => "load file toml";
+        "new" "F n" Call(replacement::start_new), "start a new groove" => "empty blank create file song";
         "save" "ctrl-s F s" Call(save::save), "save", "save" => "store write file";
         "save-as" "ctrl-w F a" Ask(Question::SaveAs), "save under another name" => "copy rename file export version";
         "redraw" "ctrl-l W r" Call(|s| s.effects.push(Effect::Redraw)), "redraw the screen"
@@ -397,8 +412,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "overwrite-no" "esc n" Call(dispatch::close), "keep the file as it is";
     }
     ConfirmImport "Lists and prompts" "keys" {
-        "import-save" "s ctrl-s" Reply(SaveFirst), "save, then open the import";
-        "import-discard" "y" Reply(Yes), "open the import without saving";
+        "import-save" "s ctrl-s" Reply(SaveFirst), "save, then open the other groove";
+        "import-discard" "y" Reply(Yes), "open the other groove without saving";
         "import-cancel" "esc n" Call(dispatch::close), "keep this groove";
     }
     Choice "Lists and prompts" "keys" {

@@ -5,6 +5,7 @@ pub(crate) mod export;
 pub(crate) mod import;
 pub(crate) mod outside_sounds;
 pub(crate) mod recovery;
+pub(crate) mod replacement;
 pub(crate) mod save;
 
 use crate::session::DocumentId;
@@ -24,6 +25,7 @@ pub(crate) struct FilesState {
     pub job: Option<RunningJob>,
     pub export: export::ExportState,
     pub import: import::ImportState,
+    pub replacement: replacement::ReplacementState,
     pub outside_sounds: outside_sounds::OutsideSoundsState,
     pub recovery: recovery::RecoveryState,
     /// Why unsaved changes are not in the journal, as long as they are not.

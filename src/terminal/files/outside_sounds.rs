@@ -44,5 +44,5 @@ pub(crate) fn allow(state: &mut State, paths: Vec<PathBuf>) {
 
 pub(crate) fn refuse(state: &mut State, paths: Vec<PathBuf>) {
     state.files.outside_sounds.refused.extend(paths);
-    state.info("not read; their layers play their voices");
+    state.info("not read; the layers play their voices instead");
 }

@@ -68,7 +68,7 @@ pub(crate) fn recover(state: &mut State) {
     state.session.recover(groove);
     let (save, undo) = (state.key("save"), state.key("undo"));
     let left = if left == 0 { String::new() } else { format!("; {left} more will be offered at the next start") };
-    state.info(format!("recovered unsaved changes; {save} saves them, {undo} undoes{left}"));
+    state.info(format!("recovered unsaved changes; {save} saves them, {undo} undoes them{left}"));
 }
 
 pub(crate) fn discard(state: &mut State) {

@@ -5,6 +5,7 @@ use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::terminal::event::SaveFailed;
 use crate::terminal::{Confirmation, Effect, Overlay, Question, State, ask};
+use std::path::Path;
 use std::sync::Arc;
 
 /// Saves, or asks for a name first.
@@ -14,6 +15,11 @@ pub(crate) fn save(state: &mut State) {
     } else {
         ask(state, Question::SaveAs);
     }
+}
+
+/// The name of a groove's file: `.toml` is added to a name without an extension.
+pub(crate) fn with_extension(name: String) -> String {
+    if Path::new(&name).extension().is_some() { name } else { format!("{name}.toml") }
 }
 
 /// Writes the groove to its file, or to another one from now on.
@@ -34,9 +40,9 @@ pub(crate) fn on_saved(
             if state.overlay == Overlay::Confirm(Confirmation::Quit) && !state.session.is_changed() {
                 state.overlay = Overlay::None;
             }
-            let import = &mut state.files.import;
-            if let Some(imported) = import.pending_save.take() {
-                import.pending = Some(imported);
+            let replacement = &mut state.files.replacement;
+            if let Some(waiting) = replacement.pending_save.take() {
+                replacement.pending = Some(waiting);
             }
             if state.files.quit_after_save {
                 let keep_journal = state.session.is_changed();
@@ -48,7 +54,7 @@ pub(crate) fn on_saved(
         Err(SaveFailed::Taken(name)) => state.files.pending_overwrite = Some(Confirmation::OverwriteOther(name)),
         Err(SaveFailed::Failed(reason)) => {
             state.files.quit_after_save = false;
-            state.files.import.pending_save = None;
+            state.files.replacement.pending_save = None;
             state.warn(reason);
         }
     }

@@ -1,4 +1,4 @@
-//! The mouse on the grid: a click moves, a drag selects, the wheel moves by beats and layers.
+//! The mouse on the grid: a click moves, a drag selects, the wheel moves by beats and bars.
 
 use crate::rhythm::Place;
 use crate::session::{Command, Motion};

@@ -4,4 +4,5 @@ pub(crate) mod clicks;
 pub(crate) mod playing;
 pub(crate) mod practice;
 pub(crate) mod tapping;
+pub(crate) mod tempo_taps;
 pub(crate) mod transport;

@@ -1,7 +1,7 @@
 //! The state of playback, and the play request that follows from it.
 
 use crate::jobs::play_request::{HearingClicks, LoopSpec, PlayRequest};
-use crate::jobs::{Click, Position, Range, SoundLevels};
+use crate::jobs::{Click, Position, Range, SoundSettings};
 use crate::rhythm::bounds::Bound;
 use crate::rhythm::{Fraction, Time};
 use crate::session::LoopRegion;
@@ -22,7 +22,7 @@ pub(crate) struct Playback {
     pub is_playing: bool,
     /// Speed in percent of the written tempo.
     pub speed_percent: u16,
-    pub levels: SoundLevels,
+    pub sound: SoundSettings,
     pub loop_mode: LoopMode,
     pub mix: Mix,
     /// How the written beat clicks while its click is on.
@@ -32,6 +32,8 @@ pub(crate) struct Playback {
     pub sequence: Option<RunningSequence>,
     pub sequence_count: u32,
     pub position: Option<Position>,
+    /// The beat of the count-in that is heard, from 1.
+    pub count_in_beat: Option<usize>,
     pub no_sound_reason: Option<String>,
     /// Gaps in the sound since playback was last started.
     pub gaps: u64,
@@ -52,7 +54,7 @@ impl Default for Playback {
         Self {
             is_playing: false,
             speed_percent: 100,
-            levels: SoundLevels::default(),
+            sound: SoundSettings::default(),
             loop_mode: LoopMode::All,
             mix: Mix::GROOVE,
             beat_click: Click::Written,
@@ -60,6 +62,7 @@ impl Default for Playback {
             sequence: None,
             sequence_count: 0,
             position: None,
+            count_in_beat: None,
             no_sound_reason: None,
             gaps: 0,
             ladder_shown: false,
@@ -126,6 +129,14 @@ impl State {
         practice::sequence(self).map_or_else(|| PlayRequest::Loop(self.loop_spec()), PlayRequest::Sequence)
     }
 
+    /// The same with what comes before it when it is started.
+    pub(crate) fn start_request(&self) -> PlayRequest {
+        match self.play_request() {
+            PlayRequest::Loop(spec) if self.playback.sound.count_in => PlayRequest::CountedLoop(spec),
+            request => request,
+        }
+    }
+
     pub(crate) fn loop_range(&self) -> Range {
         match (self.playback.loop_mode, self.session.loop_region()) {
             (LoopMode::Region, Some(LoopRegion { start, end })) => {
@@ -159,7 +170,8 @@ impl State {
             range,
             layers: mix.layers,
             beat: if mix.beat { self.playback.beat_click } else { Click::Off },
-            click_db: self.playback.levels.click_db as f32,
+            click_db: self.playback.sound.click_db as f32,
+            click_sound: self.playback.sound.click_sound,
             hearings: self.hearing_clicks(range, &self.clicked_hearings(mix.hearing)),
         }
     }

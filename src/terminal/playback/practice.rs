@@ -73,7 +73,11 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
                 spec.hearings.retain(|_| mix.hearing);
                 SequenceTake { spec, times: Some(*times), count_in: *count_in }
             };
-            (takes.iter().map(take).collect(), None)
+            let mut takes: Vec<SequenceTake> = takes.iter().map(take).collect();
+            if let Some(first) = takes.first_mut() {
+                first.count_in |= state.playback.sound.count_in;
+            }
+            (takes, None)
         }
         SequenceKind::Ladder(ladder) => {
             let looped = state.loop_spec();
@@ -89,10 +93,13 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
 
 /// Where another player continues: a take in its pass, a count-in from its start.
 pub(crate) fn resume_position(state: &mut State) -> Option<ResumePoint> {
-    let position = state.playback.position?;
-    let Some(running) = &mut state.playback.sequence else { return Some(ResumePoint { position, passes: 0 }) };
-    running.next_take = None;
-    (!running.is_count_in).then_some(ResumePoint { position, passes: running.pass })
+    let (mut position, mut passes) = (state.playback.position, 0);
+    if let Some(running) = &mut state.playback.sequence {
+        running.next_take = None;
+        position = position.filter(|_| !running.is_count_in);
+        passes = running.pass;
+    }
+    position.map(|position| ResumePoint { position, passes })
 }
 
 pub(crate) fn play_takes(state: &mut State, times: u32, count_in: bool) {

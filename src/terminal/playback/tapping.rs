@@ -142,7 +142,8 @@ fn start_clicks(state: &mut State) {
         range: Range::Whole,
         layers: true,
         beat: Click::Written,
-        click_db: state.playback.levels.click_db as f32,
+        click_db: state.playback.sound.click_db as f32,
+        click_sound: state.playback.sound.click_sound,
         hearings: Vec::new(),
     };
     state.playback.is_playing = true;
@@ -162,7 +163,7 @@ fn seconds(state: &State, clock: &Clock, range: Range) -> Option<(f64, f64)> {
 }
 
 pub(crate) fn tap(state: &mut State, arrival: KeyTime) {
-    if state.playback.is_playing {
+    if state.overlay == Overlay::Tap && state.playback.is_playing {
         state.effects.push(Effect::Tap(arrival));
     }
 }
@@ -214,9 +215,13 @@ fn finish_calibration(state: &mut State) {
     tapping.calibration = Some(if !usable {
         Err(format!("measured {offset}, but the taps were too uneven; the tap offset is unchanged"))
     } else if is_set {
-        Ok(format!("measured {offset}: output latency and your own habit; the config file's offset still applies"))
+        Ok(format!(
+            "measured {offset}: output latency and your habit of tapping early or late; the config file's offset still applies"
+        ))
     } else {
-        Ok(format!("tap offset {offset}: output latency and your own habit; subtracted from every tap from now on"))
+        Ok(format!(
+            "tap offset {offset}: output latency and your habit of tapping early or late; subtracted from every tap from now on"
+        ))
     });
     if usable && !is_set {
         state.playback.taps.offset = TapOffset::Measured { ms: found.ms, error_ms: found.error_ms };

@@ -27,7 +27,7 @@ pub(crate) fn start(state: &mut State, from: Option<Position>) {
     }
     state.playback.is_playing = true;
     let start = from.map(|position| ResumePoint { position, passes: 0 });
-    let request = Box::new(state.play_request());
+    let request = Box::new(state.start_request());
     state.effects.push(Effect::Play(request, start));
 }
 
@@ -50,7 +50,8 @@ pub(crate) fn stop(state: &mut State) {
 
 pub(crate) fn on_stopped(state: &mut State) {
     practice::end_sequence(state);
-    (state.playback.is_playing, state.playback.position) = (false, None);
+    state.playback.is_playing = false;
+    (state.playback.position, state.playback.count_in_beat) = (None, None);
 }
 
 /// Sends the current play request to the player if it is playing.
@@ -77,20 +78,34 @@ pub(crate) fn speed_by(state: &mut State, by: i32) {
 }
 
 pub(crate) fn volume_by(state: &mut State, db: i8) {
-    let volume = state.playback.levels.volume_db;
-    state.playback.levels.volume_db = add_db(volume, db, &VOLUME);
-    on_levels(state, format!("volume {:+} dB", state.playback.levels.volume_db));
+    let volume = state.playback.sound.volume_db;
+    state.playback.sound.volume_db = add_db(volume, db, &VOLUME);
+    on_settings(state, format!("volume {:+} dB", state.playback.sound.volume_db));
 }
 
 pub(crate) fn click_volume_by(state: &mut State, db: i8) {
-    let volume = state.playback.levels.click_db;
-    state.playback.levels.click_db = add_db(volume, db, &CLICK_VOLUME);
-    on_levels(state, format!("click volume {:+} dB", state.playback.levels.click_db));
+    let volume = state.playback.sound.click_db;
+    state.playback.sound.click_db = add_db(volume, db, &CLICK_VOLUME);
+    on_settings(state, format!("click volume {:+} dB", state.playback.sound.click_db));
     replay(state);
 }
 
-fn on_levels(state: &mut State, message: String) {
-    state.effects.push(Effect::SetLevels(state.playback.levels));
+pub(crate) fn toggle_count_in(state: &mut State) {
+    let sound = &mut state.playback.sound;
+    sound.count_in = !sound.count_in;
+    let text = if sound.count_in { "count-in before whatever is started" } else { "no count-in" };
+    on_settings(state, text.to_owned());
+}
+
+pub(crate) fn next_click_sound(state: &mut State) {
+    let sound = state.playback.sound.click_sound.next();
+    state.playback.sound.click_sound = sound;
+    on_settings(state, format!("click sound {sound}: {}", sound.description()));
+    replay(state);
+}
+
+fn on_settings(state: &mut State, message: String) {
+    state.effects.push(Effect::SetSound(state.playback.sound));
     state.info(message);
 }
 
@@ -177,13 +192,13 @@ pub(crate) fn on_remote_event(state: &mut State, event: RemoteEvent) {
             state.info("playing through the remote speaker");
             if state.playback.is_playing {
                 let start = practice::resume_position(state);
-                let request = Box::new(state.play_request());
+                let request = Box::new(if start.is_some() { state.play_request() } else { state.start_request() });
                 state.effects.push(Effect::Play(request, start));
             }
         }
         RemoteEvent::Lost(reason) => {
             state.playback.remote = Some(RemoteLink::Lost);
-            state.warn(format!("remote speaker lost ({reason}); on your own machine: teeter remote HOST --join"));
+            state.warn(format!("remote speaker lost ({reason}); run `teeter remote HOST --join` on your own machine"));
         }
     }
 }

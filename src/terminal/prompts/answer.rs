@@ -19,6 +19,7 @@ pub(crate) enum Answer {
     /// Passes of each take, and whether there is a count-in.
     Takes(u32, bool),
     Ladder(Ladder),
+    Open(String),
     SaveAs(String),
     Path(String),
     Sound(RenderArgs),
@@ -110,6 +111,7 @@ impl Question {
                 let cell = g.layers().get(at.layer).map_or(0, cell_at);
                 run(Command::Move(Motion::To(Place { cell, ..at })))
             }
+            Question::Open => parse::path(text).map(Answer::Open).ok_or_else(error),
             Question::SaveAs => parse::path(text).map(Answer::SaveAs).ok_or_else(error),
             Question::ExportAs | Question::HandoutInto => parse::path(text).map(Answer::Path).ok_or_else(error),
             Question::RenderWav | Question::TakesWav | Question::LadderWav => {

@@ -5,10 +5,11 @@ pub(crate) mod parse;
 pub(crate) mod preview;
 pub(crate) mod question;
 pub(crate) mod typing;
+pub(crate) mod voices;
 
 use crate::jobs::Overwrite;
 use crate::rhythm::{Swing, print_note_value};
-use crate::terminal::files::{export, import, save};
+use crate::terminal::files::{export, import, replacement, save};
 use crate::terminal::playback::{practice, transport};
 use crate::terminal::prompts::answer::Answer;
 use crate::terminal::prompts::parse::RenderArgs;
@@ -16,7 +17,8 @@ use crate::terminal::{Overlay, Question, State, TextField, run_command};
 
 pub(crate) fn ask(state: &mut State, question: Question) {
     let text = current_value(state, question);
-    state.overlay = Overlay::Prompt { question, unedited: !text.is_empty(), text: text.into(), error: None };
+    let unedited = !text.is_empty();
+    state.overlay = Overlay::Prompt { question, unedited, text: text.into(), moved_to: None, error: None };
 }
 
 fn current_value(state: &State, question: Question) -> String {
@@ -50,19 +52,22 @@ fn current_value(state: &State, question: Question) -> String {
     }
 }
 
-pub(crate) fn on_answer(state: &mut State, question: Question, text: TextField) {
-    match question.parse(text.value(), &state.session) {
+pub(crate) fn on_answer(state: &mut State, question: Question, text: TextField, moved_to: Option<usize>) {
+    match question.parse(&voices::completed(question, text.value(), moved_to), &state.session) {
         Ok(Answer::Run(command)) => run_command(state, command),
         Ok(Answer::Speed(percent)) => transport::set_speed(state, percent),
         Ok(Answer::Takes(times, count_in)) => practice::play_takes(state, times, count_in),
         Ok(Answer::Ladder(ladder)) => practice::start_ladder(state, ladder),
-        Ok(Answer::SaveAs(name)) => save::write(state, Some(name), Overwrite::Never),
+        Ok(Answer::Open(name)) => replacement::open(state, name),
+        Ok(Answer::SaveAs(name)) => save::write(state, Some(save::with_extension(name)), Overwrite::Never),
         Ok(Answer::Import(path, tolerance)) => import::start(state, path, tolerance),
         Ok(Answer::PictureStyle(style)) => export::set_style(state, style),
         Ok(Answer::Path(name)) => {
             export::start(state, question, &RenderArgs { name, ..RenderArgs::default() });
         }
         Ok(Answer::Sound(args)) => export::start(state, question, &args),
-        Err(error) => state.overlay = Overlay::Prompt { question, text, unedited: false, error: Some(error) },
+        Err(error) => {
+            state.overlay = Overlay::Prompt { question, text, unedited: false, moved_to: None, error: Some(error) };
+        }
     }
 }

@@ -143,7 +143,7 @@ pub(crate) fn picture_style(text: &str) -> Option<PictureStyle> {
     let mut words = text.split_whitespace();
     while let Some(word) = words.next() {
         match word {
-            "beams" | "over" | "under" => style.notation.set(word, words.next()?)?,
+            "beams" | "lengths" | "kit" | "over" | "under" => style.notation.set(word, words.next()?)?,
             "print" => style.theme = PictureTheme::Print,
             "screen" => style.theme = PictureTheme::Screen,
             _ => match word.strip_prefix('x') {

@@ -64,5 +64,5 @@ fn repeat(session: &Session, command: Option<&Command>) -> Option<String> {
         Some(Command::Repeat(Repeats::More(times))) => format!("; {}", messages::in_total((*times).min(fit) + 1)),
         _ => String::new(),
     };
-    Some(format!("repeats {what} ({groups}); end: {}{times}", count(fit, "more time")))
+    Some(format!("repeats {what} ({groups}); 'end': {}{times}", count(fit, "more time")))
 }

@@ -30,14 +30,15 @@ questions! {
     Groups "Groups", "cells from attack to attack: 12, 3+3+2+3 or 3(4+4+3)+5+2", "12, 3+3+2+3, 3(4+4+3)+5+2";
     Pitch "Pitch", "a note and its octave: E2, F#3, Bb1; empty: the voice's own", "E2, F#3, Bb1";
     Tuplet "Tuplet", "cells in a beat: 5; cells in beats: 7/2", "5, 7/2";
-    Repeat "Repeat", "number of times after it; end: to the end of the section", "a whole number, end";
+    Repeat "Repeat", "number of repeats to add; end: to the end of the section", "a whole number, end";
     Rotate "Rotate by", "cells later; negative: earlier", "a whole number";
     Shift "Shift by", "cells later; negative: earlier", "a whole number";
     SelectCells "Select", "number of cells from the cursor on", "a whole number";
     AddLayer "New layer", "a voice, or a name and a voice: kick, low kick", "kick, low kick (the voice comes last)";
     RenameLayer "Name of the layer", "1 to 64 characters";
-    Voice "Voice", "kick snare hat open-hat rim clap tom wood bell shaker bass pluck";
-    Division(Keep) "Division", "cells per beat in this section, 1 to 32: 4; in all sections: 4 all", "4, 4 all (1 to 32)";
+    Voice "Voice", "a voice, or the start of its name",
+        "kick snare hat open-hat ride crash rim clap tom low-tom wood cowbell bell shaker bass pluck";
+    Division(Keep) "Division", "cells per beat, 1 to 32, like 4; in all sections: 4 all", "4, 4 all (1 to 32)";
     Cycle "Cycle", "number of cells from the start of the section to repeat", "a whole number";
     LayerSwing "Swing of the layer", "long:short, like 2:1; empty: the section's",
         "long:short, both 1 to 16, like 2:1 or 3:2";
@@ -56,10 +57,11 @@ questions! {
     Title "Title", "any text";
     Note "Note", "any text; saved in the file";
     Bar "Bar", "a bar of this section, from 1";
-    Takes "Takes", "passes of each, 1 to 64: 2; with a count-in: 2 count", "2, 2 count";
+    Takes "Takes", "passes of each take, 1 to 64, like 2; with a count-in: 2 count", "2, 2 count";
     Ladder "Ladder", "50-100/10 percent, x4 passes each; key: wait for a key; 1/4: mute every 4th pass",
         "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)";
-    SaveAs "Save as", "a file name, like riff.toml";
+    Open "Open", "a groove file, like riff.toml (import: MIDI and MusicXML)";
+    SaveAs "Save as", "a file name, like riff.toml; .toml is added to a name without an ending";
     ExportAs "Export to", "a file name";
     HandoutInto "Export handout to", "a folder; created if missing";
     RenderWav "Export WAV to", "a file name; x4: passes; 30s: seconds", "riff.wav, riff.wav x4 44100hz, riff.wav 30s";

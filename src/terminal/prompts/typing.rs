@@ -50,8 +50,8 @@ pub(crate) fn paste(state: &mut State, text: &str) {
 
 pub(crate) fn edit(state: &mut State, request: InputRequest) {
     let (field, limit) = match &mut state.overlay {
-        Overlay::Prompt { text, unedited, error, .. } => {
-            *error = None;
+        Overlay::Prompt { text, unedited, moved_to, error, .. } => {
+            (*moved_to, *error) = (None, None);
             // The first typed character replaces the present value; an editing key keeps it.
             if std::mem::take(unedited) && matches!(request, InputRequest::InsertChar(_)) {
                 text.0.reset();

@@ -5,7 +5,8 @@ use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::store::{self, LoadedGroove, Overwrite, Practice, SaveError, Stamp, StateFolder};
 use crate::terminal::event::SaveFailed;
-use std::path::PathBuf;
+use crate::terminal::files::replacement::OpenedFile;
+use std::path::{Path, PathBuf};
 use std::time::{SystemTime, UNIX_EPOCH};
 
 #[derive(Debug, Default)]
@@ -48,9 +49,38 @@ impl Documents {
     /// Saves as another document from now on.
     pub(crate) fn switch_document(&mut self, document: DocumentId) {
         self.current = document;
+        self.add_up_to(document);
+    }
+
+    fn add_up_to(&mut self, document: DocumentId) {
         if self.files.len() <= document.0 {
             self.files.resize_with(document.0 + 1, DocumentFile::default);
         }
+    }
+
+    /// Reads a groove file, and what the state folder has about it.
+    pub(crate) fn read(&self, name: String) -> Result<Box<OpenedFile>, String> {
+        let path = Path::new(&name);
+        let interrupted = store::finish_interrupted_save(path);
+        let loaded = store::load(path).map_err(|e| e.to_string())?;
+        let found = self.state.as_ref().map(|state| state.journals(Some(path))).unwrap_or_default();
+        let warning = match (found.open_in.first(), found.unsaved.is_empty()) {
+            (Some(pid), _) => Some(format!("also open in process {pid}: saving asks first")),
+            (None, false) => {
+                Some(format!("{name} has unsaved changes of an earlier session: `teeter {name}` offers them"))
+            }
+            (None, true) => interrupted,
+        };
+        let allowed_sounds = self.state.as_ref().map(|state| state.allowed_sounds(path)).unwrap_or_default();
+        Ok(Box::new(OpenedFile { name, loaded, allowed_sounds, warning }))
+    }
+
+    /// Saves a document to a file that was read.
+    pub(crate) fn use_file(&mut self, document: DocumentId, opened: &OpenedFile) {
+        let LoadedGroove { text, stamp, .. } = &opened.loaded;
+        let (path, text) = (Some(PathBuf::from(&opened.name)), Some(text.clone()));
+        self.add_up_to(document);
+        self.files[document.0] = DocumentFile { path, text, stamp: Some(*stamp) };
     }
 
     fn text_of(&self, groove: &Groove) -> String {

@@ -23,6 +23,7 @@ use crate::sound::playback::{PlaybackEvent, PlaybackRequest};
 use crate::sound::{self, OutputDevice};
 use crate::store::{Calibration, LoadError, Overwrite, StateFolder, UnsavedJournal};
 use crate::terminal::files::recovery::on_journal;
+use crate::terminal::files::replacement::OpenedFile;
 use crate::terminal::{Effect, Event, State, start, update};
 use analysis_worker::AnalysisWorker;
 use disk::Disk;
@@ -102,7 +103,7 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditorErro
         job_runner: JobRunner::new(sender.clone()),
         events: sender.clone(),
     };
-    workers.playback.set_volume(state.playback.levels.volume_db as f32);
+    workers.playback.set_volume(state.playback.sound.volume_db as f32);
     let guard = screen::enter_guarded()?;
     forward_signals(&sender)?;
     let backlog = input::start(sender)?;
@@ -134,6 +135,19 @@ struct Workers {
 }
 
 impl Workers {
+    /// Saves the document to a file that was read, and starts its journal from what is in the file.
+    fn use_file(&self, document: DocumentId, opened: Box<OpenedFile>) {
+        let (journals, events) = (self.journals.clone(), self.events.clone());
+        self.disk.run(move |documents| {
+            documents.use_file(document, &opened);
+            let OpenedFile { name, loaded, .. } = *opened;
+            let path = Some(PathBuf::from(name));
+            let rebased = lock(&journals).rebase(document, path, Some(loaded.text), Some(&loaded.groove));
+            events.send(Event::Journal(rebased)).ok()?;
+            None
+        });
+    }
+
     /// Saves the groove, and starts its journal again from what is then in the file.
     fn save(&self, groove: Arc<Groove>, other: Option<PathBuf>, overwrite: Overwrite) {
         let (journals, events) = (self.journals.clone(), self.events.clone());
@@ -202,14 +216,18 @@ fn event_loop<W: io::Write>(
                     let save = move |state: &StateFolder| state.save_calibration(Calibration { ms, error_ms });
                     workers.disk.run(move |documents| Some(Event::OffsetSaved(documents.save_state(save))));
                 }
-                Effect::SetLevels(levels) => {
-                    workers.playback.set_volume(levels.volume_db as f32);
-                    let save = move |state: &StateFolder| state.save_sound_levels(levels);
-                    workers.disk.run(move |documents| save_warning("volume", documents.save_state(save)));
+                Effect::SetSound(settings) => {
+                    workers.playback.set_volume(settings.volume_db as f32);
+                    let save = move |state: &StateFolder| state.save_sound_settings(settings);
+                    workers.disk.run(move |documents| save_warning("sound settings", documents.save_state(save)));
                 }
                 Effect::Copy(text) => screen.copy(&text, std::env::var_os("TMUX").is_some())?,
                 Effect::RunJob(job) => workers.job_runner.run(job),
                 Effect::Import { path, tolerance } => workers.job_runner.import(path, tolerance),
+                Effect::Open(name) => {
+                    workers.disk.run(move |documents| Some(Event::Opened(documents.read(name))));
+                }
+                Effect::UseFile(document, opened) => workers.use_file(document, opened),
                 Effect::CancelJob => workers.job_runner.cancel(),
                 Effect::SwitchDocument(document) => workers.disk.run(move |documents| {
                     documents.switch_document(document);

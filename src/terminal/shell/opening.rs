@@ -5,7 +5,7 @@ use crate::config::{Config, ThemeChoice};
 use crate::describe::tap::TapOffset;
 use crate::jobs::{OutsideSounds, SoundAccess};
 use crate::rhythm::Groove;
-use crate::store::{self, Calibration, LoadError, Problem, SoundLevels, StateFolder};
+use crate::store::{self, Calibration, LoadError, Problem, SoundSettings, StateFolder};
 use crate::terminal::files::outside_sounds::on_found;
 use crate::terminal::shell::documents::Documents;
 use crate::terminal::shell::playback::outside_sounds;
@@ -53,7 +53,7 @@ pub(super) fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<O
     state.files.export.choices = crate::jobs::export_choices();
     state.playback.taps.offset = tap_offset(&config, folder.as_ref());
     state.playback.taps.over_ssh = is_set("SSH_CONNECTION");
-    state.playback.levels = levels(&config, folder.as_ref());
+    state.playback.sound = sound_settings(&config, folder.as_ref());
     if path.is_some() && loaded.is_none() {
         state.files.unsaved_path = Some(state.session.document());
     }
@@ -61,7 +61,9 @@ pub(super) fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<O
         state.show_config_errors(&path.display().to_string(), &config.errors);
     }
     if let (Some(_), Some(pid)) = (path, found.open_in.first()) {
-        let text = format!("also open in process {pid}: each keeps its own unsaved changes, and saving asks first");
+        let text = format!(
+            "also open in process {pid}: each process keeps its own unsaved changes and asks before it overwrites what the other saved"
+        );
         // A message would hide the keys of the answers.
         for work in &mut offered {
             work.difference.insert(0, text.clone());
@@ -88,10 +90,11 @@ pub(super) fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<O
     Ok(Opening { state, asks_background, documents, output: config.output, offered_journals })
 }
 
-/// The volumes of the config file, or else those of the last session.
-fn levels(config: &Config, folder: Option<&StateFolder>) -> SoundLevels {
-    let SoundLevels { volume_db, click_db } = folder.and_then(StateFolder::sound_levels).unwrap_or_default();
-    SoundLevels { volume_db: config.volume_db.unwrap_or(volume_db), click_db: config.click_db.unwrap_or(click_db) }
+/// The volumes of the config file, or else those of the last session, and the other settings of the last session.
+fn sound_settings(config: &Config, folder: Option<&StateFolder>) -> SoundSettings {
+    let last = folder.and_then(StateFolder::sound_settings).unwrap_or_default();
+    let (volume_db, click_db) = (config.volume_db.unwrap_or(last.volume_db), config.click_db.unwrap_or(last.click_db));
+    SoundSettings { volume_db, click_db, ..last }
 }
 
 /// The tap offset of the config file, or else the measured one.
@@ -103,9 +106,9 @@ fn tap_offset(config: &Config, folder: Option<&StateFolder>) -> TapOffset {
     }
 }
 
-/// A new groove: four bars of 4/4 at 120, one layer without attacks, the title from the file's name.
+/// A new groove with the title from the file's name.
 fn new_groove(path: Option<&Path>) -> Groove {
-    let groove = Groove::in_four(120, 4);
+    let groove = Groove::new_untitled();
     path.map_or_else(|| groove.clone(), |path| groove.titled(&store::title_of(path), groove.note()))
 }
 

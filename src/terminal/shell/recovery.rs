@@ -39,7 +39,7 @@ pub(super) fn prepare(
         }
         lines.extend(groove.as_ref().err().cloned());
         match (contents.base.as_deref(), opened.text) {
-            (Some(_), None) => lines.push("The file does not exist any more.".to_owned()),
+            (Some(_), None) => lines.push("The file no longer exists.".to_owned()),
             (base, Some(text)) if base != Some(text) => {
                 lines.push("The file was modified on disk after these changes began.".to_owned());
             }

@@ -67,7 +67,7 @@ fn a_format_is_selected_from_a_searched_list_and_goes_next_to_the_groove() {
     assert!(last(&state).starts_with("Export to: rope-A-notation.png"), "{}", last(&state));
     let made = job(press(&mut state, "\"a b.png\" enter"));
     let under = Text::parse("groups,half").expect("a text");
-    let notation = NotationOptions { beams: Beaming::Groups, under, ..NotationOptions::default() };
+    let notation = NotationOptions { spelling: Beaming::Groups.into(), under, ..NotationOptions::default() };
     let style =
         PictureStyle { theme: PictureTheme::Screen, width: 800.0, scale: Some(1.5), notation: notation.clone() };
     assert_eq!(made.kind, JobKind::Export { format: "png", picture: None, section: Some(0), style });
@@ -245,7 +245,7 @@ fn an_import_replaces_unsaved_changes_only_after_a_question() {
     press(&mut state, "2");
     let before = drawn(&state, 0);
     update(&mut state, arrived(0));
-    assert!(last(&state).starts_with("Not saved. s: save, then import, y: import, Esc: cancel"), "{}", last(&state));
+    assert!(last(&state).starts_with("Not saved. s: save and import, y: only import, Esc: cancel"), "{}", last(&state));
     press(&mut state, "esc");
     assert_eq!((drawn(&state, 0), state.file()), (before.clone(), Some("rope.toml")));
     // Saved first.

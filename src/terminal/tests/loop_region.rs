@@ -16,7 +16,7 @@ fn sections() -> State {
 fn range(effects: &[Effect]) -> Option<Range> {
     effects.iter().rev().find_map(|e| match e {
         Effect::Play(request, _) | Effect::Change(request) => match &**request {
-            PlayRequest::Loop(spec) => Some(spec.range),
+            PlayRequest::Loop(spec) | PlayRequest::CountedLoop(spec) => Some(spec.range),
             PlayRequest::Sequence(_) => None,
         },
         _ => None,

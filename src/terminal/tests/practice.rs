@@ -10,7 +10,7 @@ fn sequence(effects: &[Effect]) -> &Sequence {
     let found = effects.iter().rev().find_map(|e| match e {
         Effect::Play(s, _) | Effect::Change(s) => match &**s {
             PlayRequest::Sequence(s) => Some(s),
-            PlayRequest::Loop(_) => None,
+            PlayRequest::Loop(_) | PlayRequest::CountedLoop(_) => None,
         },
         Effect::Step(s) => Some(&**s),
         _ => None,
@@ -21,7 +21,7 @@ fn sequence(effects: &[Effect]) -> &Sequence {
 /// The loop, if it is one.
 fn looped(sounding: &PlayRequest) -> Option<&LoopSpec> {
     match sounding {
-        PlayRequest::Loop(playing) => Some(playing),
+        PlayRequest::Loop(playing) | PlayRequest::CountedLoop(playing) => Some(playing),
         PlayRequest::Sequence(_) => None,
     }
 }
@@ -245,8 +245,10 @@ fn the_steps_show_the_leading_hearing_and_cells_below_the_limit() {
     let mut state = ferry();
     press(&mut state, "T \"150\" enter P p");
     let shown = screen(&state, (200, 60));
-    let rows: Vec<&str> =
-        shown.lines().filter(|l| (1..7).any(|n| l.contains(&format!(" {n} {:>3}% 1/4 = ", 40 + 10 * n)))).collect();
+    // The right half of the pane has other texts in the same rows.
+    let left = shown.lines().map(|l| l.chars().take(98).collect::<String>());
+    let rows: Vec<String> =
+        left.filter(|l| (1..7).any(|n| l.contains(&format!(" {n} {:>3}% 1/4 = ", 40 + 10 * n)))).collect();
     assert_eq!(rows.len(), 6, "{shown}");
     assert!(rows[5].contains("cells too short"), "{shown}");
     assert!(!rows[4].contains("cells too short"), "{shown}");
@@ -268,4 +270,64 @@ fn the_loop_follows_the_cursor_to_another_section() {
     assert!(!press(&mut state, "right").iter().any(|e| matches!(e, Effect::Change(_))), "within the section");
     let found = press(&mut state, "ctrl-end");
     assert_eq!(playing(&found).range, crate::jobs::Range::Section(1));
+}
+
+#[test]
+fn whatever_is_started_is_counted_in_once_the_setting_is_on() {
+    let mut state = ferry();
+    let counted = |effects: &[Effect]| {
+        let requests =
+            effects.iter().filter_map(|e| if let Effect::Play(request, _) = e { Some(&**request) } else { None });
+        let request = requests.last().expect("a play request");
+        match request {
+            PlayRequest::CountedLoop(_) => true,
+            PlayRequest::Loop(_) => false,
+            PlayRequest::Sequence(sequence) => sequence.takes[sequence.at].count_in,
+        }
+    };
+    let starts = ["enter", "y", "f5", "f6", "& \"2\" enter", "ctrl-t"];
+    for keys in starts {
+        assert!(!counted(&press(&mut state, keys)), "{keys}");
+        press(&mut state, if keys == "ctrl-t" { "esc esc" } else { "enter" });
+    }
+    let saved = press(&mut state, "f \"count-in\" enter");
+    assert!(matches!(saved[..], [Effect::SetSound(settings)] if settings.count_in), "{saved:?}");
+    assert!(screen(&state, (80, 24)).contains("count-in before whatever is started"));
+    for keys in starts {
+        let started = press(&mut state, keys);
+        assert!(counted(&started), "{keys}: {started:?}");
+        // An edit does not count in again.
+        let changed = press(&mut state, "]");
+        assert!(!changed.iter().any(|e| matches!(e, Effect::Play(..))), "{changed:?}");
+        press(&mut state, if keys == "ctrl-t" { "esc esc" } else { "enter" });
+    }
+    assert!(transport(&state).contains("count-in on"), "{}", transport(&state));
+    // Its beats are in the transport line, and the playhead is not in the grid.
+    press(&mut state, "enter");
+    let heard = |wholes| Event::Playback(PlaybackEvent::CountIn(Position { section: 0, pass: 0, wholes }));
+    for (wholes, beat) in [(0.0, 1), (0.26, 2), (0.7499, 3), (0.75, 4)] {
+        update(&mut state, heard(wholes));
+        assert!(transport(&state).contains(&format!(" count-in {beat} ")), "{}", transport(&state));
+        assert_eq!(state.playback.position, None);
+    }
+    update(&mut state, Event::Playback(PlaybackEvent::Tick(Some(Position { section: 0, pass: 0, wholes: 0.0 }))));
+    assert!(!transport(&state).contains("count-in"), "{}", transport(&state));
+    press(&mut state, "enter f \"count-in\" enter");
+    assert!(!counted(&press(&mut state, "enter")));
+}
+
+#[test]
+fn the_sound_of_clicks_is_a_setting() {
+    use crate::rhythm::ClickSound;
+    let mut state = ferry();
+    press(&mut state, "k enter");
+    let effects = press(&mut state, "f \"click-sound\" enter");
+    assert!(
+        matches!(&effects[..], [Effect::SetSound(settings), Effect::Change(_)] if settings.click_sound == ClickSound::Block),
+        "{effects:?}"
+    );
+    assert_eq!(playing(&effects).click_sound, ClickSound::Block);
+    assert!(screen(&state, (80, 24)).contains("click sound block: a short hollow knock"));
+    press(&mut state, "f \"click-sound\" enter f \"click-sound\" enter");
+    assert_eq!(state.playback.sound.click_sound, ClickSound::Tick);
 }

@@ -143,7 +143,7 @@ fn lost_attacks_are_counted_with_the_key_that_undoes_it() {
         screen(&state, (80, 24)).lines().last().unwrap_or_default().to_owned()
     };
     assert_eq!(last("B n \"2\" enter"), "section 'A': 2 bars; 8 attacks lost (Ctrl-Z undoes)");
-    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: beat = 1/8, cell of deck = 1/16 (B d changes it)");
+    assert_eq!(last("M \"2+2+3/8\" enter"), "2+2+3/8: beat = 1/8, cell of deck = 1/16 (B d changes the division)");
     assert_eq!(last("ctrl-d"), "layer 'deck' deleted; 8 attacks lost (Ctrl-Z undoes)");
     let mut state = ferry();
     press(&mut state, "B n \"2\" enter ctrl-z");
@@ -186,11 +186,11 @@ fn sound_files_outside_the_folder_are_named_and_read_after_an_answer() {
     for size in [(80, 24), (60, 18)] {
         let shown = screen(&state, size);
         assert!(shown.contains("/isle/0.wav") && shown.contains("/isle/1.wav"), "{shown}");
-        assert!(shown.ends_with("Read these files? y: yes, always, Esc: no"), "{shown}");
+        assert!(shown.ends_with("Read these files? y: yes, now and later; Esc: no"), "{shown}");
     }
     // No other key answers, and a refusal holds.
     assert!(press(&mut state, "enter space q esc").is_empty());
-    assert!(screen(&state, (80, 24)).contains("not read; their layers play their voices"));
+    assert!(screen(&state, (80, 24)).contains("not read; the layers play their voices instead"));
     assert!(state.files.outside_sounds.allowed.is_empty());
     found(&mut state, 3);
     let shown = screen(&state, (80, 24));
@@ -250,9 +250,9 @@ fn both_meanings_of_a_meter_are_shown_before_enter() {
 fn a_repeat_says_what_it_repeats_and_how_often_in_total() {
     let mut state = open(groove("x..x ..x. | .... .... | .... .... | .... ...."), PLAIN, (80, 24));
     press(&mut state, "r");
-    assert!(screen(&state, (80, 24)).contains("repeats the bar (3+3+2); end: 3 more times"));
+    assert!(screen(&state, (80, 24)).contains("repeats the bar (3+3+2); 'end': 3 more times"));
     press(&mut state, "\"2\"");
-    assert!(screen(&state, (80, 24)).contains("repeats the bar (3+3+2); end: 3 more times; 3 times in total"));
+    assert!(screen(&state, (80, 24)).contains("repeats the bar (3+3+2); 'end': 3 more times; 3 times in total"));
     press(&mut state, "ctrl-u \"end\" enter");
     assert!(screen(&state, (80, 24)).contains("4 times in total, to the end of the section"));
 }

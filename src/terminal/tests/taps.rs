@@ -88,7 +88,7 @@ fn tapping_shows_what_is_followed_and_leaves_a_report() {
     // The report stays.
     press(&mut state, "esc");
     press(&mut state, "f \"tap report\" enter");
-    assert!(screen(&state, (80, 24)).contains("39 taps along with a loop of 1.60 s"));
+    assert!(screen(&state, (80, 24)).contains("39 taps; the loop lasts 1.60 s"));
 }
 
 #[test]
@@ -165,4 +165,42 @@ fn over_ssh_the_report_says_so() {
     for words in ["too few taps", "over SSH", "+12.0 ms is subtracted"] {
         assert!(shown.contains(words), "{words} in\n{shown}");
     }
+}
+
+#[test]
+fn the_tempo_of_a_section_is_tapped_and_set_in_one_step() {
+    let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
+    let tempo = |state: &State| state.groove().sections()[0].tempo.bpm();
+    press(&mut state, "f \"tap-tempo\" enter");
+    let start = Instant::now();
+    let tap = |state: &mut State, c, ms| {
+        let at = Some(start + Duration::from_millis(ms));
+        assert!(update(state, Event::Key(KeyEvent::new(KeyCode::Char(c), KeyModifiers::NONE), at)).is_empty());
+    };
+    for (c, ms) in [(' ', 0), ('x', 600), ('q', 1210)] {
+        tap(&mut state, c, ms);
+    }
+    assert!(screen(&state, (60, 18)).contains("Tap the tempo of section 'A': 3 taps"));
+    // Three taps are not enough.
+    assert!(press(&mut state, "enter").is_empty());
+    assert!(screen(&state, (80, 24)).contains("at least 4 taps") && tempo(&state) == Fraction::whole(150));
+    tap(&mut state, ' ', 1800);
+    for size in [(60, 18), (80, 24), (200, 60)] {
+        update(&mut state, Event::Resize(size.0, size.1));
+        let shown = screen(&state, size);
+        assert!(shown.contains("1/4 = 100, from 3 intervals of 590 to 610 ms"), "{shown}");
+    }
+    press(&mut state, "enter");
+    assert_eq!(tempo(&state), Fraction::whole(100));
+    assert!(screen(&state, (80, 24)).contains("section 'A': tempo 100, was 150"));
+    press(&mut state, "ctrl-z");
+    assert!(tempo(&state) == Fraction::whole(150) && !state.session.is_changed());
+    // Esc keeps the tempo; the next time starts without taps.
+    press(&mut state, "f \"tap-tempo\" enter");
+    assert!(screen(&state, (80, 24)).contains(": 0 taps"));
+    for k in 0..6 {
+        tap(&mut state, ' ', 10_000 + 300 * k);
+    }
+    press(&mut state, "esc");
+    assert_eq!((tempo(&state), &state.overlay), (Fraction::whole(150), &crate::terminal::Overlay::None));
 }

@@ -53,6 +53,8 @@ pub(crate) fn list_height(height: u16) -> usize {
 /// What a tall pane has room for besides its own lists: the leaders by playing speed and the streams against each other.
 pub(crate) fn further_blocks(state: &State, width: usize) -> Vec<Block> {
     let Some(mut builder) = BlockBuilder::new(state, width) else { return Vec::new() };
+    // A heading after other lines begins with an empty one.
+    builder.add(Item::Heading, Vec::new());
     builder.speeds();
     builder.streams();
     builder.blocks
@@ -220,7 +222,7 @@ impl BlockBuilder<'_> {
     fn streams(&mut self) {
         self.part = ReportPart::Streams;
         let (report, theme, groove) = (self.report, self.theme, self.state.groove());
-        self.heading("Streams against each other");
+        self.heading("Streams compared");
         if report.pairs.is_empty() {
             return self.text(Item::Text, "fewer than two streams", theme.faint());
         }

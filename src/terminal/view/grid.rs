@@ -35,6 +35,8 @@ pub(crate) fn draw_ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scal
     }
     if layer < groove.layers().len() {
         let (part, context) = (groove.part(layer, section), groove.context(layer, section));
+        let meter = &groove.sections()[section].meter;
+        let heads = (meter.terms().len() > 1).then(|| meter.strong_beats());
         let mut free = 0;
         for spot in part.spots(context) {
             let start = scale.cell_column(spot.beat, spot.span, 0);
@@ -51,10 +53,16 @@ pub(crate) fn draw_ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scal
                 }
                 let text = landing::syllable(Spot { cell, ..spot }, context);
                 let on_beat = text.starts_with(|c: char| c.is_ascii_digit());
+                // In an additive meter the heads of its terms stand out from the other beats.
+                let is_head = heads.as_ref().is_none_or(|heads| heads.contains(&(spot.beat % scale.beats)));
                 let next = scale.cell_column(spot.beat, spot.span, cell + 1);
                 // Long syllables are cut to the width of their cell.
                 let text: String = text.chars().take((next - column).max(1)).collect();
-                let style = if on_beat { theme.strong() } else { theme.faint() };
+                let style = match (on_beat, is_head) {
+                    (true, true) => theme.strong(),
+                    (true, false) => Style::new(),
+                    (false, _) => theme.faint(),
+                };
                 pen.put(area, column - layout.first_column, 1, &text, style);
                 free = column + 1;
             }
@@ -213,9 +221,8 @@ fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, r
                     if held_on {
                         (from + 1..to).for_each(|column| put(column, 2, glyphs.hold, dim(theme.attack())));
                     }
-                    if let Some(text) = label(state, layer, index)
-                        && from + 1 + text.len() < group_end(state, layer, index, scale)
-                    {
+                    let room = group_end(state, layer, index, scale).saturating_sub(from + 2);
+                    if let Some(text) = labels(state, layer, index).into_iter().find(|text| text.len() <= room) {
                         for (column, c) in (from + 1..).zip(text.chars()) {
                             put(column, 3, c, dim(theme.value()));
                         }
@@ -242,17 +249,21 @@ fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, r
     }
 }
 
-fn label(state: &State, layer: usize, cell: usize) -> Option<String> {
+/// The labels of an attack, the longest first; the first one with room is drawn.
+fn labels(state: &State, layer: usize, cell: usize) -> Vec<String> {
     let (groove, section) = (state.groove(), state.shown_section());
+    let pitch = groove.cell(Place { layer, section, cell }).attack().and_then(|a| a.pitch).map(|p| p.to_string());
     match state.view.labels {
-        Labels::None => None,
-        Labels::Pitches => {
-            groove.cell(Place { layer, section, cell }).attack().and_then(|a| a.pitch).map(|p| p.to_string())
-        }
+        Labels::None => Vec::new(),
+        Labels::Pitches => pitch.into_iter().collect(),
         Labels::Groups => {
             let next = next_attack(state, layer, cell);
             let trailing = next == groove.cells(layer, section) && trailing_group(groove, layer, section).is_some();
-            (next - cell > 1 && !trailing).then(|| (next - cell).to_string())
+            if next - cell < 2 || trailing {
+                return Vec::new();
+            }
+            let group = (next - cell).to_string();
+            pitch.map(|pitch| format!("{group} {pitch}")).into_iter().chain([group.clone()]).collect()
         }
     }
 }

@@ -14,8 +14,9 @@ const MAX_PANE_WIDTH: u16 = 62;
 const FULL_PANE_HEIGHT: u16 = 24;
 /// Minimum rows of a pane below a grid of several systems.
 const MIN_PANE_HEIGHT: u16 = 18;
-/// Columns left of the cells in a narrow, a wide and a very wide window, and from which width on each applies.
-const GUTTERS: [(u16, u16); 3] = [(150, 32), (MIN_WIDTH_FOR_PANE_RIGHT, 20), (0, 12)];
+/// Columns left of the cells: the names of layers and strips. A wide grid has more, from the first number of columns on.
+const MIN_GUTTER: u16 = 12;
+const GUTTERS: [(u16, u16); 2] = [(150, 32), (110, 20)];
 /// Rows of hearings under the grid: default, and maximum with [`Strips::All`].
 const DEFAULT_STRIPS: u16 = 2;
 const MAX_STRIPS: u16 = 10;
@@ -69,11 +70,10 @@ impl Layout {
         if width < MIN_WIDTH || height < MIN_HEIGHT {
             return None;
         }
-        let gutter = GUTTERS.iter().find(|g| width >= g.0).map_or(0, |g| g.1);
         // Top line, two lines of ruler, strips, transport, hints.
         let room = height - 5 - DEFAULT_STRIPS;
         let columns = section.bar * section.bars + 1;
-        let free = usize::from(width).saturating_sub(usize::from(gutter) + 1 + columns);
+        let free = usize::from(width).saturating_sub(usize::from(MIN_GUTTER) + 1 + columns);
         let whole = free >= usize::from(MIN_PANE_WIDTH);
         let rows_below = room.saturating_sub(layers.clamp(1, 64) as u16);
         let pane_right = width >= MIN_WIDTH_FOR_PANE_RIGHT && rows_below < FULL_PANE_HEIGHT;
@@ -83,6 +83,7 @@ impl Layout {
             false => width,
         };
         let left = if pane_right { width - pane_width - 1 } else { width };
+        let gutter = GUTTERS.iter().find(|g| left >= g.0).map_or(MIN_GUTTER, |g| g.1);
         let min_pane_height = if pane_right { 0 } else { (room / 2).max(6) };
         let rows = (layers.clamp(1, 64) as u16).min(room - min_pane_height);
         let max_strips = if strips == Strips::All { MAX_STRIPS } else { DEFAULT_STRIPS };
@@ -202,7 +203,7 @@ mod tests {
         // As many as there are rows for, with whole bars.
         assert_eq!(at(200, 60, 3, 64), (false, 200, 5, 165));
         assert_eq!(at(160, 24, 3, 4), (true, 62, 2, 66));
-        assert_eq!(at(110, 18, 1, 1), (true, 44, 1, 45));
+        assert_eq!(at(110, 18, 1, 1), (true, 44, 1, 53));
         assert_eq!(at(80, 24, 3, 4), (false, 80, 1, 68));
         assert_eq!(at(120, 40, 3, 9), (false, 120, 2, 99));
     }

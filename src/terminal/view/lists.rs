@@ -136,7 +136,7 @@ pub(crate) fn plain_list(state: &State) -> Option<PlainList<'_>> {
             ("Changes: - in the file now, + here".to_owned(), lines, 0)
         }
         Overlay::Confirm(Confirmation::ReadSounds(paths)) => {
-            let heading = "Sound files outside the folder of the groove, which it names:".to_owned();
+            let heading = "The groove names sound files outside its folder:".to_owned();
             let entries = paths.iter().map(|path| path.display().to_string()).collect();
             return Some(PlainList { heading, entries, first: 0 });
         }

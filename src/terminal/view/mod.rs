@@ -108,10 +108,14 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
                         strips::draw(state, &mut pen, &system, scale);
                     }
                 }
-                let draw_pane = if *overlay == Overlay::Tap { tap::draw_pane } else { pane::draw };
-                draw_pane(state, &mut pen, &layout);
+                match overlay {
+                    Overlay::Tap => tap::draw_pane(state, &mut pen, &layout),
+                    Overlay::TapTempo(taps) => tap::draw_tempo_pane(state, &mut pen, &layout, taps),
+                    _ => pane::draw(state, &mut pen, &layout),
+                }
                 if let Overlay::Menu(open) = overlay {
-                    menu::draw(state, &mut pen, body(area), *open);
+                    let above_transport = Rect { height: area.height - 2, ..area };
+                    menu::draw(state, &mut pen, above_transport, *open);
                 }
             }
         }

@@ -280,7 +280,7 @@ fn beat_heading(of: &str, report: &Report, width: usize) -> String {
 
 /// What leads, in few letters.
 fn short_name(leader: Leader, hearing: Option<&LeadingHearing>) -> String {
-    let other = || if leader == Leader::Unclear { "none clearly" } else { "written beat" }.to_owned();
+    let other = || if leader == Leader::Unclear { "no clear leader" } else { "written beat" }.to_owned();
     hearing.map_or_else(other, |h| h.kind.short())
 }
 

@@ -1,15 +1,15 @@
 //! Draws the single lines: title at the top, transport, hints and questions at the bottom, and the prompt.
 
 use crate::analysis::landing;
-use crate::jobs::SoundLevels;
-use crate::rhythm::{Accent, Attack, Cell, count, print_note_value};
+use crate::jobs::SoundSettings;
+use crate::rhythm::{Accent, Attack, Cell, Voice, count, print_note_value};
 use crate::terminal::files::RunningJob;
 use crate::terminal::help::HelpView;
 use crate::terminal::manual::ManualView;
 use crate::terminal::playback::clicks;
 use crate::terminal::playback::playing::{LoopMode, RemoteLink};
 use crate::terminal::playback::practice::{self, RunningSequence, SequenceKind};
-use crate::terminal::prompts::preview;
+use crate::terminal::prompts::{preview, voices};
 use crate::terminal::search::PagerInput;
 use crate::terminal::view::{Layout, Pen, StyledLine, fit, wrap};
 use crate::terminal::{Message, Mode, Overlay, State, commands};
@@ -60,6 +60,10 @@ pub(crate) fn draw_title(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let last = forms.len() - 1;
     let right = forms.iter().find(|f| room(f) >= min_title).unwrap_or(&forms[last]);
     let x = pen.put(area, 0, 0, &fit(groove.title(), room(right).max(min_title)), theme.heading());
+    // The name of the file, where there is room for all of it.
+    let free = (width - used(right).min(width)).saturating_sub(x + status.len() + 5);
+    let name = state.file().map(|f| f.rsplit('/').next().unwrap_or(f)).filter(|name| name.width() <= free);
+    let x = name.map_or(x, |name| pen.put(area, x + 1, 0, name, Style::new()));
     let x = pen.put(area, x + 1, 0, &format!("({status})"), style);
     pen.put_line(area, width.saturating_sub(used(right)).max(x + 1), 0, right);
 }
@@ -75,12 +79,13 @@ fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let mut pieces: StyledLine = if playback.remote == Some(RemoteLink::Lost) {
         vec![(format!("{} remote speaker: connection lost", glyphs.stopped), theme.warning())]
     } else if playback.is_playing {
+        let counted = playback.count_in_beat.map(|beat| format!(" count-in {beat}"));
         let at = playback.position.and_then(|h| {
             let s = state.groove().sections().get(h.section)?;
             let beats = (state.beats(h)? + 1e-6).floor() as usize;
             Some(format!(" {} {}.{}", fit(&s.name, 6), beats / s.meter.beats() + 1, beats % s.meter.beats() + 1))
         });
-        vec![(format!("{}{}", glyphs.playing, at.unwrap_or_default()), theme.value())]
+        vec![(format!("{}{}", glyphs.playing, counted.or(at).unwrap_or_default()), theme.value())]
     } else if playback.no_sound_reason.is_some() {
         vec![(format!("{} no sound", glyphs.stopped), theme.warning())]
     } else {
@@ -112,7 +117,10 @@ fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     if playback.speed_percent != 100 && !practice::is_ladder(state) {
         add(format!("{}%", playback.speed_percent), theme.value());
     }
-    let SoundLevels { volume_db, click_db } = playback.levels;
+    let SoundSettings { volume_db, click_db, count_in, .. } = playback.sound;
+    if count_in && !playback.is_playing {
+        add("count-in on".to_owned(), plain);
+    }
     if volume_db != 0.0 {
         add(format!("vol {volume_db:+}"), plain);
     }
@@ -183,13 +191,23 @@ fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let theme = pen.theme;
     let width = usize::from(area.width);
     match &state.overlay {
-        Overlay::Prompt { question, text, unedited, error } => {
+        Overlay::Prompt { question, text, unedited, moved_to, error } => {
             let (label, forms) = question.label_and_forms();
             let x = pen.put(area, 0, 0, &format!("{label}: "), theme.heading());
             // The first character typed replaces an unedited text, as it would a selection.
             let x = pen.text_field(area, x, text, if *unedited { theme.selected() } else { Style::new() });
             if let Some(error) = error {
                 return put_lines(pen, above(area), &wrap_and_cut(error, width), theme.warning());
+            }
+            if let Some(offered) = voices::offered(*question, text.value()).filter(|offered| !offered.is_empty()) {
+                let selected = voices::selected(*question, text.value(), *moved_to);
+                if x + 3 + forms.width() <= width {
+                    pen.put(area, x + 3, 0, forms, theme.faint());
+                    return draw_voices(pen, above(area), &offered, selected);
+                }
+                let lines = wrap_and_cut(forms, width);
+                put_lines(pen, above(area), &lines, theme.faint());
+                return draw_voices(pen, Rect { y: area.y - 1 - lines.len() as u16, ..area }, &offered, selected);
             }
             // The results of the answer; under them the allowed forms, unless these fit after the text.
             let results = if *unedited { Vec::new() } else { preview::lines(*question, text.value(), &state.session) };
@@ -232,6 +250,7 @@ fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Manual(_) => "list-search list-match-next list-part list-accept list-down list-page-down list-close",
         Overlay::Full { .. } => "list-accept list-part list-click list-down list-close",
         Overlay::Tap => "tap-key tap-restart tap-end",
+        Overlay::TapTempo(_) => "tempo-tap tempo-set tempo-cancel",
         Overlay::TapReport(_) => "list-accept list-down list-page-down list-close",
         Overlay::Help(_) => "list-search list-match-next list-manual list-down list-page-down list-close",
         Overlay::Recovery(_) => "recover-accept recover-view recover-discard recover-later recover-down",
@@ -272,6 +291,22 @@ fn wrap_and_cut(text: &str, width: usize) -> Vec<String> {
 
 fn above(row: Rect) -> Rect {
     Rect { y: row.y - 1, ..row }
+}
+
+/// Draws a list of voices above a prompt, around the selected one, on at most two thirds of the screen.
+fn draw_voices(pen: &mut Pen<'_>, last: Rect, voices: &[Voice], selected: Option<usize>) {
+    let rows = (usize::from(last.y) * 2 / 3).clamp(1, voices.len());
+    let first = selected.map_or(0, |at| (at + 1).saturating_sub(rows));
+    let names = voices.iter().map(|voice| voice.name().width()).max().unwrap_or(0);
+    for (y, (k, voice)) in voices.iter().enumerate().skip(first).take(rows).enumerate() {
+        let row = Rect { y: last.y + 1 - (rows - y) as u16, ..last };
+        pen.clear(row);
+        let x = pen.put(row, 1, 0, &format!("{:<names$}  ", voice.name()), pen.theme.key());
+        pen.put(row, x, 0, voice.description(), Style::new());
+        if selected == Some(k) {
+            pen.row_style(row, 0, pen.theme.cursor());
+        }
+    }
 }
 
 /// Draws lines of which the last is in this row.

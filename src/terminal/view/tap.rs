@@ -2,8 +2,9 @@
 
 use crate::analysis::tap::{FollowedPulse, MIN_TAPS, TapStretch};
 use crate::describe::tap::{self as describe_tap, LineStyle, ReportLine};
-use crate::rhythm::count;
+use crate::rhythm::{count, print_note_value};
 use crate::terminal::playback::tapping::{CALIBRATION_TAPS, TapTarget, Tapping};
+use crate::terminal::playback::tempo_taps::{MIN_TEMPO_TAPS, TempoTaps};
 use crate::terminal::view::{Layout, Pen, StyledLine, styled_lines, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
@@ -25,6 +26,43 @@ pub(crate) fn draw_pane(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let Some(stretch) = tapping.report.stretches.last().filter(|s| s.stats.is_some()) else { return };
     let (x, y) = if layout.pane_right { (gap, lines.len() + 1) } else { (room + 2, 0) };
     pen.put_lines(area, x, y, &plot(stretch, room, rows.saturating_sub(y), theme));
+}
+
+/// Draws the tempo that is being tapped, and the one that it would replace.
+pub(crate) fn draw_tempo_pane(state: &State, pen: &mut Pen<'_>, layout: &Layout, taps: &TempoTaps) {
+    let (area, theme) = (layout.pane, pen.theme);
+    let section = &state.groove().sections()[state.session.cursor().place.section];
+    let (unit, plain) = (print_note_value(section.tempo.unit()), Style::new());
+    let mut lines =
+        vec![(format!("Tap the tempo of section '{}': {}", section.name, count(taps.count(), "tap")), theme.heading())];
+    let intervals = taps.intervals();
+    let ms = |seconds: f64| format!("{:.0}", seconds * 1000.0);
+    match taps.tempo(section.tempo.unit()) {
+        Some(tempo) => {
+            let (least, most) = intervals.iter().fold((f64::MAX, 0.0_f64), |(a, b), i| (a.min(*i), b.max(*i)));
+            let text = format!(
+                "{unit} = {}, from {} of {} to {} ms",
+                tempo.bpm(),
+                count(intervals.len(), "interval"),
+                ms(least),
+                ms(most)
+            );
+            lines.push((text, theme.value()));
+        }
+        None => lines.push((format!("tap one {unit} after the other, at least {MIN_TEMPO_TAPS} times"), plain)),
+    }
+    if taps.ignored > 0 {
+        let text = format!("{} taps ignored: too fast for a finger (is a key held down?)", taps.ignored);
+        lines.push((text, theme.warning()));
+    }
+    let [set, cancel] = ["tempo-set", "tempo-cancel"].map(|name| state.key(name));
+    lines.push((
+        format!("now {unit} = {}; {set} sets the tapped tempo, {cancel} keeps this one", section.tempo.bpm()),
+        plain,
+    ));
+    let room = usize::from(area.width).saturating_sub(2);
+    let lines: Vec<StyledLine> = lines.into_iter().flat_map(|(text, s)| styled_lines(wrap(&text, room), s)).collect();
+    pen.put_lines(area, usize::from(layout.pane_right), 0, &lines);
 }
 
 fn heading(tapping: &Tapping) -> String {
@@ -54,7 +92,7 @@ fn statistics(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, St
         lines.push((text, theme.warning()));
     }
     if tapping.target == TapTarget::Calibration {
-        let text = "listen to one bar of clicks, then tap on every click; the median becomes the tap offset: output latency plus your habit";
+        let text = "listen to one bar of clicks, then tap on every click; the median delay becomes the tap offset: output latency plus your habit of tapping early or late";
         lines.push((text.to_owned(), plain));
         return lines;
     }

@@ -45,12 +45,12 @@ pub fn write(
 ) -> Result<Vec<String>, ExportError> {
     let groove = piece.groove;
     let sections = section_range(groove, piece.section)?;
-    let spell = |layer| Staff::spell(groove, layer, sections.clone(), notation.beams);
+    let spell = |layer| Staff::spell(groove, layer, sections.clone(), notation.spelling);
     let (mut remarks, mut room) = (Vec::new(), MAX_KEPT_NOTES);
     let mut parts = Vec::with_capacity(groove.layers().len());
     for layer in 0..groove.layers().len() {
         let staff = spell(layer)?;
-        let swing = swing::plan_swing(groove, &staff, &mut remarks);
+        let swing = swing::plan_swing(groove, &staff, notation.spelling.lengths, &mut remarks);
         let notes = staff.bars.iter().map(|b| b.notes.len()).sum();
         let kept = room.checked_sub(notes);
         room = kept.unwrap_or(room);

@@ -1,6 +1,6 @@
 //! The swing that a part states: only what the groove plays, for a section where that is possible, else bar by bar.
 
-use crate::notation::{Bar, NoteValue, Staff, SwungValue};
+use crate::notation::{Bar, NoteLengths, NoteValue, Staff, SwungValue};
 use crate::rhythm::{Fraction, Groove, SoundedAttack, Swing, Time};
 
 /// The swing in force over a bar.
@@ -41,7 +41,12 @@ impl StatedSwing {
 }
 
 /// The swing over each bar of a staff. Adds a sentence for each section whose swing cannot be stated.
-pub(super) fn plan_swing(groove: &Groove, staff: &Staff, remarks: &mut Vec<String>) -> Vec<StatedSwing> {
+pub(super) fn plan_swing(
+    groove: &Groove,
+    staff: &Staff,
+    lengths: NoteLengths,
+    remarks: &mut Vec<String>,
+) -> Vec<StatedSwing> {
     let mut all: Vec<StatedSwing> = Vec::with_capacity(staff.bars.len());
     for bars in staff.bars.chunk_by(|a, b| a.section == b.section) {
         let section = bars[0].section;
@@ -52,7 +57,7 @@ pub(super) fn plan_swing(groove: &Groove, staff: &Staff, remarks: &mut Vec<Strin
         };
         let bar = context.meter.bar();
         let attacks = groove.part(staff.layer, section).attacks(context);
-        let edges: Vec<Vec<Edge>> = bars.iter().map(|b| edges(b, &attacks, bar)).collect();
+        let edges: Vec<Vec<Edge>> = bars.iter().map(|b| edges(b, &attacks, bar, lengths)).collect();
         let of_cell = context.meter.beat().divided(usize::from(context.division)).and_then(NoteValue::undotted);
         let before = all.last().copied().unwrap_or_default();
         let whole = candidates(before, swing, of_cell);
@@ -76,8 +81,8 @@ pub(super) fn plan_swing(groove: &Groove, staff: &Staff, remarks: &mut Vec<Strin
         if misses > 0 {
             let (layer, section) = (&groove.layers()[staff.layer].name, &groove.sections()[section].name);
             remarks.push(format!(
-                "layer '{layer}', section '{section}': MusicXML cannot express all of its swing {swing}; onsets and note \
-                 ends that play unswung: {misses}"
+                "layer '{layer}', section '{section}': MusicXML cannot express all of its swing {swing}; {misses} of the \
+                 onsets and note ends play straight"
             ));
         }
     }
@@ -94,7 +99,8 @@ fn candidates(before: StatedSwing, swing: Swing, of_cell: Option<NoteValue>) -> 
     before.into_iter().chain([StatedSwing::default()]).chain(swung).collect()
 }
 
-fn edges(bar: &Bar, attacks: &[SoundedAttack], length: Time) -> Vec<Edge> {
+/// The ends of notes count if they are written where the attacks end.
+fn edges(bar: &Bar, attacks: &[SoundedAttack], length: Time, lengths: NoteLengths) -> Vec<Edge> {
     let start = length.repeated(bar.number);
     let mut all = Vec::new();
     for note in &bar.notes {
@@ -102,7 +108,7 @@ fn edges(bar: &Bar, attacks: &[SoundedAttack], length: Time) -> Vec<Edge> {
         let (attack, in_tuplet) = (attacks[sound.number], note.tuplet.is_some());
         let ends = [
             (!sound.tied_from).then_some((Some(note.start), attack.start)),
-            (!sound.tied_to).then_some((note.start.plus(note.length), attack.end)),
+            (!sound.tied_to && lengths == NoteLengths::Cells).then_some((note.start.plus(note.length), attack.end)),
         ];
         for (written, sounding) in ends.into_iter().flatten() {
             let sounding = start.and_then(|s| sounding.minus(s));

@@ -107,7 +107,7 @@ fn what_lies_beyond_the_tolerance_is_counted_and_the_tolerance_that_reaches_it_i
     assert_eq!(
         words(5).last().map(String::as_str),
         Some(
-            "tolerance: 1 onset outside the tolerance of 5 ms; the farthest is 11.46 ms from its cell: try --tolerance 12"
+            "tolerance: 1 onset outside the tolerance of 5 ms; the farthest is 11.46 ms from its cell: try a tolerance of 12 ms"
         )
     );
     assert!(words(12).iter().all(|w| !w.starts_with("tolerance")), "{:?}", words(12));
@@ -193,7 +193,7 @@ proptest! {
                 prop_assert!(imported.warnings.iter().all(|w| !w.contains("moved")), "{:?}", imported.warnings);
             }
             Err(error) => {
-                prop_assert!(error.message.contains("exactly; try --tolerance 5"), "{}", error);
+                prop_assert!(error.message.contains("exactly; try a tolerance of 5 ms"), "{}", error);
                 // A groove has up to 64 cells in a beat.
                 prop_assert!(step < 10, "{}", error);
                 prop_assert!(import_with_tolerance(&bytes, Fraction::whole(5)).is_ok());

@@ -100,9 +100,10 @@ impl PartReader<'_> {
             match repeat.attribute("direction") {
                 Some("forward") => measure.repeat_start = true,
                 Some("backward") => {
-                    let times = repeat.attribute("times").map_or(Some(2), |t| t.parse::<usize>().ok());
-                    let invalid = || error_at(repeat, expected("a repeat count from 1 to 64", "another"));
-                    measure.repeat_count = Some(times.filter(|t| (1..=64).contains(t)).ok_or_else(invalid)?);
+                    let text = repeat.attribute("times").unwrap_or("2");
+                    let times = text.parse::<usize>().ok().filter(|t| (1..=64).contains(t));
+                    let invalid = || error_at(repeat, expected("a repeat count from 1 to 64", format!("{text:?}")));
+                    measure.repeat_count = Some(times.ok_or_else(invalid)?);
                 }
                 _ => {}
             }

@@ -152,14 +152,15 @@ impl PartReader<'_> {
         let step = step.ok_or_else(|| error_at(pitch, expected("a step from A to G", format!("{name:?}"))))?;
         let octave = number(pitch, "octave")?.filter(|o| o.denom() == 1 && (-2..=10).contains(&o.numer()));
         let Some(octave) = octave else {
-            return Err(error_at(pitch, expected("a pitch with an octave from 0 to 9", "none")));
+            let found = pitch.child_text("octave").unwrap_or("none");
+            return Err(error_at(pitch, expected("a pitch with an octave from -2 to 10", found)));
         };
         let alter = number(pitch, "alter")?.unwrap_or(Fraction::ZERO);
         self.counts.microtone += usize::from(alter.denom() != 1);
         let transposed = self.transpose.get(&staff).or_else(|| self.transpose.get(&0)).copied().unwrap_or(0);
         let key = (octave.numer() + 1) * 12 + step + alter.round().clamp(-24, 24) + i64::from(transposed);
-        let key = u8::try_from(key).ok().filter(|k| *k < 128);
-        key.map(Some).ok_or_else(|| error_at(pitch, expected("a pitch within the MIDI keys 0 to 127", "another")))
+        let midi = u8::try_from(key).ok().filter(|k| *k < 128);
+        midi.map(Some).ok_or_else(|| error_at(pitch, expected("a pitch within the MIDI keys 0 to 127", key)))
     }
 }
 

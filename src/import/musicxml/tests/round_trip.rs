@@ -249,7 +249,7 @@ fn swing_in_words_only_is_told() {
     assert_eq!(
         remarks,
         [
-            "layer 'l', section 'A': MusicXML cannot express all of its swing 2:1; onsets and note ends that play unswung: 16"
+            "layer 'l', section 'A': MusicXML cannot express all of its swing 2:1; 16 of the onsets and note ends play straight"
         ]
     );
     let back = read(&bytes).expect("read");

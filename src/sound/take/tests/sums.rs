@@ -1,7 +1,7 @@
 //! The samples of takes by plain exact sums: every sound at its exact second, rounded once.
 
 use super::*;
-use crate::rhythm::{Accent, MeterKind, Section};
+use crate::rhythm::{Accent, ClickSound, MeterKind, Section};
 use crate::sound::MIX_DB;
 use crate::sound::units::Gain;
 use crate::sound::voice::{self, SynthKey, Tone};
@@ -35,11 +35,11 @@ fn beats(section: &Section, from: &BigRational, click: Click, bars: u16) -> Soun
         let weak = meter.kind() == MeterKind::Additive && beat > 0 && !strong.contains(&beat);
         let accent = if beat == 0 { Accent::Accent } else { [Accent::Plain, Accent::Ghost][usize::from(weak)] };
         if click == Click::OffBeat {
-            sounds.extend((k % 2 == 1).then_some((at, Tone::Beat, accent, 1.0, 0)));
+            sounds.extend((k % 2 == 1).then_some((at, Tone::Beat(ClickSound::Tick), accent, 1.0, 0)));
         } else if k % parts > 0 {
-            sounds.push((at, Tone::Beat, Accent::Ghost, 0.708, 0));
+            sounds.push((at, Tone::Beat(ClickSound::Tick), Accent::Ghost, 0.708, 0));
         } else {
-            sounds.push((at, Tone::Beat, accent, 1.0, 0));
+            sounds.push((at, Tone::Beat(ClickSound::Tick), accent, 1.0, 0));
         }
     }
     sounds
@@ -65,7 +65,13 @@ fn once(groove: &Groove, take: &Take, silent: bool) -> Sounds {
         for moment in &line.moments {
             let (Moment::Pulse(t) | Moment::Division(t)) = *moment;
             let accent = if matches!(moment, Moment::Division(_)) { Accent::Ghost } else { Accent::Plain };
-            sounds.push((BigRational::from_f64(t).expect("finite"), Tone::Line(line.tone), accent, 1.0, line.side));
+            sounds.push((
+                BigRational::from_f64(t).expect("finite"),
+                Tone::Line(ClickSound::Tick, line.tone),
+                accent,
+                1.0,
+                line.side,
+            ));
         }
     }
     if silent {
@@ -86,7 +92,8 @@ fn counted_in(groove: &Groove, take: &Take) -> Option<(Sounds, BigRational)> {
         }
         CountIn::Pulse { first, period, tone, side } => {
             let exact = |t: f64| BigRational::from_f64(t).expect("finite");
-            let pulse = |k: u32| (exact(period * f64::from(k)), Tone::Line(tone), Accent::Plain, 1.0, side);
+            let pulse =
+                |k: u32| (exact(period * f64::from(k)), Tone::Line(ClickSound::Tick, tone), Accent::Plain, 1.0, side);
             // The test's pulse begins within one period, so that the fourth click stands one period before the first.
             Some(((0..4).map(pulse).collect(), exact(period) * BigInt::from(4) - exact(first)))
         }
