@@ -182,7 +182,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "hearing-click" "K" Call(clicks::toggle_hearing), "turn the selected hearing's click on or off"
             => "wrong metronome rival beat pulse";
         "beat-click-next" "V b" Call(clicks::next_beat_click), "switch beat click: beat, off-beat, 2-4 a beat"
-            => "backbeat offbeat metronome subdivision";
+            => "backbeat offbeat metronome subdivision 2 4";
         "hearing-click-next" "V h" Call(clicks::next_hearing_click), "switch hearing click: pulse, off-beat, 2 to 4"
             => "offbeat metronome subdivision";
         "click-sound" "V c" Call(transport::next_click_sound), "click sound: tick, block or beep"
@@ -209,7 +209,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "slower trainer";
         "ladder-up" "f4" Call(|s| practice::step(s, 1)), "play the next ladder step after this pass"
             => "faster trainer";
-        "outputs" "V o" Call(|s| s.effects.push(Effect::Outputs)), "list the output devices"
+        "outputs" "W o" Call(|s| s.effects.push(Effect::Outputs)), "list the output devices"
             => "audio device sound card headphones speaker interface";
     }
     Grid "Tapping along" "tap" {
@@ -354,7 +354,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "config-file" "W c" Call(lists::open_config_errors), "show the errors in the config file"
             => "settings preferences options keys colours colors";
         "open" "F o" Ask(Question::Open), "open another groove file" => "load file toml";
-        "new" "F n" Call(replacement::start_new), "start a new groove" => "empty blank create file";
+        "new" "F n" Call(replacement::start_new), "start a new groove" => "empty blank create file song";
         "save" "ctrl-s F s" Call(save::save), "save", "save" => "store write file";
         "save-as" "ctrl-w F a" Ask(Question::SaveAs), "save under another name" => "copy rename file export version";
         "redraw" "ctrl-l W r" Call(|s| s.effects.push(Effect::Redraw)), "redraw the screen"

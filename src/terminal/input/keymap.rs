@@ -360,7 +360,8 @@ mod tests {
         }
         for (menu, opener) in commands::menus() {
             let commands = Keymap::default().menu_commands(menu);
-            assert!((8..=16).contains(&commands.len()), "{}: {}", opener.name, commands.len());
+            // More do not fit the smallest window in one column.
+            assert!((8..=15).contains(&commands.len()), "{}: {}", opener.name, commands.len());
             assert_eq!(commands::opener(menu).map(|c| c.name), Some(opener.name));
         }
     }

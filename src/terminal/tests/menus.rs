@@ -17,13 +17,24 @@ fn a_menu_lists_its_commands_until_the_next_key() {
             let list = shown(&state);
             assert!(list.contains(opener.description), "{list}");
             for (keys, command) in state.input.keymap.menu_commands(menu) {
-                let start: String = command.description.chars().take(20).collect();
-                assert!(list.contains(&format!("{keys} ")) && list.contains(&start), "{}\n{list}", command.name);
+                let whole = list.contains(&format!("{keys} ")) && list.contains(command.description);
+                assert!(whole, "{} at {size:?}\n{list}", command.name);
             }
             press(&mut state, "esc");
             assert_eq!(state.overlay, Overlay::None);
         }
     }
+}
+
+#[test]
+fn the_screens_of_a_menu_and_of_the_help() {
+    let mut state = ferry();
+    press(&mut state, "P");
+    insta::assert_snapshot!("menu_80x24", screen(&state, (80, 24)));
+    press(&mut state, "V");
+    insta::assert_snapshot!("menu_60x18", screen(&state, (60, 18)));
+    press(&mut state, "esc ? / \"metronome\" enter");
+    insta::assert_snapshot!("help_80x24", screen(&state, (80, 24)));
 }
 
 #[test]

@@ -1,4 +1,4 @@
-//! Draws an open menu over the bottom of the screen.
+//! Draws an open menu over the bottom of the screen, above the transport.
 
 use crate::terminal::State;
 use crate::terminal::commands::{self, MAX_DESCRIPTION, Menu};

@@ -114,7 +114,8 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
                     _ => pane::draw(state, &mut pen, &layout),
                 }
                 if let Overlay::Menu(open) = overlay {
-                    menu::draw(state, &mut pen, body(area), *open);
+                    let above_transport = Rect { height: area.height - 2, ..area };
+                    menu::draw(state, &mut pen, above_transport, *open);
                 }
             }
         }
