@@ -203,7 +203,7 @@ mod tests {
         let tempo = Tempo::new(Fraction::whole(100), meter.beat()).expect("tempo");
         let layer = |(i, (voice, division, cells)): (usize, &(Voice, u16, &str))| {
             let part = cell_notation::parse_bars(cells, &meter, 1, *division).expect("cells");
-            Layer::new(format!("{voice} {i}"), *voice, *division, vec![part])
+            Layer::new(&format!("{voice} {i}"), *voice, *division, vec![part])
         };
         let layers = rows.iter().enumerate().map(layer).collect();
         let section = Section { name: "A".into(), meter: meter.clone(), tempo, bars: 1, times: 1, swing: None };
