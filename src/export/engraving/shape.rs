@@ -166,8 +166,9 @@ fn stem_end(note: &Note, heads: &[HeadSpec], is_up: bool) -> f32 {
     // Long beams need longer stems; the flags of the font lengthen theirs.
     let levels = note.beams.len().saturating_sub(2);
     let has_flag = note.beams.is_empty() && note.value.is_some_and(|v| v.flags() > 0);
-    // A flag that points back to the head, or to the parentheses of a ghost, does not reach it.
-    let has_reach = has_flag && (!is_up || heads.iter().any(|h| h.is_ghost));
+    // A flag does not reach a head below it: its own, if the stem points down, one beside the stem, or the parentheses of a ghost.
+    let is_beside = |h: &HeadSpec| heads.iter().filter(|other| (other.step - h.step).abs() < 2).count() > 1;
+    let has_reach = has_flag && (!is_up || heads.iter().any(|h| h.is_ghost || is_beside(h)));
     let reach = if has_reach { 0.5 * SPACE } else { 0.0 };
     let length = STEM_LENGTH + BEAM_STEP * levels as f32 + reach;
     // A stem from a ledger line reaches the middle line.
