@@ -8,7 +8,7 @@ use crate::analysis::{HearingKind, Limits, Report};
 use crate::describe::notes::NotationOptions;
 use crate::describe::plain;
 use crate::notation::FormatError;
-use crate::rhythm::{Fraction, expected};
+use crate::rhythm::expected;
 use std::io::Write;
 
 #[derive(Debug)]
@@ -91,7 +91,7 @@ pub(crate) const FORMATS: &[Format] = formats! {
     "pdf" "pdf", picture: true, "a picture on pages of A4",
         |piece, options, out| write_whole(out, &picture::pdf(&draw(piece, options)?)?);
     "html" "html", picture: false, "a student's page with a player", |piece, options, out| {
-        let handout = silent_handout(piece.clone(), options.limits, options.style.notation.clone());
+        let handout = Handout::without_takes(piece.clone(), options.limits, options.style.notation.clone());
         write_whole(out, handout::html(&handout, handout::Reader::Student).as_bytes())
     };
     "txt" "txt", picture: false, "groups, box notation and counting syllables as text",
@@ -159,12 +159,6 @@ fn draw(piece: &ExportInput<'_>, options: &FormatOptions<'_>) -> Result<Picture,
         Some(kind) => Ok(picture::picture(piece, &PictureOptions { kind, ..canvas })),
         None => notation(piece, &style.notation, &canvas),
     }
-}
-
-/// A handout without takes, with the default ladder: from half the tempo up.
-pub(crate) fn silent_handout(piece: ExportInput<'_>, limits: Limits, notation: NotationOptions) -> Handout<'_> {
-    let ladder = (50..=100).step_by(10).filter_map(|percent| Fraction::new(percent, 100)).collect();
-    Handout { piece, limits, ladder, notation, takes: Vec::new(), stem: "groove".into() }
 }
 
 /// Indices of the hearings that are drawn by default: the rival of the written beat, and the best of the others.

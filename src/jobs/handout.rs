@@ -7,7 +7,7 @@ use super::request::{HandoutFormat, Job, JobError, JobReport, TakeSound};
 use super::takes::{self, AnalysedGroove};
 use super::user_samples;
 use crate::describe::notes::NotationOptions;
-use crate::export::handout::{self, Reader, Sound};
+use crate::export::handout::{self, Handout, Reader, Sound};
 use crate::export::{ExportInput, formats};
 use crate::rhythm::Fraction;
 use crate::sound::UserSamples;
@@ -36,7 +36,7 @@ pub(super) fn run(
     let selected = job.hearings.indices(&analysed.report)?;
     let hearings = selected.unwrap_or_else(|| formats::default_hearings(&analysed.report));
     let piece = ExportInput { groove: &job.groove, report: &analysed.report, hearings, section: None };
-    let mut handout = formats::silent_handout(piece, job.limits, notation.clone());
+    let mut handout = Handout::without_takes(piece, job.limits, notation.clone());
     handout.stem = handout::stem(&page.file_stem().unwrap_or_default().to_string_lossy());
     let mut files = Vec::new();
     let mut add = |name: &str, bytes| files.push(OutputFile { path: page.with_file_name(name), bytes });

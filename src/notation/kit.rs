@@ -81,9 +81,9 @@ pub(crate) fn step(voice: Voice) -> i32 {
         Voice::LowTom => -1,
         Voice::Tom => 2,
         Voice::Wood | Voice::Cowbell => 3,
-        Voice::Bell | Voice::Ride => 4,
+        Voice::Bell | Voice::Shaker | Voice::Ride => 4,
         Voice::Hat | Voice::OpenHat => 5,
-        Voice::Shaker | Voice::Crash => 6,
+        Voice::Crash => 6,
         Voice::Bass | Voice::Pluck => 0,
     }
 }
@@ -203,11 +203,11 @@ mod tests {
     fn groove(rows: &[(Voice, u16, &str)]) -> Groove {
         let meter = Meter::parse("4/4").expect("meter");
         let tempo = Tempo::new(Fraction::whole(100), meter.beat()).expect("tempo");
-        let layer = |(voice, division, cells): &(Voice, u16, &str)| {
+        let layer = |(i, (voice, division, cells)): (usize, &(Voice, u16, &str))| {
             let part = cell_notation::parse_bars(cells, &meter, 1, *division).expect("cells");
-            Layer::new(voice.name(), *voice, *division, vec![part])
+            Layer::new(&format!("{voice} {i}"), *voice, *division, vec![part])
         };
-        let layers = rows.iter().map(layer).collect();
+        let layers = rows.iter().enumerate().map(layer).collect();
         let section = Section { name: "A".into(), meter: meter.clone(), tempo, bars: 1, times: 1, swing: None };
         Groove::new("t", "", vec![section], layers).expect("groove")
     }
@@ -229,7 +229,7 @@ mod tests {
         let [Some(hands), Some(feet)] = &kit.voices else { panic!("{kit:?}") };
         assert_eq!((&hands.layers[..], &feet.layers[..]), (&[0, 1][..], &[2][..]));
         let values: Vec<String> = hands.bars[0].notes.iter().map(|n| n.length.to_string()).collect();
-        assert_eq!(values.join(" "), "1/8 1/8 1/16 1/16 1/16 1/16 1/8 1/8 1/16 1/16 1/8");
+        assert_eq!(values.join(" "), "1/8 1/8 1/8 1/16 1/16 1/8 1/8 1/8 1/8");
         let beat_two: Vec<usize> = hands.strokes(0, 2).iter().map(|s| s.layer).collect();
         assert_eq!(beat_two, [0, 1]);
     }

@@ -175,7 +175,7 @@ fn groups_can_be_written_as_long_notes() {
         assert_eq!(bars.join(" | "), expected, "{meter} {drawing}");
     };
     held("4/4", 2, "x..x....", "4. 8~ 2");
-    held("4/4", 2, "..x.....|..x-....", "r4 4~ 2~ | 4 4~ 2");
+    held("4/4", 2, "..x.....|..x-....", "r4 2.~ | 4 2.");
     held("2/4", 3, "x.x...", "{3:2 4 8~} 4");
     held("4/4", 4, "x..x..x..x..x..x", "[8. 16~] [8 8~] [16 8.] [8. 16]");
 }

@@ -68,6 +68,7 @@ sounds! {
     }
 }
 
+#[allow(clippy::derivable_impls, reason = "the enum is the macro's, which marks no variant")]
 impl Default for ClickSound {
     fn default() -> Self {
         Self::Tick

@@ -8,7 +8,7 @@ use super::save::{resolve_links, write_atomically};
 use crate::rhythm::ClickSound;
 use std::path::{self, Path, PathBuf};
 use std::{env, fs};
-use toml_edit::DocumentMut;
+use toml_edit::{DocumentMut, Item};
 
 const CALIBRATION_FILE: &str = "tap-offset.toml";
 const SOUND_FILE: &str = "sound.toml";
@@ -114,9 +114,9 @@ impl StateFolder {
         let valid =
             (MIN_LEVEL_DB..=MAX_VOLUME_DB).contains(&volume_db) && (MIN_LEVEL_DB..=MAX_CLICK_DB).contains(&click_db);
         let document = self.document(SOUND_FILE)?;
-        let name = document.get("click-sound").and_then(|item| item.as_str());
+        let name = document.get("click-sound").and_then(Item::as_str);
         let click_sound = name.and_then(ClickSound::parse).unwrap_or_default();
-        let count_in = document.get("count-in").and_then(|item| item.as_bool()).unwrap_or(false);
+        let count_in = document.get("count-in").and_then(Item::as_bool).unwrap_or(false);
         valid.then_some(SoundSettings { volume_db, click_db, click_sound, count_in })
     }
 

@@ -3,7 +3,7 @@
 use super::TEXT_SIZE;
 use super::glyph::{self, BEAM_STEP, BEAM_THICKNESS, HALF_HEAD, STEM_THICKNESS};
 use super::plan::{PlannedBar, StaffPlan, TupletShape};
-use super::shape::{NoteShape, union};
+use super::shape::NoteShape;
 use super::spacing::{BarColumn, FIRST_ONSET_X};
 use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
@@ -127,7 +127,7 @@ impl PlacedBar<'_> {
 
     fn draw_tuplet(&self, canvas: &mut Canvas, tuplet: &TupletShape) {
         let (notes, shapes) = (&self.planned.bar.notes, &self.planned.shapes);
-        let right = shapes[tuplet.last].extent.map_or(HALF_HEAD, |e| union(None, e).right.min(2.5 * SPACE));
+        let right = shapes[tuplet.last].extent.map_or(HALF_HEAD, |e| e.right.min(2.5 * SPACE));
         let (a, b) = (self.x_at(notes[tuplet.first].start) - HALF_HEAD, self.x_at(notes[tuplet.last].start) + right);
         let y = self.y + tuplet.y;
         let (half, middle) = (font::width(&tuplet.number, TEXT_SIZE) / 2.0 + 2.0, f32::midpoint(a, b));

@@ -13,7 +13,6 @@ pub(super) const BEAM_STEP: f32 = 0.75 * SPACE;
 pub(super) const STEM_THICKNESS: f32 = 1.1;
 
 pub(super) const AUGMENTATION_DOT: Glyph = Glyph::new(0xe1e7);
-pub(super) const NATURAL: Glyph = Glyph::new(0xe261);
 pub(super) const PARENTHESES: [Glyph; 2] = [Glyph::new(0xe0f5), Glyph::new(0xe0f6)];
 pub(super) const PERCUSSION_CLEF: Glyph = Glyph::new(0xe069);
 const REPEAT_DOT: Glyph = Glyph::new(0xe044);
@@ -60,7 +59,7 @@ pub(super) fn stem_start(head: Head, shape: HeadShape, is_up: bool) -> f32 {
 pub(super) fn accidental(accidental: Accidental) -> Glyph {
     match accidental {
         Accidental::Flat => Glyph::new(0xe260),
-        Accidental::Natural => NATURAL,
+        Accidental::Natural => Glyph::new(0xe261),
         Accidental::Sharp => Glyph::new(0xe262),
     }
 }

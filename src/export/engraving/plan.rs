@@ -196,7 +196,13 @@ fn planned(bar: &Bar, stems: Stems, heads: impl Fn(&NoteSound) -> Vec<HeadSpec>)
         let extent =
             shapes.get(t.first..=t.last)?.iter().filter_map(|s| s.extent).fold(None, |a, b| Some(union(a, b)))?;
         let is_above = stems != Stems::Lower;
-        let y = if is_above { extent.top - BRACKET_DISTANCE } else { extent.bottom + BRACKET_DISTANCE };
+        // Outside a staff of five lines.
+        let outside = if stems == Stems::Line { 0.0 } else { HALF_STAFF };
+        let y = if is_above {
+            extent.top.min(-outside) - BRACKET_DISTANCE
+        } else {
+            extent.bottom.max(outside) + BRACKET_DISTANCE
+        };
         Some(TupletShape { first: t.first, last: t.last, y, is_above, number: number(t) })
     };
     let tuplets = bar.tuplets.iter().filter_map(tuplet).collect();

@@ -166,9 +166,10 @@ fn stem_end(note: &Note, heads: &[HeadSpec], is_up: bool) -> f32 {
     // Long beams need longer stems; the flags of the font lengthen theirs.
     let levels = note.beams.len().saturating_sub(2);
     let has_flag = note.beams.is_empty() && note.value.is_some_and(|v| v.flags() > 0);
-    // The flag ends above the parentheses of a ghost.
-    let ghost = if has_flag && heads.iter().any(|h| h.is_ghost) { 0.5 * SPACE } else { 0.0 };
-    let length = STEM_LENGTH + BEAM_STEP * levels as f32 + ghost;
+    // A flag that points back to the head, or to the parentheses of a ghost, does not reach it.
+    let has_reach = has_flag && (!is_up || heads.iter().any(|h| h.is_ghost));
+    let reach = if has_reach { 0.5 * SPACE } else { 0.0 };
+    let length = STEM_LENGTH + BEAM_STEP * levels as f32 + reach;
     // A stem from a ledger line reaches the middle line.
     if is_up {
         (heights.fold(f32::MAX, f32::min) - length).min(if heads.iter().any(|h| h.step < -7) { 0.0 } else { f32::MAX })
@@ -210,8 +211,8 @@ fn struck(note: &Note, sound: &NoteSound, heads: &[HeadSpec], stems: Stems, (is_
         shape.include(Bounds { left, top: y, right, bottom: y });
     }
     add_parentheses(&mut shape, &sorted);
-    for h in sorted.iter().filter(|h| h.accidental.is_some()) {
-        let glyph = h.accidental.map_or(glyph::NATURAL, glyph::accidental);
+    for (h, accidental) in sorted.iter().filter_map(|h| Some((h, h.accidental?))) {
+        let glyph = glyph::accidental(accidental);
         let left = shape.edges().0 - 0.25 * SPACE - glyph.width();
         shape.add_left(glyph, left, height(h.step));
     }

@@ -39,6 +39,19 @@ pub struct Handout<'a> {
     pub stem: String,
 }
 
+/// The default ladder: from half the tempo up, in percent.
+const LADDER_PERCENT: std::ops::RangeInclusive<i64> = 50..=100;
+const LADDER_STEP_PERCENT: usize = 10;
+
+impl<'a> Handout<'a> {
+    /// A handout without takes, with the default ladder.
+    pub(crate) fn without_takes(piece: ExportInput<'a>, limits: Limits, notation: NotationOptions) -> Self {
+        let steps = LADDER_PERCENT.step_by(LADDER_STEP_PERCENT);
+        let ladder = steps.filter_map(|percent| Fraction::new(percent, 100)).collect();
+        Self { piece, limits, ladder, notation, takes: Vec::new(), stem: "groove".into() }
+    }
+}
+
 /// A rendered take.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Take {

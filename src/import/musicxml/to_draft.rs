@@ -232,7 +232,7 @@ fn voice(instrument: Option<&Instrument>, notes: &[&Note]) -> Voice {
     }
     let mean = keys.iter().map(|k| usize::from(*k)).sum::<usize>() / keys.len();
     match instrument.and_then(|i| i.program).map(|p| general_midi::voice_of_program(p - 1)) {
-        Some(voice @ (Voice::Bass | Voice::Bell | Voice::Tom)) => voice,
+        Some(voice @ (Voice::Bass | Voice::Bell | Voice::Tom | Voice::LowTom)) => voice,
         // Any other program is ignored: many files have the first one, whatever plays.
         _ if mean < BASS_BELOW => Voice::Bass,
         _ => Voice::Pluck,

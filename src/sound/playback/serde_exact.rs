@@ -35,6 +35,7 @@ pub(in crate::sound) mod click_sound {
     use serde::de::Error;
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+    #[allow(clippy::trivially_copy_pass_by_ref, reason = "the form that serde calls")]
     pub(in crate::sound) fn serialize<S: Serializer>(sound: &ClickSound, to: S) -> Result<S::Ok, S::Error> {
         sound.name().serialize(to)
     }

@@ -88,12 +88,14 @@ mod tests {
 
     fn tapped(ms: &[u64]) -> TempoTaps {
         let mut taps = TempoTaps::default();
-        ms.iter().for_each(|ms| taps.add(*ms as f64 / 1000.0));
+        for tap in ms {
+            taps.add(*tap as f64 / 1000.0);
+        }
         taps
     }
 
     fn bpm(taps: &TempoTaps) -> Option<Fraction> {
-        taps.tempo(Time::new(1, 4).expect("quarter")).map(|tempo| tempo.bpm())
+        taps.tempo(Time::new(1, 4).expect("quarter")).map(Tempo::bpm)
     }
 
     #[test]

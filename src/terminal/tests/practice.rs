@@ -276,9 +276,9 @@ fn the_loop_follows_the_cursor_to_another_section() {
 fn whatever_is_started_is_counted_in_once_the_setting_is_on() {
     let mut state = ferry();
     let counted = |effects: &[Effect]| {
-        let requests =
+        let mut requests =
             effects.iter().filter_map(|e| if let Effect::Play(request, _) = e { Some(&**request) } else { None });
-        let request = requests.last().expect("a play request");
+        let request = requests.next_back().expect("a play request");
         match request {
             PlayRequest::CountedLoop(_) => true,
             PlayRequest::Loop(_) => false,
