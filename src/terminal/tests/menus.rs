@@ -93,7 +93,7 @@ fn the_help_is_searched_and_opens_the_chapter_of_a_line() {
         press(&mut state, "n");
         assert_eq!(selected(&state), "click-up");
         press(&mut state, "N N");
-        assert_eq!(selected(&state), "tempo");
+        assert_eq!(selected(&state), "tap-tempo");
         // Letters are typed, also those that have a command, and Esc ends the typing only.
         press(&mut state, "/ \"nm\" esc");
         assert!(matches!(state.overlay, Overlay::Help(_)) && state.mode() == Mode::List);

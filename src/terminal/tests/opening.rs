@@ -37,7 +37,7 @@ fn another_file_replaces_the_groove_and_undo_goes_back_to_the_first() {
         (drawn(&state, 0).as_str(), state.file(), state.session.is_changed(), state.is_new()),
         ("x... x...", Some("deck.toml"), false, false)
     );
-    assert_eq!(last(&state), "opened deck.toml; Ctrl-Z undoes");
+    assert_eq!(last(&state), "opened deck.toml; Ctrl-Z undoes it");
     press(&mut state, "ctrl-z");
     assert_eq!((drawn(&state, 0).as_str(), state.file()), ("x..x ..x.", Some("rope.toml")));
     // The same groove in another file is another document.
@@ -79,7 +79,7 @@ fn unsaved_changes_are_replaced_only_after_a_question() {
             }
         };
         ask(&mut state);
-        let question = format!("Not saved. s: save, then {action}, y: {action}, Esc: cancel");
+        let question = format!("Not saved. s: save and {action}, y: only {action}, Esc: cancel");
         assert_eq!(last(&state), question);
         press(&mut state, "esc");
         assert_eq!(last(&state), "not opened; the groove is unchanged");

@@ -13,7 +13,7 @@ pub(super) fn draw(state: &State, pen: &mut Pen<'_>, area: Rect, menu: Menu) {
     let entries = state.input.keymap.menu_commands(menu);
     let keys_width = entries.iter().map(|(keys, _)| keys.width()).max().unwrap_or(0) + 3;
     let (width, room) = (usize::from(area.width), usize::from(area.height).saturating_sub(1).max(1));
-    let columns = (width / (keys_width + MAX_DESCRIPTION)).max(entries.len().div_ceil(room)).max(1);
+    let columns = (width / (keys_width + MAX_DESCRIPTION + 1)).max(entries.len().div_ceil(room)).max(1);
     let rows = entries.len().div_ceil(columns);
     let height = (rows + 1).min(usize::from(area.height)) as u16;
     let area = Rect { y: area.y + area.height - height, height, ..area };
