@@ -1,7 +1,7 @@
 //! The attacks of a groove and the pulses of its hearings as tables for other programs: CSV (RFC 4180) and JSON.
 
 use super::ExportInput;
-use crate::analysis::{Hearing, landing};
+use crate::analysis::{Answer, Hearing, landing};
 use crate::describe;
 use crate::notation::{FormatError, passes};
 use crate::rhythm::{Accent, Event, Spot, Time};
@@ -74,7 +74,7 @@ pub(super) fn json(piece: &ExportInput<'_>) -> Result<String, FormatError> {
         "attacks": rows,
         "beats": inside(&super::picture::beats(piece)),
         "hearings": hearings(piece).map(hearing).collect::<Vec<_>>(),
-        "hardness": report.answer.as_ref().map(|a| a.hardness()),
+        "hardness": report.answer.as_ref().map(Answer::hardness),
     });
     let text = serde_json::to_string_pretty(&document).map_err(|e| FormatError::new("", e.to_string()))?;
     Ok(text + "\n")

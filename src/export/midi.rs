@@ -272,9 +272,10 @@ fn click_track<'a>(
     let mut events = named_track(texts);
     let key = u7::new(general_midi::CLICK_KEYS[n % general_midi::CLICK_KEYS.len()]);
     for seconds in pulses {
-        let at = ((clock.whole_of(*seconds) - start) * 4.0 * per_quarter as f64).round();
-        if (0.0..end as f64).contains(&at) {
-            let at = at as u64;
+        let at = (clock.whole_of(*seconds) - start) * 4.0 * per_quarter as f64;
+        if (-0.5..end as f64).contains(&at) {
+            // A pulse less than half a tick before the end stays inside.
+            let at = (at.round() as u64).min(end - 1);
             let until = (at + per_quarter as u64 / 16).min(end).max(at + 1);
             let velocity = general_midi::velocity(Accent::Plain);
             events.extend(note_events(general_midi::PERCUSSION_CHANNEL, at, until, key, velocity, 0));

@@ -76,7 +76,7 @@ impl Kit {
 pub(crate) fn step(voice: Voice) -> i32 {
     match voice {
         Voice::Kick => -3,
-        Voice::Clap => 0,
+        Voice::Clap | Voice::Bass | Voice::Pluck => 0,
         Voice::Snare | Voice::Rim => 1,
         Voice::LowTom => -1,
         Voice::Tom => 2,
@@ -84,7 +84,6 @@ pub(crate) fn step(voice: Voice) -> i32 {
         Voice::Bell | Voice::Shaker | Voice::Ride => 4,
         Voice::Hat | Voice::OpenHat => 5,
         Voice::Crash => 6,
-        Voice::Bass | Voice::Pluck => 0,
     }
 }
 
@@ -119,13 +118,13 @@ impl KitVoice {
             strokes.push(struck);
         }
         let members: Vec<&Staff> = score.staves.iter().filter(|s| layers.contains(&s.layer)).collect();
-        let fits = bars.iter().enumerate().all(|(i, bar)| has_no_new_tuplet(bar, members.iter().map(|s| &s.bars[i])));
+        let fits = bars.iter().enumerate().all(|(i, bar)| has_no_new_tuplet(bar, &members.iter().map(|s| &s.bars[i])));
         fits.then_some(Self { layers, bars, strokes, first_section: sections.start })
     }
 }
 
 /// Whether every tuplet of a bar is one of the layers' own.
-fn has_no_new_tuplet<'a>(bar: &Bar, members: impl Iterator<Item = &'a Bar> + Clone) -> bool {
+fn has_no_new_tuplet<'a>(bar: &Bar, members: &(impl Iterator<Item = &'a Bar> + Clone)) -> bool {
     let start = |bar: &Bar, first: usize| bar.notes[first].start;
     bar.tuplets.iter().all(|t| {
         let is_same = |other: &Bar| {

@@ -41,8 +41,8 @@ impl EditResult {
 pub(super) type Result<T> = std::result::Result<T, EditError>;
 
 impl Session {
-    pub(super) fn edit(&mut self, command: Command) -> Outcome {
-        let choice = match &command {
+    pub(super) fn edit(&mut self, command: &Command) -> Outcome {
+        let choice = match command {
             Command::Paste(content, PasteInCycle::Ask) => self.paste_choice(*content),
             Command::EnterGroups(groups, Overflow::Ask) => self.overflow_choice(groups),
             _ => None,
@@ -55,13 +55,13 @@ impl Session {
             command,
             Command::Paste(..) | Command::EnterGroup(_) | Command::EnterGroups(..) | Command::Repeat(_)
         );
-        if command == Command::Cut
+        if *command == Command::Cut
             && !self.groove.layers().is_empty()
             && let Outcome::Error(message) = self.copy()
         {
             return Outcome::Error(message);
         }
-        let EditResult { groove, cursor, change, label, message } = match self.build_edit(&command) {
+        let EditResult { groove, cursor, change, label, message } = match self.build_edit(command) {
             Ok(Some(result)) => result,
             Ok(None) => return Outcome::NoLayer,
             Err(error) => return Outcome::Error(error.to_string()),

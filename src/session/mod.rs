@@ -185,7 +185,7 @@ impl Session {
                 Some(_) => Outcome::Unchanged,
                 None => Outcome::Error("no loop region to clear".into()),
             },
-            other => self.edit(other),
+            other => self.edit(&other),
         }
     }
 

@@ -98,8 +98,9 @@ impl Hearing {
     pub(crate) fn pulses_in(&self, stretch: usize) -> &[f64] {
         let bound = |i: usize| self.stretches.get(i).map_or(f64::INFINITY, |s| s.start - 1e-6);
         let at = |i: usize| self.pulses.partition_point(|p| *p < bound(i));
-        let own = &self.pulses[at(stretch)..at(stretch + 1)];
-        // The first stretch may begin with a pulse just before the loop returns.
+        // The first stretch may begin with a pulse just before the loop returns, so that its start is later than the next one's.
+        let end = at(stretch + 1);
+        let own = &self.pulses[if stretch == 0 { 0 } else { at(stretch).min(end) }..end];
         let is_last = stretch > 0 && stretch + 1 == self.stretches.len();
         match own {
             [.., before, last] if is_last && last - before < MIN_LAST_INTERVAL * self.stretches[stretch].period => {

@@ -49,7 +49,7 @@ pub(crate) struct ModelHearing {
 impl ModelHearing {
     /// What it is as a whole: see [`main_kind`].
     pub(crate) fn main_kind(&self) -> PulseKind {
-        main_kind(self.kind, self.stretches.iter().map(|s| (s.kind, s.period)))
+        main_kind(self.kind, &self.stretches.iter().map(|s| (s.kind, s.period)))
     }
 
     /// Whether it keeps the written beat for more than half of its time.
@@ -77,7 +77,10 @@ pub(crate) fn distinct_tempos(periods: impl Iterator<Item = f64>, speed: f64) ->
 
 /// What a pulse is as a whole, from the kinds and periods of its stretches: changes of the order or the place of beats at one tempo are
 /// no change of the pulse.
-pub(super) fn main_kind(kind: PulseKind, stretches: impl Iterator<Item = (PulseKind, f64)> + Clone) -> PulseKind {
+pub(super) fn main_kind<S>(kind: PulseKind, stretches: &S) -> PulseKind
+where
+    S: Iterator<Item = (PulseKind, f64)> + Clone,
+{
     let is_one_tempo = || distinct_tempos(stretches.clone().map(|s| s.1), 1.0).len() == 1;
     match stretches.clone().next() {
         Some((first, _)) if kind == PulseKind::Changing && is_one_tempo() => first,

@@ -195,7 +195,7 @@ fn answer(heard: &HeardSpan, input: &Input) -> Listening {
         let written_share = (kept / c.pieces.iter().map(|p| p.end - p.start).sum::<f64>()).clamp(0.0, 1.0);
         listening.written += c.probability * written_share;
         let has_familiar_period = |s: &Written| s.meter.heads.is_empty() && is_familiar(c.period, &s.meter);
-        let part = match main_kind(c.kind, c.pieces.iter().map(|p| (p.kind, p.tempo(c)))) {
+        let part = match main_kind(c.kind, &c.pieces.iter().map(|p| (p.kind, p.tempo(c)))) {
             PulseKind::Unequal => HardnessPart::Unequal,
             PulseKind::Average => HardnessPart::Average,
             PulseKind::Changing => HardnessPart::Changing,
@@ -291,7 +291,9 @@ fn sequence(parts: &[(f64, Listening)]) -> Listening {
         whole.written += part.written * share;
         whole.odd += part.odd * share;
         whole.bar += part.bar * share;
-        HardnessPart::ALL.into_iter().for_each(|p| whole.hardness_parts.add(p, part.hardness_parts.get(p) * share));
+        for p in HardnessPart::ALL {
+            whole.hardness_parts.add(p, part.hardness_parts.get(p) * share);
+        }
         whole.length += part.length;
         let best = part.hearings.iter().take(MAX_PER_SPAN);
         hearings = if i == 0 {

@@ -234,7 +234,7 @@ fn place_heads(shape: &mut NoteShape, sorted: &[HeadSpec], kind: Head, has_stem:
     let mut columns: Vec<(usize, i32)> = Vec::new();
     for h in sorted {
         let is_free = |k: &usize| columns.iter().all(|(column, step)| column != k || (step - h.step).abs() > 1);
-        let column = (0..).find(is_free).unwrap_or(0);
+        let column = (0..=sorted.len()).find(is_free).unwrap_or(0);
         columns.push((column, h.step));
         let glyph = glyph::head(kind, h.shape);
         let (wide, beside) = (glyph.width(), 2.0 * HALF_HEAD * column as f32);

@@ -74,7 +74,9 @@ pub(super) fn columns<'a>(
         onsets.sort_unstable();
         onsets.dedup();
         let mut needs = Needs::default();
-        bars.iter().for_each(|(staff, bar)| needs.add(*staff, bar));
+        for (staff, bar) in &bars {
+            needs.add(*staff, bar);
+        }
         needs.add_marks(marks, index, (start, end));
         let (placed, wide) = needs.place(&onsets, length);
         let end = match first.get(i + 1) {

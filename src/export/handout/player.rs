@@ -7,7 +7,7 @@ use crate::analysis::HearingKind;
 use crate::analysis::clock::wholes;
 use crate::describe::{self, ladder};
 use crate::export::picture::TimeLine;
-use crate::rhythm::{Accent, Layer, Section};
+use crate::rhythm::{Accent, Layer, Pitch, Section};
 use serde_json::{Value, json};
 
 /// Maximum number of hearings that can be clicked.
@@ -110,7 +110,7 @@ impl Timeline<'_> {
         let hits = events.map(|e| {
             let at = self.seconds(e.section, e.pass, wholes(e.offset));
             let length = wholes(e.length) * piece.report.clock.seconds_per_whole(e.section).unwrap_or(0.0);
-            json!([at, level(layer, e.attack.accent), e.attack.pitch.map(|p| p.key()), rounded(length)])
+            json!([at, level(layer, e.attack.accent), e.attack.pitch.map(Pitch::key), rounded(length)])
         });
         json!({
             "name": layer.name,

@@ -24,8 +24,12 @@ pub(super) fn explain(blocks: &[Block<'_>]) -> Vec<String> {
 fn contains(block: &Block<'_>, term: &str) -> bool {
     let has = |text: &str| text.contains(term);
     match block {
-        Block::Title(_) | Block::Heading(_) | Block::Preformatted(_) | Block::Picture(_) | Block::Sound(_) => false,
-        Block::Player(_) => false,
+        Block::Title(_)
+        | Block::Heading(_)
+        | Block::Preformatted(_)
+        | Block::Picture(_)
+        | Block::Sound(_)
+        | Block::Player(_) => false,
         Block::Text(text) | Block::Small(text) => has(text),
         Block::List(lines) | Block::Steps(lines) | Block::TickBoxes(lines) => lines.iter().any(|l| has(l)),
         Block::Numbered(lines) => lines.iter().any(|(a, b)| has(a) || has(b)),

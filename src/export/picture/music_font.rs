@@ -8,7 +8,7 @@ use skrifa::{FontRef, GlyphId, MetadataProvider};
 use std::collections::HashMap;
 use std::sync::LazyLock;
 
-/// `Bravura` 1.392, a font of the Standard Music Font Layout (SMuFL 1.4), reduced to the symbols that notation uses and renamed, since
+/// `Bravura` 1.392, a font of the Standard Music Font Layout (`SMuFL` 1.4), reduced to the symbols that notation uses and renamed, since
 /// its licence reserves its name; `font/OFL.txt` is the licence.
 static BYTES: &[u8] = include_bytes!("font/TeeterNotation.otf");
 
@@ -17,7 +17,7 @@ static FONT: LazyLock<FontRef<'static>> = LazyLock::new(|| FontRef::new(BYTES).e
 /// From one line of a staff to the next, in CSS pixels.
 pub(crate) const SPACE: f32 = 7.0;
 
-/// CSS pixels per font unit: four spaces are an em (SMuFL 1.4, "Metrics and glyph registration").
+/// CSS pixels per font unit: four spaces are an em (`SMuFL` 1.4, "Metrics and glyph registration").
 const SCALE: f32 = SPACE * 4.0 / 1000.0;
 
 static OUTLINES: LazyLock<HashMap<u32, Symbol>> = LazyLock::new(|| {
@@ -45,7 +45,7 @@ pub(crate) struct Bounds {
 }
 
 impl Glyph {
-    /// The symbol with a code of SMuFL; the font must have it.
+    /// The symbol with a code of `SMuFL`; the font must have it.
     pub(crate) const fn new(code: u32) -> Self {
         Self(code)
     }

@@ -54,7 +54,7 @@ fn pages(breaks: &[f32], height: f32, room: f32) -> Vec<(f32, f32)> {
     let mut pages = Vec::new();
     let mut top = 0.0;
     while height - top > 0.5 {
-        let end = breaks.iter().copied().chain([height]).filter(|b| *b > top + 0.5 && *b <= top + room).last();
+        let end = breaks.iter().copied().chain([height]).rfind(|b| *b > top + 0.5 && *b <= top + room);
         let end = end.unwrap_or((top + room).min(height));
         pages.push((top, end));
         top = end;
