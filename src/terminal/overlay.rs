@@ -57,7 +57,10 @@ impl Overlay {
         match self {
             Overlay::None => Mode::Grid,
             Overlay::Manual(ManualView { input: PagerInput::Search, .. })
-            | Overlay::Help(HelpView { input: PagerInput::Search, .. }) => Mode::Typing,
+            | Overlay::Help(HelpView { input: PagerInput::Search, .. })
+            | Overlay::Find { .. }
+            | Overlay::Prompt { .. }
+            | Overlay::Export { .. } => Mode::Typing,
             Overlay::Menu(menu) => Mode::Menu(*menu),
             Overlay::Help(_)
             | Overlay::Outputs(..)
@@ -68,7 +71,6 @@ impl Overlay {
             | Overlay::ImportWarnings(_) => Mode::List,
             Overlay::Tap => Mode::Tap,
             Overlay::TapTempo(_) => Mode::TapTempo,
-            Overlay::Find { .. } | Overlay::Prompt { .. } | Overlay::Export { .. } => Mode::Typing,
             Overlay::Confirm(confirmation) => confirmation.mode(),
             Overlay::Recovery(_) => Mode::Recovery,
         }

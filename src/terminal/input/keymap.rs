@@ -341,7 +341,7 @@ mod tests {
         }
     }
 
-    /// Whether common layouts need AltGr for a character: German, French and Spanish keyboards.
+    /// Whether common layouts need the `AltGr` key for a character: German, French and Spanish keyboards.
     fn needs_alt_gr(key: Key) -> bool {
         matches!(key.code, KeyCode::Char('[' | ']' | '{' | '}' | '@' | '#' | '~' | '|' | '\\' | '`' | '^'))
     }
