@@ -66,7 +66,7 @@ fn a_new_groove_has_no_file_and_nothing_to_save() {
 
 #[test]
 fn unsaved_changes_are_replaced_only_after_a_question() {
-    let rows = [("open", opened("deck.toml", "x... x...", None), "open"), ("new", Event::Resize(80, 24), "new groove")];
+    let rows = [("open", opened("deck.toml", "x... x...", None), "open"), ("new", Event::Resize(80, 24), "start over")];
     for (name, read, action) in rows {
         let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
         press(&mut state, "2");
