@@ -10,7 +10,7 @@ libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
     assert!(imported.groove.length().is_some());
     let report = Report::default();
     let piece = ExportInput { groove: &imported.groove, report: &report, hearings: Vec::new(), section: None };
-    let written = export::midi::export(&piece).expect("a groove can be written");
+    let written = export::midi::export(&piece, export::midi::Tracks::Layers).expect("a groove can be written");
     let again = midi::import(&written).expect("our own file is read");
     assert_eq!(again.groove.layers().len(), imported.groove.layers().len());
     let own = |g: &teeter::rhythm::Groove| g.layers().iter().map(|l| (l.sound.clone(), l.depth)).collect::<Vec<_>>();
