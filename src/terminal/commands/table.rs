@@ -234,7 +234,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
     }
     Grid "Layers" "voices" {
         "add-layer" "n L n" Ask(Question::AddLayer), "add a layer: name and voice", "new layer"
-            => "new track drum instrument voice part row bass guitar create insert";
+            => "new track drum instrument voice part row bass guitar cymbal create insert";
         "add-kit" "L k" Run(Command::AddKit), "add layers for kick, snare and hat"
             => "drum kit set drums kick snare hat track";
         "copy-layer" "L d" Run(Command::CopyLayer), "duplicate the layer" => "track copy clone";
@@ -245,7 +245,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "voice-next" "V n" Run(Command::NextVoice(1)), "use the next voice for the layer"
             => "change instrument sound drum timbre";
         "voice" "V v L v" Ask(Question::Voice), "choose the layer's voice"
-            => "instrument sound drum timbre kick snare hat patch";
+            => "instrument sound drum timbre kick snare hat cymbal patch";
         "sound-file" "V f" Ask(Question::SoundFile), "use a sound file for the layer"
             => "sample wav audio recording instrument load";
         "division" "B d" Ask(Question::Division(Keep::NoteValues)), "set the cells per beat in the section", "division"

@@ -34,7 +34,7 @@ questions! {
     Rotate "Rotate by", "cells later; negative: earlier", "a whole number";
     Shift "Shift by", "cells later; negative: earlier", "a whole number";
     SelectCells "Select", "number of cells from the cursor on", "a whole number";
-    AddLayer "New layer", "a voice, or a name and a voice: kick, low kick", "kick, low kick (the voice comes last)";
+    AddLayer "New layer", "a voice, or a name and a voice: kick, low kick", "a voice as the last word, like kick or low kick";
     RenameLayer "Name of the layer", "1 to 64 characters";
     Voice "Voice", "a voice, or the start of its name",
         "kick snare hat open-hat ride crash rim clap tom low-tom wood cowbell bell shaker bass pluck";

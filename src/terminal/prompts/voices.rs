@@ -8,12 +8,12 @@ pub(crate) fn offered(question: Question, text: &str) -> Option<Vec<Voice>> {
     if !matches!(question, Question::AddLayer | Question::Voice) {
         return None;
     }
-    let (_, word) = split(text);
+    let word = split(text).1.to_lowercase();
     let rank = |voice: &Voice| match voice.name() {
         name if name == word => Some(0),
-        name if name.starts_with(word) => Some(1),
-        name if name.contains(word) => Some(2),
-        _ => voice.description().contains(word).then_some(3),
+        name if name.starts_with(&word) => Some(1),
+        name if name.contains(&word) => Some(2),
+        _ => voice.description().contains(&word).then_some(3),
     };
     let mut voices: Vec<Voice> = Voice::ALL.iter().copied().filter(|voice| rank(voice).is_some()).collect();
     voices.sort_by_key(rank);
@@ -56,6 +56,7 @@ mod tests {
         assert_eq!(names("tom"), ["tom", "low-tom"]);
         assert_eq!(names("mate's h")[0], "hat");
         assert!(names("hi-hat").starts_with(&["hat", "open-hat"]), "by the description");
+        assert!(names("Cymbal").contains(&"ride"));
         assert!(names("kazoo").is_empty());
         assert_eq!(offered(Question::Tempo, ""), None);
     }
