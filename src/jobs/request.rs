@@ -7,7 +7,7 @@ use crate::analysis::{Hearing, HearingKind, Limits, Report};
 use crate::describe::notes::NotationOptions;
 use crate::export::formats::PictureStyle;
 use crate::export::picture::PictureKind;
-use crate::rhythm::{Fraction, Groove, expected};
+use crate::rhythm::{Fraction, Groove, count, expected};
 use crate::sound::take::Take;
 use crate::sound::{Length, SampleRate};
 use crate::store::{Overwrite, reason};
@@ -183,11 +183,15 @@ pub struct JobReport {
 }
 
 impl JobReport {
-    /// One line that names the main file, and the list of cues if there is one.
+    /// One line that names the main file, the list of cues if there is one, and how many more files there are.
     pub fn summary(&self) -> String {
         let shown = |path: &PathBuf| path.display().to_string();
         let main = self.files.first().map(shown).unwrap_or_default();
-        let Some(seconds) = self.seconds else { return format!("written: {main}") };
+        let Some(seconds) = self.seconds else {
+            let more = self.files.len().saturating_sub(1);
+            let more = if more > 0 { format!(" and {} next to it", count(more, "file")) } else { String::new() };
+            return format!("written: {main}{more}");
+        };
         let cues = self.files.get(1).map(|path| format!(", cues in {}", path.display())).unwrap_or_default();
         format!("written: {main} ({seconds:.2} s){cues}")
     }

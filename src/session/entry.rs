@@ -186,7 +186,9 @@ impl Session {
                 Clip { rows: clip.rows.iter().map(|row| row.map(plain)).collect(), ..clip }
             }
         };
-        let layers = at.layer..(at.layer + clip.rows.len()).min(self.groove.layers().len());
+        let copied = clip.rows.len();
+        let layers = at.layer..(at.layer + copied).min(self.groove.layers().len());
+        let pasted = layers.len();
         let mut groove = (*self.groove).clone();
         let cycles: Vec<usize> = layers.filter(|l| groove.part(*l, at.section).is_cycle()).collect();
         let edit = if in_cycle == PasteInCycle::Replace { Edit::ReplaceCycle(at, clip) } else { Edit::Paste(at, clip) };
@@ -202,6 +204,9 @@ impl Session {
                 result.with_message(format!("{name}: cycle written out"))
             }
             Some(name) => result.with_message(format!("{name}: cycle replaced")),
+            None if pasted < copied => result.with_message(format!(
+                "pasted {pasted} of {copied} copied layers: there is no layer below for the others"
+            )),
             None if end > self.groove.sections()[at.section].length() => {
                 result.with_message("cut at the end of the section")
             }

@@ -95,3 +95,17 @@ fn a_new_section_may_have_a_meter_of_its_own() {
     assert_eq!(session.apply(Command::AddSection(Some("end".into()), None)), Outcome::Changed(None));
     assert_eq!(session.groove().sections()[2].meter, meter);
 }
+
+#[test]
+fn a_paste_that_lacks_layers_says_so() {
+    let mut session = Session::new(groove("x... ...."));
+    session.apply(Command::AddLayer("deck".into(), crate::rhythm::Voice::Kick));
+    session.apply(Command::SelectAllLayers);
+    session.apply(Command::Copy);
+    session.apply(Command::Move(Motion::Down));
+    let message = match session.apply(Command::Paste(PasteContent::All, PasteInCycle::Ask)) {
+        Outcome::Changed(Some(message)) => message,
+        other => panic!("{other:?}"),
+    };
+    assert_eq!(message, "pasted 1 of 2 copied layers: there is no layer below for the others");
+}

@@ -168,7 +168,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             "faster"
             => "speed up quick tempo practice";
         "speed" "P s" Ask(Question::Speed), "set the playback speed in percent"
-            => "slow fast percent rate tempo practice half";
+            => "slow fast percent rate tempo practice half full normal reset original";
         "volume-down" "V d" Call(|s| transport::volume_by(s, -2)), "lower the volume by 2 dB", "quieter"
             => "softer quieter loudness level master";
         "volume-up" "V u" Call(|s| transport::volume_by(s, 2)), "raise the volume by 2 dB", "louder"
@@ -181,13 +181,13 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "metronome beep tick pulse";
         "hearing-click" "K" Call(clicks::toggle_hearing), "turn the selected hearing's click on or off"
             => "wrong metronome rival beat pulse";
-        "beat-click-next" "V b" Call(clicks::next_beat_click), "switch beat click: beat, off-beat, 2-4 a beat"
+        "beat-click-next" "V b" Call(clicks::next_beat_click), "change what the beat click plays"
             => "backbeat offbeat metronome subdivision 2 4";
-        "hearing-click-next" "V h" Call(clicks::next_hearing_click), "switch hearing click: pulse, off-beat, 2 to 4"
+        "hearing-click-next" "V h" Call(clicks::next_hearing_click), "change what the hearing click plays"
             => "offbeat metronome subdivision";
-        "click-sound" "V c" Call(transport::next_click_sound), "click sound: tick, block or beep"
+        "click-sound" "V c" Call(transport::next_click_sound), "change the click sound: tick, block or beep"
             => "metronome timbre beep tick";
-        "count-in" "P b" Call(transport::toggle_count_in), "count in whatever is started, on or off"
+        "count-in" "P b" Call(transport::toggle_count_in), "count in before everything, on or off"
             => "count-off lead-in count me in pickup clicks";
         "take-groove" "f5" Call(|s| clicks::play_take(s, Mix::GROOVE)), "play the groove alone"
             => "listen solo without metronome";
@@ -352,7 +352,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "wider" "z W z" Call(|s| scroll::zoom_by(s, 1)), "widen the columns" => "zoom in larger columns";
         "narrower" "Z W Z" Call(|s| scroll::zoom_by(s, -1)), "narrow the columns" => "zoom out smaller columns";
         "config-file" "W c" Call(lists::open_config_errors), "show the errors in the config file"
-            => "settings preferences options keys colours colors";
+            => "settings preferences options keys colour colours color colors theme background";
         "open" "F o" Ask(Question::Open), "open another groove file" => "load file toml";
         "new" "F n" Call(replacement::start_new), "start a new groove" => "empty blank create file song";
         "save" "ctrl-s F s" Call(save::save), "save", "save" => "store write file";
