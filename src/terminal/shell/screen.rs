@@ -4,7 +4,7 @@ use crate::terminal::{State, view};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use ratatui::backend::{Backend, CrosstermBackend};
-use ratatui::buffer::Buffer;
+use ratatui::buffer::{Buffer, Cell};
 use ratatui::crossterm::event::{DisableBracketedPaste, EnableBracketedPaste};
 use ratatui::crossterm::style::Print;
 use ratatui::crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode};
@@ -13,6 +13,29 @@ use ratatui::layout::Rect;
 use std::io::{self, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::{panic, thread};
+use unicode_width::UnicodeWidthStr;
+
+/// Maximum unchanged cells between two changed ones that are sent again, since moving the cursor takes as many bytes.
+const MAX_GAP: u16 = 6;
+
+/// Adds the cells of short gaps, if no change of style is needed for them.
+fn with_short_gaps<'a>(changes: Vec<(u16, u16, &'a Cell)>, next: &'a Buffer) -> Vec<(u16, u16, &'a Cell)> {
+    let mut filled: Vec<(u16, u16, &Cell)> = Vec::with_capacity(changes.len());
+    for (x, y, cell) in changes {
+        if let Some(&(last_x, last_y, last)) = filled.last()
+            && last_y == y
+            && (1..=MAX_GAP).contains(&x.saturating_sub(last_x + 1))
+            && last.symbol().width() == 1
+        {
+            let gap = (last_x + 1..x).map(|x| (x, y, &next[(x, y)]));
+            if gap.clone().all(|(_, _, c)| c.symbol().len() == 1 && c.style() == last.style()) {
+                filled.extend(gap);
+            }
+        }
+        filled.push((x, y, cell));
+    }
+    filled
+}
 
 /// Sends the cells that changed since the last frame.
 #[derive(Debug)]
@@ -66,7 +89,7 @@ impl<W: Write> Screen<W> {
             backend.clear()?;
             self.is_known = true;
         }
-        let changes = self.current.diff(&self.next);
+        let changes = with_short_gaps(self.current.diff(&self.next), &self.next);
         if !changes.is_empty() {
             backend.draw(changes.into_iter())?;
         }

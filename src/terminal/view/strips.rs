@@ -73,6 +73,8 @@ fn draw_strip(
 ) {
     let glyphs = pen.theme.glyphs();
     let section = state.shown_section();
+    // Also the spaces: with one style in the row, moved pulses take few bytes.
+    pen.row_style(layout.strips, row, style);
     let Some(s) = state.groove().sections().get(section) else { return };
     let Some((start, end)) = report.clock.range(section, shown_pass(state)) else { return };
     let Some(per_whole) = report.clock.seconds_per_whole(section) else { return };
