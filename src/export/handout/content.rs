@@ -40,7 +40,7 @@ pub(super) enum Block<'a> {
     Player(String),
 }
 
-pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
+pub(super) fn blocks<'a>(handout: &'a Handout<'_>, layouts: &[Layout]) -> Vec<Block<'a>> {
     let piece = &handout.piece;
     let (groove, report) = (piece.groove, piece.report);
     let mut out = vec![Block::Title(groove.title().to_owned())];
@@ -58,13 +58,13 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     out.push(Block::Numbered(built.collect()));
     for s in piece.sections() {
         let part = ExportInput { section: Some(s), ..piece.clone() };
-        out.extend(pictures(&part, PictureKind::Grid, &format!("grid{}", s + 1)));
+        out.extend(pictures(&part, PictureKind::Grid, &format!("grid{}", s + 1), layouts));
         let name = format!("notation{}", s + 1);
         let notation = |layout| {
             let picture = engraving::notation(&part, &handout.notation, &options(PictureKind::Grid, &name, layout))?;
             Ok(Block::Picture(PageFigure::new(&name, layout, picture)))
         };
-        match LAYOUTS.into_iter().map(notation).collect::<Result<Vec<_>, FormatError>>() {
+        match layouts.iter().copied().map(notation).collect::<Result<Vec<_>, FormatError>>() {
             Ok(figures) => out.extend(figures),
             Err(error) => out.push(Block::Small(format!("This section cannot be notated: {error}."))),
         }
@@ -86,7 +86,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
         (capitalized(&f.reason.to_string()), format!("{} ({}){place}", describe::threshold(f), f.source))
     };
     out.push(Block::Numbered(report.findings.iter().take(MAX_REASONS).map(reason).collect()));
-    out.extend(pictures(piece, PictureKind::Landings, "landings"));
+    out.extend(pictures(piece, PictureKind::Landings, "landings", layouts));
 
     out.push(Block::Heading("Pulses a listener may hear"));
     out.push(Block::List(describe::whose_beat(groove, report).iter().map(|l| capitalized(l)).collect()));
@@ -101,7 +101,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     if !by_speed.is_empty() {
         out.push(Block::Text(format!("Leading hearing by playing speed: {by_speed}.")));
     }
-    out.extend(pictures(piece, PictureKind::Streams, "streams"));
+    out.extend(pictures(piece, PictureKind::Streams, "streams", layouts));
     let streams = describe::main_streams(report);
     let pairs = report.pairs.iter().filter(|p| streams.contains(&p.a) && streams.contains(&p.b));
     let pairs: Vec<String> = pairs.map(|p| capitalized(&describe::stream_pair(groove, report, p))).collect();
@@ -147,8 +147,6 @@ fn boxes(piece: &ExportInput<'_>, s: usize) -> Vec<String> {
     (2..=bars).rev().map(rows).find(fits_page).unwrap_or_else(|| rows(1))
 }
 
-const LAYOUTS: [Layout; 2] = [Layout::Sheet, Layout::Phone];
-
 fn options(kind: PictureKind, name: &str, layout: Layout) -> PictureOptions {
     let width = match layout {
         Layout::Sheet => TEXT_WIDTH,
@@ -157,9 +155,14 @@ fn options(kind: PictureKind, name: &str, layout: Layout) -> PictureOptions {
     PictureOptions { kind, width, id: layout.id(name), ..PictureOptions::default() }
 }
 
-/// A picture in both layouts.
-fn pictures<'a>(piece: &ExportInput<'_>, kind: PictureKind, name: &str) -> impl Iterator<Item = Block<'a>> {
-    LAYOUTS.into_iter().map(move |layout| {
+/// A picture in some layouts.
+fn pictures<'a>(
+    piece: &ExportInput<'_>,
+    kind: PictureKind,
+    name: &str,
+    layouts: &[Layout],
+) -> impl Iterator<Item = Block<'a>> {
+    layouts.iter().map(move |&layout| {
         let picture = picture::picture(piece, &options(kind, name, layout));
         Block::Picture(PageFigure::new(name, layout, picture))
     })

@@ -29,7 +29,7 @@ pub fn html(handout: &Handout<'_>, reader: Reader) -> String {
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>{title}</title>\n\
          <style>\n{STYLE}{player}</style>\n</head>\n<body class=\"{class}\">\n<main>\n"
     );
-    for block in blocks(handout, reader) {
+    for block in blocks(handout, reader, &[Layout::Sheet, Layout::Phone]) {
         // Writing to a String cannot fail.
         let _ = write(&mut page, &block);
     }

@@ -18,7 +18,7 @@ pub struct Markdown {
 pub fn markdown(handout: &Handout<'_>, reader: Reader) -> Markdown {
     let mut out = Markdown { text: format!("{MARKER}\n"), files: Vec::new() };
     let mut sounds = 0;
-    for block in blocks(handout, reader) {
+    for block in blocks(handout, reader, &[Layout::Sheet]) {
         out.text.push('\n');
         // Writing to a String cannot fail.
         let _ = write(&mut out, handout, &block, &mut sounds);
@@ -76,7 +76,6 @@ fn write(out: &mut Markdown, handout: &Handout<'_>, block: &Block<'_>, sounds: &
         Block::Preformatted(lines) => lines.lines().try_for_each(|l| writeln!(text, "    {l}")),
         Block::Player(_) => Ok(()),
         Block::TickBoxes(items) => items.iter().try_for_each(|item| writeln!(text, "- [ ] {}", escaped(item))),
-        Block::Picture(figure) if figure.layout == Layout::Phone => Ok(()),
         Block::Picture(figure) => {
             let picture = &figure.picture;
             let file = format!("{}-{}.svg", handout.stem, figure.name);

@@ -21,6 +21,7 @@ use super::ExportInput;
 use crate::analysis::Limits;
 use crate::describe::notes::NotationOptions;
 use crate::rhythm::Fraction;
+use figure::Layout;
 
 /// The input of a handout.
 #[derive(Debug, Clone)]
@@ -80,11 +81,11 @@ pub enum Reader {
     Teacher,
 }
 
-/// The blocks of a page.
-fn blocks<'a>(handout: &'a Handout<'_>, reader: Reader) -> Vec<content::Block<'a>> {
+/// The blocks of a page, with each picture in these layouts.
+fn blocks<'a>(handout: &'a Handout<'_>, reader: Reader, layouts: &[Layout]) -> Vec<content::Block<'a>> {
     match reader {
-        Reader::Student => student::blocks(handout),
-        Reader::Teacher => content::blocks(handout),
+        Reader::Student => student::blocks(handout, layouts),
+        Reader::Teacher => content::blocks(handout, layouts),
     }
 }
 

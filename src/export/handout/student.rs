@@ -46,7 +46,7 @@ const LAYOUTS: [PictureLayout; 10] = [
     layout(1400.0, Staves::Analysed, false),
 ];
 
-pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
+pub(super) fn blocks<'a>(handout: &'a Handout<'_>, layouts: &[Layout]) -> Vec<Block<'a>> {
     let piece = &handout.piece;
     let (groove, report) = (piece.groove, piece.report);
     let summary: Vec<String> = piece.sections().into_iter().map(|s| section_summary(&groove.sections()[s])).collect();
@@ -76,9 +76,19 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>) -> Vec<Block<'a>> {
     let sheet = |layout: &PictureLayout| figures(handout, *layout, Layout::Sheet);
     let fits =
         |figures: &Vec<PageFigure>| text + figures.iter().map(PageFigure::printed_height).sum::<f32>() <= SHEET_HEIGHT;
-    let wide = LAYOUTS.iter().map(sheet).find(fits).unwrap_or_else(|| sheet(&LAYOUTS[2]));
-    let phone = figures(handout, layout(PHONE_WIDTH, Staves::All, true), Layout::Phone);
-    let figures: Vec<PageFigure> = wide.into_iter().chain(phone).collect();
+    let first = sheet(&LAYOUTS[0]);
+    let fits_at_all = fits(&first) || fits(&sheet(&LAYOUTS[LAYOUTS.len() - 1]));
+    let mut figures = if fits(&first) {
+        first
+    } else if fits_at_all {
+        LAYOUTS.iter().map(sheet).find(fits).unwrap_or(first)
+    } else {
+        // Several sheets: as legible as possible.
+        sheet(&LAYOUTS[2])
+    };
+    if layouts.contains(&Layout::Phone) {
+        figures.extend(self::figures(handout, layout(PHONE_WIDTH, Staves::All, true), Layout::Phone));
+    }
     let data = super::player::data(handout, &figures);
     out.push(data.map_or_else(|| Block::Small(NO_PLAYER.into()), Block::Player));
     out.extend(figures.into_iter().map(Block::Picture));
