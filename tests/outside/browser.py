@@ -8,7 +8,7 @@ import subprocess
 import tempfile
 import time
 
-FLAGS = ['--headless', '--no-sandbox', '--disable-gpu', '--disable-background-networking', '--disable-component-update',
+FLAGS = ['--headless', '--no-sandbox', '--disable-gpu', '--disable-dev-shm-usage', '--disable-background-networking', '--disable-component-update',
          '--disable-sync', '--no-first-run', '--autoplay-policy=no-user-gesture-required', '--remote-debugging-pipe']
 
 
