@@ -69,9 +69,13 @@ impl Groove {
     /// The edit names something that does not exist, or its result would be invalid.
     pub fn edited(&self, edit: &Edit) -> Result<Groove, EditError> {
         let mut groove = self.clone();
-        groove.change(edit)?;
+        match groove.change_recording(edit) {
+            Some(changed) => changed?,
+            None => groove.change(edit)?,
+        }
         // Edits of cells change no length.
         if !edit.is_of_cells() {
+            groove.move_anchors(self, edit);
             groove.check()?;
         }
         Ok(groove)

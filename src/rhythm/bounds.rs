@@ -67,5 +67,11 @@ bounds! {
     PAN: "the pan", -100, 100, "(left to right)";
     ACCENT_DEPTH: "the accent depth", 0, 18, "dB";
     NAME: "the length of a name", 1, 64, "characters";
+    FILE_NAME: "the length of the name of a recording", 1, 1024, "characters";
+    ANCHORS: "the number of anchors", 0, 8192, "anchors";
+    ANCHOR_PASS: "the pass of an anchor", 1, 8192, "(passes count from 1)";
+    ANCHOR_BAR: "the bar of an anchor", 1, 65_536, "(bars count from 1)";
+    ANCHOR_BEAT: "the beat of an anchor", 1, 128, "(beats count from 1)";
+    RECORDING_TIME: "the time of an anchor", 0, 10_800_000_000, "microseconds";
     SOUND_NAME: "the length of the name of a sound", 1, 255, "characters";
 }

@@ -4,6 +4,7 @@ use super::cell::{Accent, Attack, Cell, Pitch, Swing};
 use super::clip::Clip;
 use super::groove::{Place, Section};
 use super::meter::{Meter, Tempo};
+use super::recording::{Anchor, GridPlace, Recording};
 use super::time::Time;
 use super::voice::Voice;
 use std::ops::Range;
@@ -116,6 +117,13 @@ pub enum Edit {
     Times(usize, u16),
     Swing(usize, Option<Swing>),
     Title(String),
+    /// Sets or removes the recording.
+    Recording(Option<Recording>),
+    /// Replaces all anchors of the recording.
+    Anchors(Vec<Anchor>),
+    /// Sets an anchor, or moves the one at its place.
+    SetAnchor(Anchor),
+    RemoveAnchor(GridPlace),
 }
 
 impl Edit {

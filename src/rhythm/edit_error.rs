@@ -36,6 +36,10 @@ pub enum EditError {
     PasteIntoCycle,
     /// A layer, section, cell or beat does not exist.
     NoSuchPlace(&'static str),
+    /// An anchor is not later in the recording than the one before it; the bar counts from 1.
+    AnchorOrder {
+        bar: usize,
+    },
     /// The edit is not possible here; the message.
     Impossible(&'static str),
 }
@@ -61,6 +65,9 @@ impl fmt::Display for EditError {
             }
             Self::PasteIntoCycle => f.write_str("the layer repeats a cycle here; write it out first"),
             Self::NoSuchPlace(what) => write!(f, "no such {what}"),
+            Self::AnchorOrder { bar } => {
+                write!(f, "the anchor at bar {bar} must be later in the recording than the one before it")
+            }
             Self::Impossible(what) => f.write_str(what),
         }
     }

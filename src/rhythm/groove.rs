@@ -8,6 +8,7 @@ use super::cell::{Attack, Cell, Swing};
 use super::edit_error::EditError;
 use super::meter::{Meter, Tempo};
 use super::part::{Part, PartContext};
+use super::recording::Recording;
 use super::time::{Fraction, Time};
 use super::voice::Voice;
 use std::sync::Arc;
@@ -75,6 +76,7 @@ pub struct Groove {
     pub(super) note: String,
     pub(super) sections: Vec<Section>,
     pub(super) layers: Vec<Arc<Layer>>,
+    pub(super) recording: Option<Arc<Recording>>,
 }
 
 /// The indices of a cell of a groove.
@@ -113,6 +115,7 @@ impl Groove {
             note: note.to_owned(),
             sections,
             layers: layers.into_iter().map(Arc::new).collect(),
+            recording: None,
         };
         groove.check()?;
         Ok(groove)
@@ -245,6 +248,7 @@ impl Groove {
         LAYERS.check(self.layers.len() as i64)?;
         unique(self.sections.iter().map(|s| s.name.as_str()))?;
         unique(self.layers.iter().map(|l| l.name.as_str()))?;
+        self.recording.as_ref().map_or(Ok(()), |r| r.check())?;
         for section in &self.sections {
             BARS.check(i64::from(section.bars))?;
             TIMES.check(i64::from(section.times))?;

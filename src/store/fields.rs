@@ -3,7 +3,7 @@
 use super::error::{ParseError, Problem};
 use crate::rhythm::bounds::Bound;
 use std::ops::Range;
-use toml_edit::{Item, Key, Table};
+use toml_edit::{Array, Item, Key, Table, Value};
 
 /// A table; `text` is the source of its spans, if known.
 #[derive(Clone, Copy)]
@@ -92,6 +92,40 @@ impl<'a> Fields<'a> {
     /// A boolean; false if the key is missing.
     pub(super) fn flag(self, key: &'static str) -> Result<bool, ParseError> {
         self.typed(key, "true or false", Item::as_bool).map(Option::unwrap_or_default)
+    }
+
+    /// A number or a string as it is written, without `+` and `_`.
+    pub(super) fn decimal(self, key: &'static str, wanted: &'static str) -> Result<Option<String>, ParseError> {
+        let Some(item) = self.table.get(key) else { return Ok(None) };
+        let wrong_type = |found| Err(self.error_at(key, Problem::WrongType(key, found, wanted)));
+        match item.as_value() {
+            Some(Value::Integer(n)) => Ok(Some(n.value().to_string())),
+            // The source text, since the parsed number is rounded.
+            Some(Value::Float(x)) => {
+                let source = self.text.and_then(|t| t.get(x.span()?)).unwrap_or_default();
+                Ok(Some(source.trim_start_matches('+').replace('_', "")))
+            }
+            Some(Value::String(s)) => Ok(Some(s.value().clone())),
+            Some(Value::Boolean(_)) => wrong_type("true or false"),
+            Some(_) => wrong_type("no number"),
+            None => wrong_type("a table"),
+        }
+    }
+
+    /// The table `[key]`.
+    pub(super) fn table_of(self, key: &'static str) -> Result<Option<Fields<'a>>, ParseError> {
+        let table = self.typed(key, "a table", Item::as_table)?;
+        Ok(table.map(|table| Fields { table, text: self.text }))
+    }
+
+    /// The values of an array.
+    pub(super) fn array(self, key: &'static str, wanted: &'static str) -> Result<Option<&'a Array>, ParseError> {
+        self.typed(key, wanted, Item::as_array)
+    }
+
+    /// An error at a value of an array.
+    pub(super) fn error_at_value(self, value: &Value, problem: Problem) -> ParseError {
+        ParseError { at: value.span().map(|s| s.start), ..self.error(problem) }
     }
 
     /// The tables of `[[key]]`.

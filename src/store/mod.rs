@@ -12,6 +12,7 @@ mod lock;
 mod print;
 mod progress;
 mod read;
+mod recording_table;
 mod save;
 mod state_folder;
 #[cfg(test)]

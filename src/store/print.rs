@@ -2,6 +2,7 @@
 
 use super::FORMAT;
 use super::read::{self, DEFAULT_DIVISION, DEFAULT_SECTION, PART_KEYS};
+use super::recording_table;
 use super::update;
 use crate::rhythm::{Fraction, Groove, Layer, Part, Pitch, Section, cell_notation, is_hidden, print_note_value};
 use std::fmt::Write as _;
@@ -112,6 +113,9 @@ fn head(groove: &Groove) -> DocumentMut {
     put(root, "title", string(groove.title()));
     if !groove.note().is_empty() {
         put(root, "note", string(groove.note()));
+    }
+    if let Some(recording) = groove.recording() {
+        root.insert("recording", Item::Table(recording_table::print(recording)));
     }
     let sections = groove.sections().iter().map(|s| section(s, groove.sections().len())).collect();
     root.insert("section", Item::ArrayOfTables(sections));

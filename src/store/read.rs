@@ -4,15 +4,16 @@ use super::FORMAT;
 use super::cells_field;
 use super::error::{ParseError, Problem};
 use super::fields::{Fields, SpannedStr};
+use super::recording_table;
 use crate::rhythm::bounds::{self, ACCENT_DEPTH, BARS, Bound, DIVISION, GAIN, NAME, PAN, SOUND_NAME, TIMES};
 use crate::rhythm::{
     Fraction, Groove, LOWER_FORM, Layer, METER_FORM, Meter, MeterError, Part, PartContext, Section, Swing, Tempo,
     Voice, parse_note_value, print_note_value,
 };
-use toml_edit::{Document, Item, Table, Value};
+use toml_edit::{Document, Table};
 
 /// Keys of the file, in the order they are written.
-pub(super) const ROOT_KEYS: &[&str] = &["format", "title", "note", "section", "layer"];
+pub(super) const ROOT_KEYS: &[&str] = &["format", "title", "note", "recording", "section", "layer"];
 /// Keys of a section.
 pub(super) const SECTION_KEYS: &[&str] = &["name", "meter", "tempo", "beat", "bars", "times", "swing"];
 /// Keys of a layer.
@@ -63,6 +64,7 @@ pub(super) fn groove(text: &str) -> Result<Groove, ParseError> {
     if let Some(note) = &note {
         check_printable(note, "note", &['\n', '\t', '\r'])?;
     }
+    let recording = recording_table::read(root)?;
     let tables = root.tables("section", "[[section]] tables")?;
     if tables.is_empty() {
         return Err(error_at_top(Problem::MissingKey("section", "[[section]]")));
@@ -87,6 +89,7 @@ pub(super) fn groove(text: &str) -> Result<Groove, ParseError> {
         layers.push(layer);
     }
     Groove::new(title.text, note.map_or("", |n| n.text), sections, layers)
+        .and_then(|groove| groove.with_recording(recording))
         .map_err(|e| error_at_top(Problem::Invalid(e.to_string())))
 }
 
@@ -153,20 +156,8 @@ fn tempo(fields: Fields<'_>, meter: &Meter) -> Result<Tempo, ParseError> {
         }
     };
     let error = |problem| fields.error_at("tempo", problem);
-    let wrong_type = |found| Err(error(Problem::WrongType("tempo", found, FORM)));
-    let raw = match fields.table.get("tempo").map(Item::as_value) {
-        None => return Err(fields.error(Problem::MissingKey("tempo", "tempo = 150"))),
-        Some(Some(Value::Integer(n))) => n.value().to_string(),
-        // The source text, since the parsed number is rounded.
-        Some(Some(Value::Float(x))) => {
-            let source = fields.text.and_then(|t| t.get(x.span()?)).unwrap_or_default();
-            source.trim_start_matches('+').replace('_', "")
-        }
-        Some(Some(Value::String(s))) => s.value().clone(),
-        Some(Some(Value::Boolean(_))) => return wrong_type("true or false"),
-        Some(Some(_)) => return wrong_type("no number"),
-        Some(None) => return wrong_type("a table"),
-    };
+    let raw = fields.decimal("tempo", FORM)?;
+    let raw = raw.ok_or_else(|| fields.error(Problem::MissingKey("tempo", "tempo = 150")))?;
     let bpm = Fraction::parse(&raw).ok_or_else(|| error(Problem::Form("tempo", raw.clone(), FORM.into())))?;
     let tempo = Tempo::new(bpm, unit).map_err(|_| error(Problem::Tempo(raw.clone())))?;
     if bpm.denom() > Tempo::MAX_DENOMINATOR {

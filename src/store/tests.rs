@@ -5,15 +5,46 @@ mod saves;
 
 use super::*;
 use crate::rhythm::random::grooves as plain_grooves;
-use crate::rhythm::{Accent, Attack, Cell, Edit, Fraction, Layer, Place, Section, Tempo, Time, Voice, is_hidden};
+use crate::rhythm::{
+    Accent, Anchor, Attack, Cell, Edit, Fraction, GridPlace, Layer, Micros, Place, Recording, Section, Tempo, Time,
+    Voice, is_hidden,
+};
 use proptest::prelude::*;
 
 fn read(text: &str) -> Groove {
     parse(text, "t").unwrap_or_else(|e| panic!("{e}\n{text}")).groove
 }
 
-/// Random grooves, some with a sound file and an accent depth.
+/// Recordings with anchors at rising places and times.
+fn recordings() -> impl Strategy<Value = Recording> {
+    let anchor = (0_u32..3, 0_u32..9, (0_i64..12, 1_i64..12), 1_i64..9_000_000);
+    let anchors = prop::collection::vec(anchor, 0..6).prop_map(|all| {
+        let place = |&(pass, bar, (n, d), _): &(u32, u32, (i64, i64), i64)| GridPlace {
+            pass,
+            bar,
+            beat: Fraction::new(n, d).expect("a number"),
+        };
+        let mut places: Vec<GridPlace> = all.iter().map(place).collect();
+        places.sort_unstable();
+        places.dedup();
+        let times = all.iter().scan(0, |sum, a| {
+            *sum += a.3;
+            Some(Micros(*sum))
+        });
+        places.into_iter().zip(times).map(|(place, at)| Anchor { place, at }).collect()
+    });
+    ("[a-z ü./\"]{1,12}", prop::option::of("[0-9a-f]{64}"), anchors).prop_map(
+        |(file, fingerprint, anchors): (_, _, Vec<Anchor>)| Recording::new(&file, fingerprint).with_anchors(anchors),
+    )
+}
+
+/// Random grooves, some with a sound file, an accent depth and a recording.
 fn grooves() -> impl Strategy<Value = Groove> {
+    (voiced_grooves(), prop::option::of(recordings()))
+        .prop_map(|(groove, recording)| groove.with_recording(recording).expect("a valid recording"))
+}
+
+fn voiced_grooves() -> impl Strategy<Value = Groove> {
     let own = (prop::option::of("[a-z ü./]{1,12}"), prop::option::of(0_u8..=18));
     (plain_grooves(), prop::collection::vec(own, 4)).prop_map(|(groove, own)| {
         let given = own.into_iter().take(groove.layers().len()).enumerate();

@@ -6,6 +6,7 @@ use super::error::ParseError;
 use super::fields::Fields;
 use super::print::{self, Field};
 use super::read::{self, DEFAULT_DIVISION, LAYER_KEYS, PART_KEYS, ROOT_KEYS, SECTION_KEYS};
+use super::recording_table;
 use crate::rhythm::{Groove, Layer, Part, PartContext, Pitch, Section};
 use std::collections::HashMap;
 use toml_edit::{ArrayOfTables, DocumentMut, Item, Key, Table, Value};
@@ -30,6 +31,7 @@ pub(super) fn edited_text(original: &str, groove: &Groove) -> Option<String> {
     if old.note() != groove.note() {
         set_or_remove(root, ROOT_KEYS, "note", Some(groove.note()).filter(|n| !n.is_empty()).map(print::string));
     }
+    recording_table::update(root, &old, groove);
     let old_sections = origins(old.sections(), groove.sections(), |s| &s.name);
     let old_layers = origins(old.layers(), groove.layers(), |l| &l.name);
 
@@ -132,7 +134,7 @@ fn forget_positions(table: &mut Table) {
 }
 
 /// Inserts a new key after the last key that precedes it in `order`.
-fn insert(table: &mut Table, order: &[&str], key: &str, item: Item) {
+pub(super) fn insert(table: &mut Table, order: &[&str], key: &str, item: Item) {
     let rank = |k: &str| order.iter().position(|o| *o == k).unwrap_or(order.len());
     let mut keys: Vec<String> = table.iter().map(|(k, _)| k.to_owned()).collect();
     let at = keys.iter().rposition(|k| rank(k) < rank(key)).map_or(0, |i| i + 1);
@@ -147,7 +149,7 @@ fn arrange(table: &mut Table, keys: &[String]) {
 }
 
 /// Sets a value and keeps the comment after the old one.
-fn set(table: &mut Table, order: &[&str], key: &str, mut value: Value) {
+pub(super) fn set(table: &mut Table, order: &[&str], key: &str, mut value: Value) {
     match table.get_mut(key) {
         Some(item) => {
             if let Some(old) = item.as_value() {
@@ -159,7 +161,7 @@ fn set(table: &mut Table, order: &[&str], key: &str, mut value: Value) {
     }
 }
 
-fn set_or_remove(table: &mut Table, order: &[&str], key: &str, value: Option<Value>) {
+pub(super) fn set_or_remove(table: &mut Table, order: &[&str], key: &str, value: Option<Value>) {
     match value {
         Some(value) => set(table, order, key, value),
         None => drop(table.remove(key)),
