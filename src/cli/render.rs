@@ -30,6 +30,7 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, CliError> {
         range: Range::Whole,
         times: args.loops,
         count_in: if args.click.is_none() { count_in } else { CountIn::Bar },
+        recording: None,
         muted_passes: Vec::new(),
     });
     let kind = match &args.ladder {

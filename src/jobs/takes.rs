@@ -128,6 +128,7 @@ pub(super) fn takes(
             range: Range::Whole,
             times,
             count_in: if with_count_in { count_in.unwrap_or(CountIn::Bar) } else { CountIn::Off },
+            recording: None,
             muted_passes: Vec::new(),
         });
     }

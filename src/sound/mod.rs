@@ -29,9 +29,11 @@ pub(crate) mod stderr_guard;
 pub(crate) mod take;
 #[cfg(test)]
 mod tests;
+mod track;
 mod units;
 mod user_samples;
 mod voice;
+mod warp;
 mod wav;
 
 #[cfg(feature = "audio")]
@@ -63,6 +65,7 @@ pub use schedule::{Range, Schedule, ScheduleOptions};
 pub use segment::Segment;
 #[cfg(all(test, feature = "audio"))]
 use stderr_guard::STDERR_LOCK;
+pub use track::{Channels, FrameSource, FrameStream, Listening, RecordingPlay, RecordingTone};
 #[cfg(test)]
 use units::Gain;
 pub use units::{Frame, SampleRate};

@@ -134,6 +134,7 @@ impl Player {
     /// Plays a segment from a position, or from its start, instead of everything else, and returns its id. Ids ascend.
     pub(crate) fn start(&mut self, segment: Segment, from: Option<Position>) -> u64 {
         let frame = from.and_then(|p| segment.schedule.as_ref()?.map.frame(p)).unwrap_or_default();
+        segment.prepare_at(frame);
         let position = segment.schedule.as_ref().map(|s| s.map.position(frame));
         let id = self.handle.start(segment, frame);
         // While the device is lost, a segment waits at its start position.

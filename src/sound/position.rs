@@ -98,7 +98,18 @@ impl PositionMap {
     fn piece(&self, position: Position) -> Option<&Piece> {
         let first = self.pieces.partition_point(|p| p.section < position.section);
         let rest = self.pieces[first..].iter().take_while(|p| p.section == position.section);
-        rest.take_while(|p| p.pass <= position.pass.max(self.pieces[first].pass)).last()
+        let pass = rest.clone().take_while(|p| p.pass <= position.pass.max(self.pieces[first].pass)).last()?.pass;
+        // A pass over a recording has a piece for every anchor.
+        let mut pieces = rest.filter(|p| p.pass == pass);
+        let head = pieces.next()?;
+        Some(pieces.take_while(|p| p.from <= position.wholes).last().unwrap_or(head))
+    }
+
+    /// The unrounded frame of whole notes from the start of the first section, in its first pass.
+    pub(super) fn frame_in_first_pass(&self, wholes: f64) -> f64 {
+        let Some(first) = self.pieces.first() else { return 0.0 };
+        let position = Position { section: first.section, pass: first.pass, wholes };
+        self.piece(position).map_or(0.0, |piece| piece.frame(wholes, self.denom))
     }
 
     /// The nearest whole frame of the loop.

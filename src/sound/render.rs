@@ -3,6 +3,7 @@
 use super::clock::FrameTime;
 use super::limiter::{DELAY, Limiter};
 use super::schedule::{Note, Schedule};
+use super::track::Track;
 use super::units::{Frame, Gain, SampleRate};
 use std::ops::Range;
 use std::sync::Arc;
@@ -41,6 +42,16 @@ impl ActiveSound {
     }
 }
 
+/// A track that fades out after its loop has been left.
+#[derive(Debug)]
+struct LeavingTrack {
+    track: Arc<Track>,
+    pass: u64,
+    frame: i64,
+    /// Frames to its end.
+    left: i64,
+}
+
 /// Renders the passes of a schedule into stereo samples.
 #[derive(Debug)]
 pub struct Renderer {
@@ -59,6 +70,9 @@ pub struct Renderer {
     /// Passes completed before the last change of loop.
     passes_before: u64,
     sounds: Vec<ActiveSound>,
+    leaving: Option<LeavingTrack>,
+    /// Gain of the track of the current loop, which fades in.
+    track_gain: f32,
     gain: f32,
     target: f32,
     limiter: Limiter,
@@ -82,6 +96,8 @@ impl Renderer {
             max_passes: u64::MAX,
             passes_before: 0,
             sounds: Vec::with_capacity(MAX_POLYPHONY),
+            leaving: None,
+            track_gain: 1.0,
             gain,
             target: gain,
             limiter: Limiter::new(),
@@ -97,6 +113,7 @@ impl Renderer {
         let old = self.schedule.replace(schedule);
         self.playing = true;
         self.passes_before = 0;
+        self.track_gain = 0.0;
         self.jump(from.0);
         old
     }
@@ -139,6 +156,11 @@ impl Renderer {
             None => Some((Frame(0), 0.0)),
         };
         let pass = self.passes() - self.passes_before;
+        let track = |schedule: &Schedule| schedule.track.as_ref().map(Arc::as_ptr);
+        if self.schedule.as_deref().and_then(track) != track(&schedule) || jump.is_some() {
+            self.leave_track();
+            self.track_gain = 0.0;
+        }
         let old = self.schedule.replace(schedule);
         if let Some((frame, started)) = jump {
             self.passes_before += pass;
@@ -176,6 +198,10 @@ impl Renderer {
     #[cfg(test)]
     pub(super) fn is_silent(&self) -> bool {
         self.sounds.is_empty()
+    }
+
+    pub(super) fn schedule(&self) -> Option<&Schedule> {
+        self.schedule.as_deref()
     }
 
     /// The next frame of the loop, rounded down.
@@ -237,7 +263,16 @@ impl Renderer {
         }
     }
 
+    /// Lets the track of the current loop fade out. Its owner keeps it until nothing else has it, so dropping it frees nothing.
+    fn leave_track(&mut self) {
+        let Some(track) = self.schedule.as_ref().filter(|_| self.playing).and_then(|s| s.track.clone()) else { return };
+        let (pass, at) = self.loop_time();
+        let left = i64::from(release(self.rate));
+        self.leaving = Some(LeavingTrack { track, pass: self.passes_before + pass, frame: at.frame, left });
+    }
+
     fn damp(&mut self) {
+        self.leave_track();
         for sound in &mut self.sounds {
             sound.damp_at = sound.damp_at.min(self.now);
         }
@@ -301,12 +336,52 @@ impl Renderer {
     fn mix_until(&mut self, base: i64, to: i64) {
         let release = release(self.rate);
         let block = (self.now - base) as usize..(to - base) as usize;
+        self.mix_tracks(block.clone(), to);
         for sound in &self.sounds {
             mix_sound(sound, self.now, &mut self.left[block.clone()], &mut self.right[block.clone()], release);
         }
         // Sounds keep their order, so that the sums are the same for every block size.
         self.sounds.retain(|s| s.end(i64::from(release)) > to);
         self.now = to;
+    }
+
+    /// Mixes the recording under the loop up to frame `to`, and what fades out of the one before.
+    fn mix_tracks(&mut self, block: std::ops::Range<usize>, to: i64) {
+        let step = 1.0 / release(self.rate) as f32;
+        if let Some(leaving) = &mut self.leaving {
+            let frames = leaving.left.min(to - self.now);
+            let range = block.start..block.start + frames as usize;
+            let fade = (leaving.left as f32 * step, -step);
+            let (left, right) = (&mut self.left[range.clone()], &mut self.right[range]);
+            leaving.track.mix(leaving.pass, leaving.frame, fade, left, right);
+            (leaving.frame, leaving.left) = (leaving.frame + frames, leaving.left - frames);
+            if leaving.left <= 0 {
+                self.leaving = None;
+            }
+        }
+        let mut pass = self.loop_time().0;
+        let Some(schedule) = self.schedule.as_ref().filter(|s| self.playing && s.map.length.frame > 0) else { return };
+        let Some(track) = &schedule.track else { return };
+        let mut at = self.now;
+        while at < to {
+            let start = self.origin + schedule.map.pass_start(pass).0;
+            let end = self.origin + schedule.map.pass_start(pass + 1).0;
+            let heard = self.passes_before + pass;
+            if heard >= self.max_passes {
+                break;
+            }
+            let until = to.min(end);
+            if at < until {
+                let mixed = block.start + (at - self.now) as usize..block.start + (until - self.now) as usize;
+                let audible = schedule.track_frames_in_pass(heard).saturating_sub(at - start).clamp(0, until - at);
+                let range = mixed.start..mixed.start + audible as usize;
+                let (left, right) = (&mut self.left[range.clone()], &mut self.right[range]);
+                track.mix(heard, at - start, (self.track_gain, step), left, right);
+                self.track_gain = (self.track_gain + step * (until - at) as f32).min(1.0);
+                at = until;
+            }
+            pass += 1;
+        }
     }
 
     /// The next note that begins before frame `end`, and its frame.

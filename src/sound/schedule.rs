@@ -5,9 +5,11 @@ use super::click::{Click, ClickLine};
 use super::clock::FrameTime;
 use super::playback::serde_exact;
 use super::position::PositionMap;
+use super::track::{Listening, RecordingPlay, Track};
 use super::units::{Frame, SampleRate};
 use super::user_samples::UserSamples;
-use crate::rhythm::{ClickSound, Fraction, Groove, Time};
+use super::warp::Warp;
+use crate::rhythm::{AnchorMap, ClickSound, Fraction, Groove, Time};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
@@ -35,8 +37,10 @@ pub struct ScheduleOptions {
     pub click_sound: ClickSound,
     /// Further clicks, such as those of hearings.
     pub lines: Vec<ClickLine>,
-    /// The user's own samples, by the names that layers use.
+    /// The user's own samples, by the names that layers use, and the recording.
     pub samples: UserSamples,
+    /// How the recording sounds, which then sets the times; `None` plays the groove at its written tempos.
+    pub recording: Option<RecordingPlay>,
 }
 
 /// The part of the groove that loops.
@@ -88,6 +92,7 @@ impl ScheduleOptions {
             click_sound: ClickSound::default(),
             lines: Vec::new(),
             samples: UserSamples::default(),
+            recording: None,
         }
     }
 
@@ -99,6 +104,38 @@ impl ScheduleOptions {
         }
         let numer = speed.numer() as f64 / speed.denom() as f64 * MAX_SPEED_DENOM as f64;
         Fraction::new(numer.round() as i64, MAX_SPEED_DENOM).unwrap_or(Fraction::ONE)
+    }
+
+    /// The clock of the range over the recording; `None` without a recording that is heard or without anchors.
+    fn warp(&self, groove: &Groove) -> Option<Warp> {
+        let play = self.recording?;
+        let anchors = AnchorMap::of(groove)?;
+        let sections = groove.sections();
+        let (section, pass, from) = match self.range {
+            Range::Whole => (0, 0, Time::ZERO),
+            Range::Section(section) => (section, 0, Time::ZERO),
+            Range::Region { first, from, last, .. } => {
+                let last_pass = usize::from(sections.get(first)?.times).saturating_sub(1);
+                (first, if first == last { 0 } else { last_pass }, from)
+            }
+        };
+        let before = anchors.pass_length().checked_mul(i64::from(play.pass))?;
+        let start = before.checked_add(groove.score_time(section, pass, from)?)?;
+        Some(Warp { anchors, start, speed: self.bounded_speed(), rate: self.rate })
+    }
+
+    /// The speed, compared with the written tempo, of the first bar of the range over the recording.
+    pub(super) fn opening_speed(&self, groove: &Groove) -> Fraction {
+        let speed = || {
+            let warp = self.warp(groove)?;
+            let bar = groove.sections().get(self.range.first_section())?.meter.bar();
+            let written = groove.score_time(self.range.first_section(), 0, bar)?
+                - groove.score_time(self.range.first_section(), 0, Time::ZERO)?;
+            let played = warp.anchors.recording_time(warp.start + written) - warp.recording_start();
+            // Microseconds keep the terms of the product small.
+            self.speed.times(Fraction::new(written / 1000, played / 1000)?)
+        };
+        speed().unwrap_or(self.speed)
     }
 }
 
@@ -128,13 +165,25 @@ pub struct Schedule {
     /// Passes, from 0 and ascending, in which only the first `opening_notes` notes sound.
     pub(super) muted_passes: Vec<u32>,
     pub(super) opening_notes: usize,
+    /// Frames of the opening of a muted pass.
+    pub(super) opening_frames: i64,
+    /// The recording under the loop.
+    pub(super) track: Option<Arc<Track>>,
 }
 
 impl Schedule {
     /// Builds the loop of a groove. Muted layers are left out. A range outside the groove, or a loop shorter than 32 frames, is
     /// a silent loop. This allocates and synthesizes: never call it on the audio thread.
     pub fn build(groove: &Groove, options: &ScheduleOptions) -> Schedule {
-        Builder::new(groove, options).build()
+        let (Some(play), Some(warp)) = (options.recording, options.warp(groove)) else {
+            return Builder::new(groove, options).build();
+        };
+        let written = ScheduleOptions { speed: Fraction::ONE, recording: None, ..options.clone() };
+        let mut schedule = warp.apply(Builder::new(groove, &written).build());
+        let listening =
+            Listening { from: warp.recording_start(), speed: warp.speed, rate: options.rate, tone: play.tone };
+        schedule.track = options.samples.track(listening, schedule.map.rounded_length(), play);
+        schedule
     }
 
     /// A loop from notes in order of time, each with the index of its samples.
@@ -144,21 +193,43 @@ impl Schedule {
         map: PositionMap,
         rate: SampleRate,
     ) -> Schedule {
-        Schedule { notes, sounds, map: Arc::new(map), rate, muted_passes: Vec::new(), opening_notes: 0 }
+        let map = Arc::new(map);
+        Schedule {
+            notes,
+            sounds,
+            map,
+            rate,
+            muted_passes: Vec::new(),
+            opening_notes: 0,
+            opening_frames: 0,
+            track: None,
+        }
     }
 
     /// Number of notes that begin before `until` in the first pass through the first section.
     pub(super) fn notes_before(&self, until: Time) -> usize {
-        let first = self.map.pieces.first();
-        let end = first.map_or(0.0, |p| (wholes_f64(until) - p.from).clamp(0.0, p.to - p.from) * p.frames_per_whole);
+        let end = self.first_frame_at(until);
         // Half a frame earlier, so that rounding moves no note across the limit.
         self.notes.partition_point(|n| n.at.to_f64(self.map.denom) < end - 0.5)
     }
 
+    /// The unrounded frame of a time in the first pass through the first section.
+    pub(super) fn first_frame_at(&self, time: Time) -> f64 {
+        self.map.frame_in_first_pass(wholes_f64(time))
+    }
+
+    /// Frames of its recording that sound in a pass.
+    pub(super) fn track_frames_in_pass(&self, pass: u64) -> i64 {
+        if self.is_muted(pass) { self.opening_frames } else { i64::MAX }
+    }
+
+    fn is_muted(&self, pass: u64) -> bool {
+        u32::try_from(pass).is_ok_and(|pass| self.muted_passes.binary_search(&pass).is_ok())
+    }
+
     /// The notes that sound in a pass.
     pub(super) fn notes_in_pass(&self, pass: u64) -> &[Note] {
-        let muted = u32::try_from(pass).is_ok_and(|pass| self.muted_passes.binary_search(&pass).is_ok());
-        if muted { &self.notes[..self.opening_notes] } else { &self.notes }
+        if self.is_muted(pass) { &self.notes[..self.opening_notes] } else { &self.notes }
     }
 
     /// Number of notes in one pass.

@@ -10,6 +10,9 @@ use std::collections::VecDeque;
 /// Most segments in the queue behind the one that plays.
 pub(super) const MAX_QUEUED: usize = 8;
 
+/// Chunks of a recording that are prepared before a segment is sent: 0.1 s at 48 kHz.
+const FIRST_CHUNKS: usize = 3;
+
 /// A loop with its number of passes; the next queued segment follows.
 #[derive(Debug)]
 pub struct Segment {
@@ -37,6 +40,13 @@ impl Segment {
     #[must_use]
     pub(super) fn starting_at(self, from: Frame) -> Self {
         Self { from, ..self }
+    }
+
+    /// Prepares the first frames of a recording from a frame of the loop on: never call it on the audio thread.
+    pub(super) fn prepare_at(&self, frame: Frame) {
+        if let Some(track) = self.schedule.as_ref().and_then(|s| s.track.as_ref()) {
+            track.prepare_at(frame, FIRST_CHUNKS);
+        }
     }
 
     /// Limits the number of passes. If no segment is queued at the end, the loop continues until one is.
@@ -69,6 +79,7 @@ impl Segment {
     pub fn mute_passes(mut self, passes: &[u32], until: Time) -> Self {
         if let Some(schedule) = &mut self.schedule {
             (schedule.muted_passes, schedule.opening_notes) = (passes.to_vec(), schedule.notes_before(until));
+            schedule.opening_frames = schedule.first_frame_at(until) as i64;
         }
         self
     }
@@ -182,6 +193,14 @@ impl SegmentQueue {
             let end = (at + 2 * frames).min(out.len());
             self.renderer.render(&mut out[at..end]);
             at = end;
+        }
+    }
+
+    /// Prepares what the next frames need of recordings. This may take long: never call it on the audio thread.
+    pub(super) fn prepare(&self) {
+        let queued = self.queue.iter().filter_map(|segment| segment.schedule.as_deref());
+        for track in self.renderer.schedule().into_iter().chain(queued).filter_map(|s| s.track.as_ref()) {
+            track.prepare(usize::MAX);
         }
     }
 

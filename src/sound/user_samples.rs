@@ -1,14 +1,19 @@
 //! The user's own samples, by the names that layers use.
 
-use super::units::SampleRate;
+use super::track::{FrameSource, Listening, RecordingPlay, Track, Tracks};
+use super::units::{Frame, SampleRate};
 use super::voice::{self, SampleSource};
 use std::collections::HashMap;
 use std::hash::Hasher;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
-/// Available samples by name. A layer whose sample is missing, or has another rate than the schedule, plays its voice.
+/// Available samples by name, and the recording under the groove. A layer whose sample is missing, or has another rate than the schedule, plays its voice.
 #[derive(Debug, Clone, Default)]
-pub struct UserSamples(HashMap<String, UserSample>);
+pub struct UserSamples {
+    layers: HashMap<String, UserSample>,
+    recording: Option<Arc<dyn FrameSource>>,
+    tracks: Arc<Mutex<Tracks>>,
+}
 
 /// A sound in one channel, shared by schedules. Equal hashes mean equal samples.
 #[derive(Debug, Clone)]
@@ -37,12 +42,28 @@ impl UserSample {
 impl UserSamples {
     /// Adds a sound under the name that layers use.
     pub fn insert(&mut self, name: &str, sample: UserSample) {
-        self.0.insert(name.to_owned(), sample);
+        self.layers.insert(name.to_owned(), sample);
+    }
+
+    /// Sets the recording that lies under the groove.
+    pub fn set_recording(&mut self, recording: Option<Arc<dyn FrameSource>>) {
+        self.recording = recording;
+    }
+
+    /// Shares the frames of recordings that other schedules have prepared.
+    pub(super) fn set_tracks(&mut self, tracks: Arc<Mutex<Tracks>>) {
+        self.tracks = tracks;
+    }
+
+    /// The track with these frames of the recording, if there is one.
+    pub(super) fn track(&self, listening: Listening, length: Frame, play: RecordingPlay) -> Option<Arc<Track>> {
+        let source = self.recording.as_ref()?;
+        Some(self.tracks.lock().unwrap_or_else(PoisonError::into_inner).get(&**source, listening, length, play))
     }
 
     /// The sample with this name, if it has this rate and is not empty.
     pub(crate) fn get(&self, name: &str, rate: SampleRate) -> Option<&UserSample> {
-        self.0.get(name).filter(|s| s.rate == rate && !s.samples.is_empty())
+        self.layers.get(name).filter(|s| s.rate == rate && !s.samples.is_empty())
     }
 }
 

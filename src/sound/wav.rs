@@ -98,6 +98,7 @@ impl<'a> WavRenderer<'a> {
             let frames = left.min(BLOCK_FRAMES as i64);
             left -= frames;
             let samples = &mut block[..2 * frames as usize];
+            self.queue.prepare();
             self.queue.render(samples, &mut drop);
             let discarded = self.latency.min(frames as usize);
             self.latency -= discarded;

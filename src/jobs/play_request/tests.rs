@@ -49,6 +49,7 @@ fn request(groove: &Arc<Groove>, range: Range, layers: bool, beat: Click) -> (Lo
             click_db: 0.0,
             click_sound: crate::rhythm::ClickSound::default(),
             hearings: vec![line],
+            recording: None,
         },
         hearing.pulses.clone(),
     )

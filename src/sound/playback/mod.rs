@@ -228,7 +228,7 @@ pub(crate) fn spawn(
 
 #[cfg(feature = "audio")]
 fn run(requests: &Requests, output: Option<&str>, load: SampleLoader, events: &EventSink) {
-    let samples = thread::Samples { load, events: Arc::clone(events) };
+    let samples = thread::Samples { load, events: Arc::clone(events), tracks: Arc::default() };
     thread::PlaybackThread::new(samples).run(requests, output);
 }
 

@@ -6,7 +6,7 @@ use crate::sound::click::click_pan;
 #[cfg(feature = "audio")]
 use crate::sound::position::Position;
 use crate::sound::take::{CountIn, Take, mute_ladder_passes};
-use crate::sound::{Click, ClickLine, Range};
+use crate::sound::{Click, ClickLine, Range, RecordingPlay};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
@@ -41,6 +41,8 @@ pub struct LoopSpec {
     #[serde(with = "serde_exact::click_sound")]
     pub click_sound: ClickSound,
     pub hearings: Vec<HearingClicks>,
+    /// How the groove's recording sounds, which then sets the times.
+    pub recording: Option<RecordingPlay>,
 }
 
 /// The pulses of a hearing that is clicked.
@@ -73,6 +75,7 @@ impl LoopSpec {
             range: self.range,
             times: 1,
             count_in: CountIn::Off,
+            recording: self.recording,
             muted_passes: Vec::new(),
         }
     }

@@ -3,7 +3,7 @@
 use super::thread::Samples;
 use super::{ResumePoint, Sequence, SequencePosition};
 use crate::sound::take::Take;
-use crate::sound::{Player, Playhead, Position, SampleRate, Segment};
+use crate::sound::{Frame, Player, Playhead, Position, SampleRate, Segment};
 use std::collections::VecDeque;
 
 /// A part of a sequence that is one segment: a take or its count-in.
@@ -65,6 +65,7 @@ impl SequencePlayback {
             Some(_) if is_last => segment.stop_at_end(),
             Some(_) => segment,
         };
+        segment.prepare_at(Frame(0));
         Some(segment.skip_passes(completed))
     }
 
@@ -230,6 +231,7 @@ mod tests {
             click_db: 0.0,
             click_sound: crate::rhythm::ClickSound::default(),
             hearings: Vec::new(),
+            recording: None,
         };
         let request = |times, count_in| SequenceTake { spec: playing.clone(), times, count_in };
         let takes = vec![request(Some(6), true), request(Some(8), false), request(None, true), request(None, true)];

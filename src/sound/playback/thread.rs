@@ -5,14 +5,19 @@ use super::{
     EventSink, LoopSpec, Orders, PlayRequest, PlaybackEvent, PlaybackRequest, Requests, SampleLoader, TapPosition,
 };
 use crate::rhythm::Groove;
+use crate::sound::track::Tracks;
 use crate::sound::{DeviceEvent, Player, Playhead, Position, SampleRate, Segment, UserSamples};
 use std::mem;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 /// Interval between reports of the position.
 const POSITION_INTERVAL: Duration = Duration::from_millis(16);
 
 const IDLE_INTERVAL: Duration = Duration::from_millis(200);
+
+/// Chunks of a recording that are prepared between two polls: 0.3 s at 48 kHz.
+const CHUNKS_PER_POLL: usize = 8;
 
 /// Maximum time until a request is heard.
 const SETTLE_TIME: Duration = Duration::from_secs(2);
@@ -21,11 +26,14 @@ const SETTLE_TIME: Duration = Duration::from_secs(2);
 pub(super) struct Samples {
     pub(super) load: SampleLoader,
     pub(super) events: EventSink,
+    /// The frames of recordings that may still be heard.
+    pub(super) tracks: Arc<Mutex<Tracks>>,
 }
 
 impl Samples {
     pub(super) fn load(&mut self, groove: &Groove, rate: SampleRate) -> UserSamples {
-        let (samples, problems) = (self.load)(groove, rate);
+        let (mut samples, problems) = (self.load)(groove, rate);
+        samples.set_tracks(Arc::clone(&self.tracks));
         if !problems.is_empty() {
             (self.events)(PlaybackEvent::Warning(problems.join("; ")));
         }
@@ -40,8 +48,9 @@ impl Samples {
     /// The loop as a segment that follows a count-in and begins at a position.
     fn segment_from(&mut self, spec: &LoopSpec, from: Option<Position>, rate: SampleRate) -> Segment {
         let segment = self.segment(spec, rate);
-        let frame = from.and_then(|position| segment.schedule.as_ref()?.map.frame(position));
-        segment.starting_at(frame.unwrap_or_default())
+        let frame = from.and_then(|position| segment.schedule.as_ref()?.map.frame(position)).unwrap_or_default();
+        segment.prepare_at(frame);
+        segment.starting_at(frame)
     }
 }
 
@@ -142,6 +151,7 @@ impl PlaybackThread {
         if orders.reload {
             self.reload(player);
         }
+        self.samples.tracks.lock().unwrap_or_else(PoisonError::into_inner).prepare(CHUNKS_PER_POLL);
         self.poll_output(player);
         self.queue_takes(player);
         self.report_taps(&orders.taps, player);
@@ -215,8 +225,13 @@ impl PlaybackThread {
 
     fn replace_loop(&mut self, playback: LoopPlayback, player: &mut Player) -> Playing {
         let from = playback.count_in.and_then(|count_in| count_in.from);
+        let heard = player.playhead(Instant::now()).map(|head| head.position);
         for id in &playback.segments {
-            player.handle.replace(*id, self.samples.segment_from(&playback.spec, from, player.handle.rate));
+            let segment = self.samples.segment_from(&playback.spec, from, player.handle.rate);
+            if let Some(frame) = heard.and_then(|position| segment.schedule.as_ref()?.map.frame(position)) {
+                segment.prepare_at(frame);
+            }
+            player.handle.replace(*id, segment);
         }
         Playing::Loop(playback)
     }
@@ -330,7 +345,7 @@ mod tests {
     use super::*;
     use crate::rhythm::{Attack, Edit, Fraction, Meter, Place, Tempo, Time};
     use crate::sound::{Click, FakeDevice, Range};
-    use std::sync::{Arc, PoisonError, mpsc};
+    use std::sync::mpsc;
 
     /// An attack on every eighth of a bar of 4/4 at 240.
     fn playing(layers: bool) -> LoopSpec {
@@ -350,6 +365,7 @@ mod tests {
             click_db: 0.0,
             click_sound: crate::rhythm::ClickSound::default(),
             hearings: Vec::new(),
+            recording: None,
         }
     }
 
@@ -358,7 +374,7 @@ mod tests {
         let (sender, events) = mpsc::channel();
         let load: SampleLoader = Box::new(|_, _| (UserSamples::default(), Vec::new()));
         let send = move |event| drop(sender.send(event));
-        (PlaybackThread::new(Samples { load, events: Arc::new(send) }), events)
+        (PlaybackThread::new(Samples { load, events: Arc::new(send), tracks: Arc::default() }), events)
     }
 
     fn ladder(takes: usize) -> PlayRequest {

@@ -24,7 +24,7 @@ use std::os::unix::net::UnixStream;
 use std::time::Duration;
 
 /// Version of the messages; both ends must have the same.
-const VERSION: u16 = 3;
+const VERSION: u16 = 4;
 const MAGIC: &[u8; 6] = b"teeter";
 /// Time without a byte after which the connection is lost. The sound has faded within 3 s.
 const TIMEOUT: Duration = Duration::from_millis(2500);

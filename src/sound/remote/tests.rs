@@ -60,6 +60,7 @@ fn spec(groove: Groove) -> LoopSpec {
         click_db: -3.0,
         click_sound: crate::rhythm::ClickSound::Beep,
         hearings: vec![hearing],
+        recording: None,
     }
 }
 

@@ -13,6 +13,7 @@ use super::click::{Click, ClickLine, Moment, click_pan};
 use super::clock::Seconds;
 use super::schedule::{Range, Schedule, ScheduleOptions, wholes_f64};
 use super::segment::Segment;
+use super::track::RecordingPlay;
 use super::units::SampleRate;
 use super::user_samples::UserSamples;
 use crate::rhythm::{ClickSound, Edit, Fraction, Groove, Section, Time};
@@ -77,14 +78,16 @@ pub struct Take {
     /// Number of passes.
     pub times: u32,
     pub count_in: CountIn,
+    /// How the recording sounds, which then sets the times.
+    pub recording: Option<RecordingPlay>,
     /// Passes, from 0 and ascending, in which only the [`Take::audible_prefix`] sounds.
     pub muted_passes: Vec<u32>,
 }
 
 impl Take {
     fn options(&self, rate: SampleRate, samples: UserSamples) -> ScheduleOptions {
-        let Self { speed, range, click, click_db, click_sound, ref lines, .. } = *self;
-        ScheduleOptions { rate, speed, range, click, click_db, click_sound, lines: lines.clone(), samples }
+        let Self { speed, range, click, click_db, click_sound, ref lines, recording, .. } = *self;
+        ScheduleOptions { rate, speed, range, click, click_db, click_sound, lines: lines.clone(), samples, recording }
     }
 
     /// The loop of this take. This allocates and synthesizes: never call it on the audio thread.
@@ -121,6 +124,9 @@ impl Take {
     /// The loop of the count-in, whose positions count its beats from the start of the first section; `None` if there is none.
     pub(super) fn count_in_schedule(&self, groove: &Groove, rate: SampleRate) -> Option<Schedule> {
         let Self { speed, click_db, click_sound, .. } = *self;
+        let over =
+            ScheduleOptions { range: self.range, recording: self.recording, speed, ..ScheduleOptions::whole(rate) };
+        let speed = over.opening_speed(groove);
         let options = ScheduleOptions { speed, click_db, click_sound, ..ScheduleOptions::whole(rate) };
         let section = self.range.first_section();
         let meter = &groove.sections().get(section)?.meter;

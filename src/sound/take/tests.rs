@@ -31,6 +31,7 @@ pub(in crate::sound) fn plain(name: &str) -> Take {
         range: Range::Whole,
         times: 1,
         count_in: CountIn::Off,
+        recording: None,
         muted_passes: Vec::new(),
     }
 }

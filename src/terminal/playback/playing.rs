@@ -173,6 +173,7 @@ impl State {
             click_db: self.playback.sound.click_db as f32,
             click_sound: self.playback.sound.click_sound,
             hearings: self.hearing_clicks(range, &self.clicked_hearings(mix.hearing)),
+            recording: None,
         }
     }
 

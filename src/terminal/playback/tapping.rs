@@ -145,6 +145,7 @@ fn start_clicks(state: &mut State) {
         click_db: state.playback.sound.click_db as f32,
         click_sound: state.playback.sound.click_sound,
         hearings: Vec::new(),
+        recording: None,
     };
     state.playback.is_playing = true;
     state.playback.position = None;
