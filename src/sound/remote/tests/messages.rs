@@ -46,7 +46,7 @@ fn another_version_and_another_program_are_told_apart() {
     };
     assert!(
         greeting(b"teeter\x00\x63")
-            .contains("protocol version mismatch: 3 here, 99 on the other machine; install the same")
+            .contains("protocol version mismatch: 4 here, 99 on the other machine; install the same")
     );
     assert!(greeting(b"SSH-2.0-x").contains("not teeter"));
     assert!(greeting(b"tee").contains("no answer from `teeter remote` (closed)"));
