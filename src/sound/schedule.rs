@@ -113,6 +113,8 @@ pub(super) struct Note {
     pub(super) hold: u32,
     pub(super) left: f32,
     pub(super) right: f32,
+    /// Whether it is the grace stroke of a flam at the start of the next pass.
+    pub(super) is_for_next_pass: bool,
 }
 
 /// A loop ready to be rendered, with every note at its exact offset.
@@ -128,6 +130,8 @@ pub struct Schedule {
     /// Passes, from 0 and ascending, in which only the first `opening_notes` notes sound.
     pub(super) muted_passes: Vec<u32>,
     pub(super) opening_notes: usize,
+    /// The pass that no other follows, if there is one.
+    pub(super) last_pass: Option<u64>,
 }
 
 impl Schedule {
@@ -144,7 +148,15 @@ impl Schedule {
         map: PositionMap,
         rate: SampleRate,
     ) -> Schedule {
-        Schedule { notes, sounds, map: Arc::new(map), rate, muted_passes: Vec::new(), opening_notes: 0 }
+        Schedule {
+            notes,
+            sounds,
+            map: Arc::new(map),
+            rate,
+            muted_passes: Vec::new(),
+            opening_notes: 0,
+            last_pass: None,
+        }
     }
 
     /// Number of notes that begin before `until` in the first pass through the first section.
@@ -159,6 +171,11 @@ impl Schedule {
     pub(super) fn notes_in_pass(&self, pass: u64) -> &[Note] {
         let muted = u32::try_from(pass).is_ok_and(|pass| self.muted_passes.binary_search(&pass).is_ok());
         if muted { &self.notes[..self.opening_notes] } else { &self.notes }
+    }
+
+    /// Whether a note sounds in a pass if the notes of the pass do.
+    pub(super) fn sounds_in_pass(&self, note: &Note, pass: u64) -> bool {
+        !note.is_for_next_pass || self.last_pass != Some(pass)
     }
 
     /// Number of notes in one pass.
@@ -187,7 +204,7 @@ impl Schedule {
 
     /// Frames that the last notes ring beyond the end of a pass.
     fn tail(&self) -> Frame {
-        let ends = self.notes.iter().map(|n| {
+        let ends = self.notes.iter().filter(|n| !n.is_for_next_pass).map(|n| {
             let full = self.sounds[n.sound as usize].len() as i64;
             n.at.frame + 1 + full.min(i64::from(n.hold).saturating_add(i64::from(super::render::release(self.rate))))
         });

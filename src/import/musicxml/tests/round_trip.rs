@@ -46,7 +46,8 @@ fn heard(g: &Groove) -> String {
             matches!(layer.voice, Voice::Bass | Voice::Pluck) || g.events(l).iter().any(|e| e.attack.pitch.is_some());
         for e in g.events(l) {
             let pitch = if written && pitched.is_some() { e.attack.pitch.or(pitched) } else { None };
-            lines.push(format!("{} {} {} {} {:?} {pitch:?}", e.section, e.pass, e.offset, e.length, e.attack.accent));
+            let Attack { accent, flam, .. } = e.attack;
+            lines.push(format!("{} {} {} {} {accent:?} {flam} {pitch:?}", e.section, e.pass, e.offset, e.length));
         }
     }
     lines.join("\n")
