@@ -150,9 +150,9 @@ mod tests {
         let meter = Meter::parse("4/4").expect("meter");
         let section = Section { name: "A".into(), meter, tempo, bars: 64, times: 1, swing: None };
         let layer = |n: usize| {
-            let accent = [Accent::Ghost, Accent::Plain, Accent::Accent][n % 3];
+            let accent = Accent::ALL[n % 5];
             let mut cells = vec![Cell::Rest; n % 7 + 1];
-            cells[n % 5 % (n % 7 + 1)] = Cell::Attack(crate::rhythm::Attack { accent, pitch: None });
+            cells[n % 5 % (n % 7 + 1)] = Cell::Attack(crate::rhythm::Attack { accent, ..Default::default() });
             let part = Part::Cycled { cells, start: 0 };
             Layer::new(&format!("l{n}"), Voice::Rim, [4, 3, 5][n % 3], vec![part])
         };

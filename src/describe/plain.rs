@@ -30,12 +30,12 @@ pub(crate) fn groups(groove: &Groove, region: &Region) -> String {
     })
 }
 
-/// The cells of each layer in a region as boxes, one line per layer: `x` attack, `X` accent, `o` ghost, `-` hold, `.` rest, a space
-/// between beats, `|` between bars, `{5: ...}` around a tuplet.
+/// The cells of each layer in a region as boxes, one line per layer, as `cells` of a file: `o s x S X` attacks from
+/// ghost to accent, `/` before a flam, `-` hold, `.` rest, a space between beats, `|` between bars, `{5: ...}` around a tuplet.
 pub(crate) fn boxes(groove: &Groove, region: &Region) -> String {
     lines(groove, region, |layer| {
         let part = groove.part(layer, region.section);
-        join_cells(groove, region, layer, "", |spot| cell_notation::mark(part.cell(spot.first + spot.cell)).to_string())
+        join_cells(groove, region, layer, "", |spot| cell_notation::print_cell(part.cell(spot.first + spot.cell)))
     })
 }
 

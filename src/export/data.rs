@@ -4,13 +4,13 @@ use super::ExportInput;
 use crate::analysis::{Answer, Hearing, landing};
 use crate::describe;
 use crate::notation::{FormatError, passes};
-use crate::rhythm::{Accent, Event, Spot, Time};
+use crate::rhythm::{Event, Spot, Time};
 use serde_json::{Map, Value, json};
 use std::fmt::Write;
 
 /// The columns of an attack, before those of the hearings. Times count from the start of what is exported: exact ones in whole
 /// notes, those in seconds at full speed.
-const COLUMNS: [&str; 14] = [
+const COLUMNS: [&str; 15] = [
     "layer",
     "voice",
     "section",
@@ -22,6 +22,7 @@ const COLUMNS: [&str; 14] = [
     "length",
     "length_seconds",
     "accent",
+    "flam",
     "pitch",
     "landing",
     "cells_to_next",
@@ -125,11 +126,6 @@ fn row(piece: &ExportInput<'_>, layer: usize, event: &Event, at: Time, next_cell
     let seconds = |offset| clock.seconds(event.section, event.pass, offset).unwrap_or(0.0);
     let start = seconds(event.offset);
     let beat = |s: &Spot| s.beat + s.cell * usize::from(s.span.beats) / usize::from(s.span.cells);
-    let accent = match event.attack.accent {
-        Accent::Ghost => "ghost",
-        Accent::Plain => "plain",
-        Accent::Accent => "accent",
-    };
     let length = event.offset.plus(event.length).map_or(0.0, |end| seconds(end) - start);
     let values: [Value; COLUMNS.len()] = [
         json!(groove.layers()[layer].name),
@@ -142,7 +138,8 @@ fn row(piece: &ExportInput<'_>, layer: usize, event: &Event, at: Time, next_cell
         rounded(start - range(piece).0),
         json!(event.length.to_string()),
         rounded(length),
-        json!(accent),
+        json!(event.attack.accent.name()),
+        json!(event.attack.flam),
         json!(event.attack.pitch.map(|p| p.to_string())),
         json!(spot.map(|s| landing::depth(s, context).to_string())),
         json!(next_cell.unwrap_or(part.len(context)) - event.cell),

@@ -7,6 +7,8 @@
 //! Text events that begin with `teeter` ([`teeter_meta`]) hold what MIDI cannot, so that an import restores it. An attack without a
 //! pitch has note-off velocity 0, others 64.
 
+mod flams;
+
 use super::ExportInput;
 use crate::notation::{FormatError, Pass, TimedNote, general_midi, passes, section_range, teeter_meta, timed_notes};
 use crate::rhythm::{Accent, Attack, Fraction, Groove, Layer, Meter, Pitch, Tempo, Time, Voice};
@@ -64,7 +66,8 @@ pub fn export(piece: &ExportInput<'_>, content: Tracks) -> Result<Vec<u8>, Forma
     match content {
         Tracks::Layers => {
             for ((layer, notes), texts) in groove.layers().iter().zip(&notes).zip(&texts.layers) {
-                tracks.push(layer_track(layer, notes, per_quarter, &mut channels, texts));
+                let lead = |at| flams::lead(groove, &passes, at, per_quarter);
+                tracks.push(layer_track(layer, notes, (per_quarter, end), lead, &mut channels, texts));
             }
         }
         Tracks::WrittenBeat => tracks.push(beat_track(&notes[0], per_quarter, &texts.beat)),
@@ -125,6 +128,9 @@ fn exact_resolution(passes: &[Pass], notes: &[Vec<TimedNote>], last: Time) -> Op
         let quarters = time.scaled(Fraction::whole(4)).map(Time::denom).filter(|d| *d <= MAX_TICKS)?;
         needed = Some(lcm(needed, quarters)).filter(|n| *n <= MAX_TICKS)?;
     }
+    // At least two ticks between attacks leave one for the grace stroke of a flam.
+    let has_flams = notes.iter().flatten().any(|n| n.attack.flam);
+    let needed = if has_flams && 2 * needed <= MAX_TICKS { 2 * needed } else { needed };
     Some(MIN_TICKS.next_multiple_of(needed as u64) as i64)
 }
 
@@ -187,7 +193,8 @@ fn melodic_channels() -> impl Iterator<Item = (u8, bool)> {
 fn layer_track<'a>(
     layer: &'a Layer,
     notes: &[TimedNote],
-    per_quarter: i64,
+    (per_quarter, file_end): (i64, u64),
+    lead: impl Fn(Time) -> u64,
     channels: &mut impl Iterator<Item = (u8, bool)>,
     texts: &'a (String, String),
 ) -> Vec<Event<'a>> {
@@ -207,14 +214,24 @@ fn layer_track<'a>(
         let settings = [MidiMessage::ProgramChange { program }, volume, pan];
         events.extend(settings.map(|message| channel_event(0, channel, message)));
     }
-    for note in notes {
+    let ticked = |note: &TimedNote| {
         // The pitches of a voice without pitch do not sound.
         let pitch = note.attack.pitch.filter(|_| layer.voice.is_pitched());
-        let key = u7::new(drum.unwrap_or_else(|| pitch.map_or(own_key, Pitch::key)));
-        let release = if pitch.is_some() { 64 } else { 0 };
         let start = tick_at(note.start, per_quarter);
         let end = note.start.plus(note.length).map_or(start, |e| tick_at(e, per_quarter)).max(start + 1);
-        events.extend(note_events(channel, start, end, key, general_midi::velocity(note.attack.accent), release));
+        flams::TickNote {
+            start,
+            end,
+            key: drum.unwrap_or_else(|| pitch.map_or(own_key, Pitch::key)),
+            velocity: general_midi::velocity(note.attack.accent),
+            release: if pitch.is_some() { 64 } else { 0 },
+            lead: note.attack.flam.then(|| lead(note.start)),
+        }
+    };
+    let mut notes: Vec<flams::TickNote> = notes.iter().map(ticked).collect();
+    flams::add_grace_strokes(&mut notes, file_end);
+    for n in notes {
+        events.extend(note_events(channel, n.start, n.end, u7::new(n.key), n.velocity, n.release));
     }
     events
 }
@@ -236,7 +253,7 @@ fn beats(groove: &Groove, passes: &[Pass]) -> Option<Vec<TimedNote>> {
             let accent = if is_downbeat { Accent::Accent } else { Accent::Plain };
             let start = pass.start.plus(section.meter.beat().repeated(b)?)?;
             let length = Time::new(1, 64)?.min(section.meter.beat());
-            notes.push(TimedNote { start, length, attack: Attack { accent, pitch: None } });
+            notes.push(TimedNote { start, length, attack: Attack { accent, ..Attack::default() } });
         }
     }
     Some(notes)
@@ -248,7 +265,7 @@ fn beat_track<'a>(beats: &[TimedNote], per_quarter: i64, texts: &'a (String, Str
     for beat in beats {
         let key = match beat.attack.accent {
             Accent::Accent => general_midi::DOWNBEAT_KEY,
-            Accent::Plain | Accent::Ghost => general_midi::BEAT_KEY,
+            _ => general_midi::BEAT_KEY,
         };
         let start = tick_at(beat.start, per_quarter);
         let end = beat.start.plus(beat.length).map_or(start, |e| tick_at(e, per_quarter)).max(start + 1);

@@ -3,7 +3,7 @@
 //! Keys and programs: General MIDI System, Level 1 (MIDI Manufacturers Association, 1991); keys 27 to 34 and 82 to 87 are those
 //! that General MIDI 2 (1999) adds. Volume: the General MIDI recommended response, gain in dB = 40 log10 (value / 127).
 
-use crate::rhythm::{Accent, Voice};
+use crate::rhythm::{Accent, FLAM_DB, Voice};
 
 /// The percussion channel, from 0.
 pub(crate) const PERCUSSION_CHANNEL: u8 = 9;
@@ -82,31 +82,42 @@ pub(crate) const BEAT_KEY: u8 = 33;
 /// The keys of the clicks of hearings, by index: claves, low and high wood block, side stick.
 pub(crate) const CLICK_KEYS: [u8; 4] = [75, 77, 76, 37];
 
+/// Soft and strong are halfway between their neighbours in dB: the geometric mean, with the response above.
 pub(crate) fn velocity(accent: Accent) -> u8 {
     match accent {
         Accent::Ghost => 40,
+        Accent::Soft => 57,
         Accent::Plain => 80,
+        Accent::Strong => 95,
         Accent::Accent => 112,
     }
 }
 
-/// The accent of a velocity in a file that teeter wrote.
+/// The velocity of the grace stroke of a flam: no [`velocity`] of an attack.
+pub(crate) fn grace_velocity(attack: u8) -> u8 {
+    (f64::from(attack) * 10_f64.powf(f64::from(FLAM_DB) / 40.0)).round().max(1.0) as u8
+}
+
+/// The accent of a velocity in a file that teeter wrote: the nearest in dB.
 pub(crate) fn accent(velocity: u8) -> Accent {
     match velocity {
-        0..=59 => Accent::Ghost,
-        60..=95 => Accent::Plain,
+        0..=47 => Accent::Ghost,
+        48..=67 => Accent::Soft,
+        68..=87 => Accent::Plain,
+        88..=103 => Accent::Strong,
         _ => Accent::Accent,
     }
 }
 
-/// The accent of a velocity relative to the median of its track: 16 above it is an accent, 32 below it a ghost (no source).
+/// The accent of a velocity relative to the median of its track: from 16 above it an accent, from 10 strong, from 16 below it soft,
+/// from 32 a ghost (no source).
 pub(crate) fn relative_accent(velocity: u8, median: u8) -> Accent {
-    if velocity >= median.saturating_add(16) {
-        Accent::Accent
-    } else if velocity.saturating_add(32) <= median {
-        Accent::Ghost
-    } else {
-        Accent::Plain
+    match i16::from(velocity) - i16::from(median) {
+        16.. => Accent::Accent,
+        10..=15 => Accent::Strong,
+        -15..=9 => Accent::Plain,
+        -31..=-16 => Accent::Soft,
+        _ => Accent::Ghost,
     }
 }
 
@@ -168,9 +179,20 @@ mod tests {
 
     #[test]
     fn levels_come_back() {
-        for a in [Accent::Ghost, Accent::Plain, Accent::Accent] {
+        for a in Accent::ALL {
             assert_eq!(accent(velocity(a)), a);
+            assert_eq!(relative_accent(velocity(a), 80), a);
+            assert!(Accent::ALL.iter().all(|other| grace_velocity(velocity(a)) != velocity(*other)), "{a:?}");
         }
+        // Within half a step of a velocity of the middle in dB.
+        let db = |a| 40.0 * f64::from(velocity(a)).log10();
+        for [softer, middle, louder] in
+            [[Accent::Ghost, Accent::Soft, Accent::Plain], [Accent::Plain, Accent::Strong, Accent::Accent]]
+        {
+            assert!((db(middle) - f64::midpoint(db(softer), db(louder))).abs() < 0.2, "{middle:?}");
+        }
+        // 40 log10 (50 / 80) is -8.2 dB.
+        assert_eq!(grace_velocity(80), 50);
         // 40 log10 (127 / 100) is 4.15 dB: the controller cannot hold more, and far below 0 dB its steps are wider than 1 dB.
         for g in -20..=4 {
             assert_eq!(gain(volume(g)), g, "{g} dB");

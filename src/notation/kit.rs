@@ -3,7 +3,7 @@
 
 use super::spell::{CellBeats, Line};
 use super::{Bar, FormatError, HeadShape, Score, Spelling, Staff, StaffKind, section_range};
-use crate::rhythm::{Accent, Attack, Groove, SoundedAttack, Time, Voice};
+use crate::rhythm::{Attack, Groove, SoundedAttack, Time, Voice};
 use num_integer::Integer;
 use std::ops::Range;
 
@@ -151,9 +151,9 @@ fn merge(lines: &[(usize, Line)]) -> Option<(Line, Vec<Vec<Stroke>>)> {
         let (start, _, first) = chord[0];
         let longest = chord.iter().map(|c| c.1).max()?;
         let end = chords.get(i + 1).map_or(longest, |next| next[0].0.min(longest));
-        let is = |accent| chord.iter().any(|c| c.2.attack.accent == accent);
-        let accent = [Accent::Accent, Accent::Plain, Accent::Ghost].into_iter().find(|a| is(*a))?;
-        let attack = Attack { accent, ..first.attack };
+        let accent = chord.iter().map(|c| c.2.attack.accent).max()?;
+        let flam = chord.iter().any(|c| c.2.attack.flam);
+        let attack = Attack { accent, flam, ..first.attack };
         attacks.push(SoundedAttack { cell: first.cell, attack, start, end });
         strokes.push(chord.iter().map(|c| c.2).collect());
     }

@@ -92,6 +92,10 @@ impl Groove {
             Edit::Set(at, cell) => self.set_cells(*at, &[*cell]),
             Edit::Erase(region) => self.map_region(region, |cells| cells.fill(Cell::Rest)),
             Edit::Accent(region, accent) => self.map_attacks(region, |a| Attack { accent: *accent, ..a }),
+            Edit::AccentBy(region, steps) => {
+                self.map_attacks(region, |a| Attack { accent: a.accent.stepped(*steps), ..a })
+            }
+            Edit::Flam(region, flam) => self.map_attacks(region, |a| Attack { flam: *flam, ..a }),
             Edit::Pitch(region, pitch) => self.map_attacks(region, |a| Attack { pitch: *pitch, ..a }),
             Edit::Transpose(region, by) => {
                 self.map_attacks(region, |a| Attack { pitch: a.pitch.map(|p| p.transposed(*by).unwrap_or(p)), ..a })

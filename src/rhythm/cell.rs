@@ -7,24 +7,63 @@ use std::fmt;
 /// How strongly an attack is played.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub enum Accent {
-    /// Softer than plain.
+    /// The softest.
     Ghost,
+    /// Between ghost and plain.
+    Soft,
     /// Neither ghosted nor accented.
     #[default]
     Plain,
-    /// Louder than plain.
+    /// Between plain and accent.
+    Strong,
+    /// The loudest.
     Accent,
 }
+
+impl Accent {
+    /// From the softest to the loudest.
+    pub const ALL: [Accent; 5] = [Accent::Ghost, Accent::Soft, Accent::Plain, Accent::Strong, Accent::Accent];
+
+    /// The name in lower case.
+    pub fn name(self) -> &'static str {
+        match self {
+            Accent::Ghost => "ghost",
+            Accent::Soft => "soft",
+            Accent::Plain => "plain",
+            Accent::Strong => "strong",
+            Accent::Accent => "accent",
+        }
+    }
+
+    /// Steps above a plain attack, negative below: 2 for an accent, -2 for a ghost.
+    pub(crate) fn level(self) -> i32 {
+        self as i32 - Accent::Plain as i32
+    }
+
+    /// The level this many steps louder, or softer if negative; at most the loudest, at least the softest.
+    pub fn stepped(self, steps: i32) -> Self {
+        let last = Self::ALL.len() as i32 - 1;
+        Self::ALL[(self as i32).saturating_add(steps).clamp(0, last) as usize]
+    }
+}
+
+/// How long before its attack the grace stroke of a flam sounds (common practice, no source). It is the same at every tempo and
+/// playing speed, as a hand plays it.
+pub(crate) const FLAM_LEAD_MS: u32 = 30;
+/// The level of the grace stroke relative to its attack, in dB (common practice, no source).
+pub(crate) const FLAM_DB: i8 = -8;
 
 /// A pitch by its key number, 0 to 127, with middle C (C4) = 60 (Standard MIDI Files 1.0).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Pitch(u8);
 
-/// The accent of an attack, and its pitch if it has one.
+/// The accent of an attack, whether it is a flam, and its pitch if it has one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub struct Attack {
     /// How strongly it is played.
     pub accent: Accent,
+    /// Whether a softer grace stroke precedes it; the two count as one attack.
+    pub flam: bool,
     /// Its pitch; `None` sounds the default of the voice.
     pub pitch: Option<Pitch>,
 }
@@ -43,7 +82,7 @@ pub enum Cell {
 
 impl Cell {
     /// A plain attack without pitch.
-    pub const ATTACK: Cell = Cell::Attack(Attack { accent: Accent::Plain, pitch: None });
+    pub const ATTACK: Cell = Cell::Attack(Attack { accent: Accent::Plain, flam: false, pitch: None });
 
     /// The attack, if the cell is one.
     pub fn attack(self) -> Option<Attack> {
@@ -154,6 +193,16 @@ mod tests {
         for bad in ["", "H2", "C", "C#", "C99", "C-9", "é4", "Cé", "C+4"] {
             assert_eq!(Pitch::parse(bad), None, "{bad}");
         }
+    }
+
+    #[test]
+    fn a_step_goes_to_the_next_level_and_stays_within_the_levels() {
+        use Accent::{Accent as Loudest, Ghost, Plain, Soft, Strong};
+        let steps = Accent::ALL.map(|a| [a.stepped(-1), a.stepped(1)]);
+        let expected = [[Ghost, Soft], [Ghost, Plain], [Soft, Strong], [Plain, Loudest], [Strong, Loudest]];
+        assert_eq!(steps, expected);
+        assert_eq!([Plain.stepped(i32::MAX), Plain.stepped(i32::MIN)], [Loudest, Ghost]);
+        assert!(Accent::ALL.is_sorted());
     }
 
     #[test]

@@ -7,24 +7,68 @@ use super::meter::Meter;
 use super::part::{Part, Span};
 use super::text::{NotationError, count};
 
-const MARKS: &str = "x attack, X accent, o ghost, - hold, . rest, | between bars, {5: ...} a tuplet";
+const MARKS: &str =
+    "o s x S X attacks from ghost to accent, / before a flam, - hold, . rest, | between bars, {5: ...} a tuplet";
+const CYCLE_MARKS: &str =
+    "o s x S X attacks from ghost to accent, / before a flam, - hold, . rest (a cycle has no bar lines and no tuplets)";
+const TUPLET_MARKS: &str = "o s x S X, / before a flam, - . or } within a tuplet";
+const FLAM_MARKS: &str = "o s x S X after '/', which makes the attack a flam";
 
-pub(crate) fn mark(cell: Cell) -> char {
+/// Stands before the mark of an attack that is a flam.
+const FLAM: char = '/';
+
+/// The mark of a cell; a flam has [`FLAM`] before it, see [`print_cell`].
+fn mark(cell: Cell) -> char {
     match cell {
         Cell::Rest => '.',
         Cell::Hold => '-',
         Cell::Attack(a) => match a.accent {
             Accent::Ghost => 'o',
+            Accent::Soft => 's',
             Accent::Plain => 'x',
+            Accent::Strong => 'S',
             Accent::Accent => 'X',
         },
     }
 }
 
+fn attack_of(symbol: char) -> Option<Attack> {
+    let attack = |accent| Attack { accent, ..Attack::default() };
+    Accent::ALL.into_iter().map(attack).find(|a| mark(Cell::Attack(*a)) == symbol)
+}
+
 fn cell_of(symbol: char) -> Option<Cell> {
-    let attack = |accent| Cell::Attack(Attack { accent, pitch: None });
-    let cells = [Cell::Rest, Cell::Hold, Cell::ATTACK, attack(Accent::Accent), attack(Accent::Ghost)];
-    cells.into_iter().find(|cell| mark(*cell) == symbol)
+    let silent = [Cell::Rest, Cell::Hold].into_iter().find(|cell| mark(*cell) == symbol);
+    silent.or_else(|| attack_of(symbol).map(Cell::Attack))
+}
+
+/// Whether a character stands for one cell.
+pub(crate) fn is_mark(symbol: char) -> bool {
+    cell_of(symbol).is_some()
+}
+
+/// Prints one cell.
+pub(crate) fn print_cell(cell: Cell) -> String {
+    let is_flam = cell.attack().is_some_and(|a| a.flam);
+    is_flam.then_some(FLAM).into_iter().chain([mark(cell)]).collect()
+}
+
+/// The text with its cells replaced by others; `None` if it has another number of cells.
+pub(crate) fn replace_cells(text: &str, cells: &[Cell]) -> Option<String> {
+    if text.chars().filter(|c| is_mark(*c)).count() != cells.len() {
+        return None;
+    }
+    let (mut cells, mut replaced, mut within_header) = (cells.iter(), String::with_capacity(text.len()), false);
+    for c in text.chars() {
+        within_header = c == '{' || within_header && c != ':';
+        match c {
+            _ if is_mark(c) => replaced.push_str(&print_cell(*cells.next()?)),
+            // The slash of `{7/2: ...}` is no flam.
+            FLAM if !within_header => {}
+            _ => replaced.push(c),
+        }
+    }
+    Some(replaced)
 }
 
 struct Reader<'a> {
@@ -42,6 +86,18 @@ impl Reader<'_> {
             if !c.is_whitespace() {
                 return Some((at, c));
             }
+        }
+    }
+
+    /// The cell that a character begins, read to its end; `None` for another character.
+    fn cell(&mut self, c: char) -> Result<Option<Cell>, NotationError> {
+        if c != FLAM {
+            return Ok(cell_of(c));
+        }
+        let next = self.next();
+        match next.and_then(|(_, c)| attack_of(c)) {
+            Some(attack) => Ok(Some(Cell::Attack(Attack { flam: true, ..attack }))),
+            None => error(next.map_or(self.text.len(), |n| n.0), FLAM_MARKS, shown(next)),
         }
     }
 
@@ -80,11 +136,13 @@ impl Reader<'_> {
         }
         let first = self.cells.len();
         loop {
-            match self.next().map(|(at, c)| (at, c, cell_of(c))) {
-                Some((_, '}', _)) => break,
-                Some((at, _, Some(cell))) => self.push(cell, at)?,
-                Some((at, c, None)) => return error(at, "x X o - . or } within a tuplet", shown(Some((at, c)))),
-                None => return error(self.at, "'}' at the end of the tuplet", "the end"),
+            let Some((at, c)) = self.next() else {
+                return error(self.at, "'}' at the end of the tuplet", "the end");
+            };
+            match self.cell(c)? {
+                Some(cell) => self.push(cell, at)?,
+                None if c == '}' => break,
+                None => return error(at, TUPLET_MARKS, shown(Some((at, c)))),
             }
         }
         let found = self.cells.len() - first;
@@ -133,7 +191,8 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
     let (mut beat, mut in_beat, mut bar_start) = (0_usize, 0, 0);
     while let Some((at, c)) = reader.next() {
         let at_bar_line = beat.is_multiple_of(per_bar) && in_beat == 0;
-        let span = match (c, cell_of(c)) {
+        let cell = reader.cell(c)?;
+        let span = match (c, cell) {
             (_, Some(_)) if beat == beats => return too_many(at),
             (_, Some(cell)) => {
                 reader.push(cell, at)?;
@@ -165,8 +224,8 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
         if beat.is_multiple_of(per_bar) {
             let rest = &text[reader.at..];
             // A bar of cells with bar lines elsewhere must be followed by one.
-            if cell_of(c).is_some() && beat < beats && text.contains('|') && !rest.trim_start().starts_with('|') {
-                let more = rest.chars().take_while(|c| *c != '|').filter(|c| !c.is_whitespace()).count();
+            if cell.is_some() && beat < beats && text.contains('|') && !rest.trim_start().starts_with('|') {
+                let more = rest.chars().take_while(|c| *c != '|').filter(|c| !c.is_whitespace() && *c != FLAM).count();
                 return wrong_bar(reader.at, beat / per_bar, more + reader.cells.len() - bar_start);
             }
             bar_start = reader.cells.len();
@@ -183,8 +242,7 @@ pub fn parse_bars(text: &str, meter: &Meter, bars: usize, division: u16) -> Resu
 pub(crate) fn parse_cycle(text: &str) -> Result<Vec<Cell>, NotationError> {
     let mut reader = Reader { text, at: 0, cells: Vec::new() };
     while let Some((at, c)) = reader.next() {
-        let wanted = "x attack, X accent, o ghost, - hold, . rest (a cycle has no bar lines and no tuplets)";
-        let Some(cell) = cell_of(c) else { return error(at, wanted, shown(Some((at, c)))) };
+        let Some(cell) = reader.cell(c)? else { return error(at, CYCLE_MARKS, shown(Some((at, c)))) };
         reader.push(cell, at)?;
     }
     if reader.cells.is_empty() {
@@ -199,7 +257,7 @@ pub(crate) fn parse_cycle(text: &str) -> Result<Vec<Cell>, NotationError> {
 
 /// Prints cells without bar lines or tuplets.
 pub(crate) fn print_cells(cells: &[Cell]) -> String {
-    cells.iter().map(|c| mark(*c)).collect()
+    cells.iter().map(|c| print_cell(*c)).collect()
 }
 
 /// Prints a part as [`parse_bars`] or [`parse_cycle`] reads it, with spaces between beats and around bar lines.

@@ -42,6 +42,10 @@ pub enum Edit {
     Set(Place, Cell),
     Erase(Region),
     Accent(Region, Accent),
+    /// Makes attacks louder by a number of levels, softer if negative.
+    AccentBy(Region, i32),
+    /// Makes attacks flams, or plain strokes.
+    Flam(Region, bool),
     Pitch(Region, Option<Pitch>),
     /// By semitones.
     Transpose(Region, i32),
@@ -130,7 +134,8 @@ impl Edit {
     /// Whether the edit replaces cells and changes no length.
     pub(super) fn is_of_cells(&self) -> bool {
         use Edit as E;
-        let of_region = matches!(self, E::Erase(_) | E::Accent(..) | E::Pitch(..) | E::Transpose(..));
-        of_region || matches!(self, E::Enter { .. } | E::Hold(..) | E::Set(..))
+        let of_attacks =
+            matches!(self, E::Accent(..) | E::AccentBy(..) | E::Flam(..) | E::Pitch(..) | E::Transpose(..));
+        of_attacks || matches!(self, E::Erase(_)) || matches!(self, E::Enter { .. } | E::Hold(..) | E::Set(..))
     }
 }

@@ -28,6 +28,7 @@ mod voice;
 pub use anchor_map::AnchorMap;
 pub(crate) use cell::semitones;
 pub use cell::{Accent, Attack, Cell, Pitch, Swing};
+pub(crate) use cell::{FLAM_DB, FLAM_LEAD_MS};
 pub(crate) use clip::Clip;
 pub use edit::Edit;
 pub(crate) use edit::{LengthScale, Region};

@@ -14,10 +14,9 @@ pub(crate) fn config(cases: u32) -> ProptestConfig {
 }
 
 fn cells() -> impl Strategy<Value = Cell> {
-    let attack = (0_u8..3, prop::option::of(0_u8..128)).prop_map(|(a, p)| {
-        let accent = [Accent::Ghost, Accent::Plain, Accent::Accent][usize::from(a)];
-        Cell::Attack(Attack { accent, pitch: p.and_then(Pitch::new) })
-    });
+    let accents = prop::sample::select(&Accent::ALL[..]);
+    let attack = (accents, prop::bool::weighted(0.2), prop::option::of(0_u8..128))
+        .prop_map(|(accent, flam, p)| Cell::Attack(Attack { accent, flam, pitch: p.and_then(Pitch::new) }));
     prop_oneof![3 => Just(Cell::Rest), 1 => Just(Cell::Hold), 2 => attack, 2 => Just(Cell::ATTACK)]
 }
 

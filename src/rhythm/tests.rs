@@ -48,6 +48,10 @@ fn edits_of_cells() {
     check("xxxxxxxx", &Edit::Erase(region((1, 16), (1, 4))), "x...xxxx");
     check("x-x-x-x-", &Edit::Erase(region((1, 8), (3, 16))), "x-..x-x-");
     check("xx..xx..", &Edit::Accent(region((0, 1), (1, 4)), Accent::Accent), "XX..xx..");
+    check("oxX.sS-.", &Edit::AccentBy(region((0, 1), (1, 2)), 1), "sSX.xX-.");
+    check("oxX.sS-.", &Edit::AccentBy(region((0, 1), (1, 2)), -2), "oox.os-.");
+    check("x/X..xx..", &Edit::Flam(region((0, 1), (1, 4)), true), "/x/X..xx..");
+    check("/x/X../xx..", &Edit::Flam(region((0, 1), (1, 4)), false), "xX../xx..");
     check("xo.X....", &Edit::Rotate(region((0, 1), (1, 4)), 1), "Xxo.....");
     check("xo.X....", &Edit::Rotate(region((0, 1), (1, 4)), -1), "o.Xx....");
     check("xoXx....", &Edit::Shift(region((0, 1), (1, 4)), 2), "..xo....");
@@ -95,6 +99,19 @@ fn times_through_repeat_the_section() {
 }
 
 #[test]
+fn cells_are_replaced_between_what_stands_in_the_text() {
+    let cells = cell_notation::parse_cycle("/o s-/X").expect("cells");
+    for (text, expected) in [
+        ("xx | x. ", Some("/os | -/X ")),
+        ("{3/2: x /x .} x", Some("{3/2: /o s -} /X")),
+        ("/x/x/x/x", Some("/os-/X")),
+        ("xxx", None),
+    ] {
+        assert_eq!(cell_notation::replace_cells(text, &cells).as_deref(), expected, "{text}");
+    }
+}
+
+#[test]
 fn notation_errors_have_a_position() {
     let meter = Meter::parse("2/4").expect("meter");
     let rows = [
@@ -109,6 +126,10 @@ fn notation_errors_have_a_position() {
         ("{3: xx}x...|........", 1, "2"),
         ("{3 xxx}", 3, "'x'"),
         ("{99: x}", 1, "99"),
+        ("x.s/.x...|........", 4, "'.'"),
+        ("x.s. x../", 9, "the end"),
+        ("{3/2: x/|}", 8, "'|'"),
+        ("x...x...|x...x.../S", 17, "more than 2 bars"),
         ("{3: xxx", 7, "the end"),
         ("x...x...|x...x...x", 17, "more than 2 bars"),
     ];
@@ -128,10 +149,9 @@ fn meters() -> impl Strategy<Value = Meter> {
 }
 
 fn cells() -> impl Strategy<Value = Cell> {
-    let attack = (0_u8..3, prop::option::of(30_u8..80)).prop_map(|(a, p)| {
-        let accent = [Accent::Ghost, Accent::Plain, Accent::Accent][usize::from(a)];
-        Cell::Attack(Attack { accent, pitch: p.and_then(Pitch::new) })
-    });
+    let accents = prop::sample::select(&Accent::ALL[..]);
+    let attack = (accents, prop::bool::weighted(0.2), prop::option::of(30_u8..80))
+        .prop_map(|(accent, flam, p)| Cell::Attack(Attack { accent, flam, pitch: p.and_then(Pitch::new) }));
     prop_oneof![3 => Just(Cell::Rest), 1 => Just(Cell::Hold), 3 => attack]
 }
 
@@ -255,7 +275,7 @@ proptest! {
                 let back = cell_notation::parse_bars(&text, &section.meter, usize::from(section.bars), division);
                 let back = back.map_err(|e| TestCaseError::fail(format!("{text}: {e:?}")))?;
                 // The notation has no pitches.
-                let bare = |p: &Part| p.stored().iter().map(|c| cell_notation::mark(*c)).collect::<String>();
+                let bare = |p: &Part| cell_notation::print_cells(p.stored());
                 prop_assert_eq!(bare(&back), bare(part));
                 prop_assert_eq!(back.spots(g.context(l, s)), part.spots(g.context(l, s)));
             }

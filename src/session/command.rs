@@ -119,6 +119,10 @@ pub(crate) enum Command {
     DeletePrevious,
     /// The next accent: plain, accent, ghost, plain.
     CycleAccent,
+    /// Makes attacks louder by a number of levels, softer if negative.
+    AccentBy(i32),
+    /// Makes attacks flams, or plain strokes if the first one is a flam.
+    ToggleFlam,
     /// Sets the pitch of attacks; `None` sounds the default of the voice.
     Pitch(Option<Pitch>),
     /// Moves pitches by semitones.

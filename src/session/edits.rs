@@ -98,7 +98,7 @@ impl Session {
             }
             Command::EnterGroups(groups, overflow) => self.enter_groups(&groups, overflow, "enter groups".into()),
             Command::Attack(accent) => {
-                let attack = Attack { accent, pitch: self.inherited_pitch() };
+                let attack = Attack { accent, pitch: self.inherited_pitch(), ..Attack::default() };
                 self.step(Cell::Attack(attack), "attack")
             }
             Command::Hold => self.step(Cell::Hold, "hold"),
@@ -106,7 +106,7 @@ impl Session {
             Command::Toggle => {
                 let cell = match g.cell(at) {
                     Cell::Attack(_) => Cell::Rest,
-                    _ => Cell::Attack(Attack { accent: Accent::Plain, pitch: self.inherited_pitch() }),
+                    _ => Cell::Attack(Attack { pitch: self.inherited_pitch(), ..Attack::default() }),
                 };
                 simple(Edit::Set(at, cell), "toggle")
             }
@@ -118,12 +118,14 @@ impl Session {
                 let clip = g.clip(&region)?;
                 let first = clip.cells().find_map(Cell::attack);
                 let next = match first.ok_or(EditError::Impossible("no attack here to accent"))?.accent {
-                    Accent::Plain => Accent::Accent,
+                    Accent::Plain | Accent::Strong => Accent::Accent,
                     Accent::Accent => Accent::Ghost,
-                    Accent::Ghost => Accent::Plain,
+                    Accent::Ghost | Accent::Soft => Accent::Plain,
                 };
                 simple(Edit::Accent(region, next), "accent")
             }
+            Command::AccentBy(steps) => self.step_accents(steps),
+            Command::ToggleFlam => self.toggle_flam(),
             Command::Pitch(pitch) => {
                 let result = simple(Edit::Pitch(self.sounding()?, pitch), "pitch")?;
                 // Without a selection the cursor moves on, so that pitches can be entered in a row.

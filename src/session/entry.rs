@@ -4,7 +4,7 @@ use super::cursor::{Cursor, previous_attack};
 use super::edits::{END_OF_GROOVE, EditResult, Result};
 use super::{Choice, Command, Overflow, PasteContent, PasteInCycle, Repeats, Session, messages, select};
 use crate::rhythm::bounds::BARS;
-use crate::rhythm::{Accent, Attack, Cell, Clip, Edit, EditError, Groove, Place, Region, Time, count};
+use crate::rhythm::{Attack, Cell, Clip, Edit, EditError, Groove, Place, Region, Time, count};
 
 impl Session {
     /// The cursor at a time of a section, where the section's end is the start of the next one.
@@ -46,7 +46,7 @@ impl Session {
     }
 
     pub(super) fn enter_groups(&self, groups: &[u32], overflow: Overflow, label: String) -> Result<EditResult> {
-        let attack = Attack { accent: Accent::Plain, pitch: self.inherited_pitch() };
+        let attack = Attack { pitch: self.inherited_pitch(), ..Attack::default() };
         let mut groove = (*self.groove).clone();
         let mut cursor = self.cursor;
         let mut entered = 0;
@@ -107,6 +107,30 @@ impl Session {
         let cursor = cursor_after(&self.groove, at, 1);
         let result = EditResult::new(groove, label).with_cursor(cursor);
         Ok(if cursor.past_end { result.with_message(END_OF_GROOVE) } else { result })
+    }
+
+    /// The selection or the cell, and its first attack.
+    fn attacks_here(&self) -> Result<(Region, Attack)> {
+        let region = self.target(select::cell).ok_or(EditError::NoSuchPlace("cell"))?;
+        let first = self.groove.clip(&region)?.cells().find_map(Cell::attack);
+        Ok((region, first.ok_or(EditError::Impossible("no attack here"))?))
+    }
+
+    pub(super) fn step_accents(&self, steps: i32) -> Result<EditResult> {
+        let (region, _) = self.attacks_here()?;
+        let groove = self.groove.edited(&Edit::AccentBy(region.clone(), steps))?;
+        let found: Vec<Attack> = groove.clip(&region)?.cells().filter_map(Cell::attack).collect();
+        let result = EditResult::new(groove, if steps < 0 { "softer" } else { "stronger" });
+        Ok(match found[..] {
+            [one] => result.with_message(one.accent.name()),
+            _ => result,
+        })
+    }
+
+    pub(super) fn toggle_flam(&self) -> Result<EditResult> {
+        let (region, first) = self.attacks_here()?;
+        let groove = self.groove.edited(&Edit::Flam(region, !first.flam))?;
+        Ok(EditResult::new(groove, if first.flam { "no flam" } else { "flam" }))
     }
 
     pub(super) fn delete_previous(&self) -> Result<EditResult> {
@@ -181,7 +205,7 @@ impl Session {
         let clip = match content {
             PasteContent::All => clip,
             PasteContent::Rhythm => {
-                let attack = Cell::Attack(Attack { accent: Accent::Plain, pitch: self.inherited_pitch() });
+                let attack = Cell::Attack(Attack { pitch: self.inherited_pitch(), ..Attack::default() });
                 let plain = |cell: Cell| cell.attack().map_or(cell, |_| attack);
                 Clip { rows: clip.rows.iter().map(|row| row.map(plain)).collect(), ..clip }
             }

@@ -7,7 +7,7 @@ use super::schedule::{Note, Range, Schedule, ScheduleOptions, wholes_f64};
 use super::units::Gain;
 use super::user_samples::UserSample;
 use super::voice::{self, SampleSource, SynthKey};
-use crate::rhythm::{Event, Groove, Section, Time};
+use crate::rhythm::{Event, FLAM_DB, FLAM_LEAD_MS, Groove, Section, Time};
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
@@ -139,7 +139,7 @@ impl<'a> Builder<'a> {
 
     fn finish(mut self, pieces: Vec<Piece>, length: FrameTime) -> Schedule {
         if length.frame >= MIN_LOOP_FRAMES {
-            self.add_layers(&pieces);
+            self.add_layers(&pieces, length);
             self.add_beats(&pieces);
             self.add_lines(length);
             self.notes.sort_by_key(|n| n.at);
@@ -148,7 +148,7 @@ impl<'a> Builder<'a> {
         Schedule::from_parts(self.notes, self.sounds, map, self.options.rate)
     }
 
-    fn add_layers(&mut self, pieces: &[Piece]) {
+    fn add_layers(&mut self, pieces: &[Piece], length: FrameTime) {
         let options = self.options;
         let denom = self.timebase.denom;
         for (l, events) in std::mem::take(&mut self.events) {
@@ -172,8 +172,30 @@ impl<'a> Builder<'a> {
                     None => self.synthesized(key),
                 };
                 let level = voice::level(event.attack.accent, layer.depth, source);
-                let note = Note { at, sound, hold, left: left * level, right: right * level };
+                let note = Note { at, sound, hold, left: left * level, right: right * level, is_for_next_pass: false };
+                if event.attack.flam {
+                    self.add_grace_strokes(event.section, note, pieces, length);
+                }
                 self.add_to_passes(event.section, note, pieces);
+            }
+        }
+    }
+
+    /// Adds the grace stroke of a flam to every pass of its section in the loop.
+    fn add_grace_strokes(&mut self, section: usize, note: Note, pieces: &[Piece], length: FrameTime) {
+        let denom = self.timebase.denom;
+        let lead = (u64::from(self.options.rate.hertz()) * u64::from(FLAM_LEAD_MS) + 500) / 1000;
+        let lead = FrameTime { frame: lead as i64, part: 0 };
+        let softer = Gain::from_db(f32::from(FLAM_DB)).linear();
+        // A held sound ends where the attack begins.
+        let hold = if note.hold == u32::MAX { u32::MAX } else { lead.frame as u32 };
+        let grace = Note { hold, left: note.left * softer, right: note.right * softer, ..note };
+        for piece in pieces.iter().filter(|p| p.section == section) {
+            let at = piece.start.plus(note.at, denom).minus(lead, denom);
+            if at >= FrameTime::ZERO {
+                self.notes.push(Note { at, ..grace });
+            } else if length >= lead {
+                self.notes.push(Note { at: at.plus(length, denom), is_for_next_pass: true, ..grace });
             }
         }
     }

@@ -126,7 +126,8 @@ impl Builder<'_> {
                     accent,
                 });
                 let at = self.time_in(&self.spans[r], offset);
-                let note = Note { at, sound, hold: u32::MAX, left: left * level, right: right * level };
+                let (left, right) = (left * level, right * level);
+                let note = Note { at, sound, hold: u32::MAX, left, right, is_for_next_pass: false };
                 self.add_to_passes(s, note, pieces);
             }
         }
@@ -150,7 +151,7 @@ impl Builder<'_> {
                     let accent = if matches!(moment, Moment::Division(_)) { Accent::Ghost } else { Accent::Plain };
                     let tone = Tone::Line(options.click_sound, line.tone % super::CLICK_TONES);
                     let sound = self.synthesized(SynthKey { rate: options.rate, tone, accent });
-                    self.notes.push(Note { at, sound, hold: u32::MAX, left, right });
+                    self.notes.push(Note { at, sound, hold: u32::MAX, left, right, is_for_next_pass: false });
                 }
             }
         }

@@ -392,9 +392,14 @@ impl Renderer {
             return None;
         }
         loop {
-            if let Some(&note) = schedule.notes_in_pass(self.passes_before + self.pass).get(self.next) {
+            let pass = self.passes_before + self.pass;
+            if let Some(&note) = schedule.notes_in_pass(pass).get(self.next) {
+                if !schedule.sounds_in_pass(&note, pass) {
+                    self.next += 1;
+                    continue;
+                }
                 let at = self.origin + self.start.plus(note.at, denom).rounded(denom);
-                if at >= end || self.passes_before + self.pass >= self.max_passes {
+                if at >= end || pass >= self.max_passes {
                     return None;
                 }
                 self.next += 1;

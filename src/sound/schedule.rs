@@ -150,6 +150,8 @@ pub(super) struct Note {
     pub(super) hold: u32,
     pub(super) left: f32,
     pub(super) right: f32,
+    /// Whether it is the grace stroke of a flam at the start of the next pass.
+    pub(super) is_for_next_pass: bool,
 }
 
 /// A loop ready to be rendered, with every note at its exact offset.
@@ -169,6 +171,8 @@ pub struct Schedule {
     pub(super) opening_frames: i64,
     /// The recording under the loop.
     pub(super) track: Option<Arc<Track>>,
+    /// The pass that no other follows, if there is one.
+    pub(super) last_pass: Option<u64>,
 }
 
 impl Schedule {
@@ -193,16 +197,16 @@ impl Schedule {
         map: PositionMap,
         rate: SampleRate,
     ) -> Schedule {
-        let map = Arc::new(map);
         Schedule {
             notes,
             sounds,
-            map,
+            map: Arc::new(map),
             rate,
             muted_passes: Vec::new(),
             opening_notes: 0,
             opening_frames: 0,
             track: None,
+            last_pass: None,
         }
     }
 
@@ -232,6 +236,11 @@ impl Schedule {
         if self.is_muted(pass) { &self.notes[..self.opening_notes] } else { &self.notes }
     }
 
+    /// Whether a note sounds in a pass if the notes of the pass do.
+    pub(super) fn sounds_in_pass(&self, note: &Note, pass: u64) -> bool {
+        !note.is_for_next_pass || self.last_pass != Some(pass)
+    }
+
     /// Number of notes in one pass.
     pub fn len(&self) -> usize {
         self.notes.len()
@@ -258,7 +267,7 @@ impl Schedule {
 
     /// Frames that the last notes ring beyond the end of a pass.
     fn tail(&self) -> Frame {
-        let ends = self.notes.iter().map(|n| {
+        let ends = self.notes.iter().filter(|n| !n.is_for_next_pass).map(|n| {
             let full = self.sounds[n.sound as usize].len() as i64;
             n.at.frame + 1 + full.min(i64::from(n.hold).saturating_add(i64::from(super::render::release(self.rate))))
         });

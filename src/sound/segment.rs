@@ -52,7 +52,15 @@ impl Segment {
     /// Limits the number of passes. If no segment is queued at the end, the loop continues until one is.
     #[must_use]
     pub fn passes(self, passes: u64) -> Self {
-        Self { passes, ..self }
+        Self { passes, ..self }.with_last_pass()
+    }
+
+    /// Tells the loop which pass is the last.
+    fn with_last_pass(mut self) -> Self {
+        if let Some(schedule) = &mut self.schedule {
+            schedule.last_pass = Some(self.passes).filter(|p| *p != u64::MAX).and_then(|p| p.checked_sub(1));
+        }
+        self
     }
 
     /// Drops the first passes; at least one pass is left.
@@ -65,7 +73,7 @@ impl Segment {
             let left = |&pass: &u32| u64::from(pass).checked_sub(passes).and_then(|p| u32::try_from(p).ok());
             schedule.muted_passes = schedule.muted_passes.iter().filter_map(left).collect();
         }
-        self
+        self.with_last_pass()
     }
 
     /// Ends playback after the last pass if no segment is queued; what still rings decays naturally.

@@ -1,5 +1,6 @@
 //! Grooves for the tests, and plain exact arithmetic as the reference.
 
+mod flams;
 mod placing;
 mod sounding;
 

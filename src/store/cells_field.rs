@@ -65,7 +65,7 @@ pub(super) fn read_cells(
     };
     let string = fields.string(key)?.expect("the key was found above");
     let notation = |e: NotationError| string.error(e.at, Problem::Notation(e.to_string()));
-    let marks = string.text.chars().filter(|c| is_mark(*c)).count();
+    let marks = string.text.chars().filter(|c| cell_notation::is_mark(*c)).count();
     spend(if key == "cells" { marks } else { even }).map_err(|p| string.error_at_start(p))?;
     match key {
         "cells" => {
@@ -121,19 +121,6 @@ fn read_pitches(string: &SpannedStr<'_>) -> Result<Vec<Option<Pitch>>, ParseErro
     Ok(pitches)
 }
 
-fn is_mark(c: char) -> bool {
-    matches!(c, 'x' | 'X' | 'o' | '-' | '.')
-}
-
-/// The text with its marks replaced by those of other cells; `None` if it has another number of marks.
-pub(super) fn replace_marks(text: &str, cells: &[Cell]) -> Option<String> {
-    if text.chars().filter(|c| is_mark(*c)).count() != cells.len() {
-        return None;
-    }
-    let mut marks = cells.iter().map(|cell| cell_notation::mark(*cell));
-    Some(text.chars().map(|c| if is_mark(c) { marks.next().unwrap_or(c) } else { c }).collect())
-}
-
 /// The part without its pitches.
 pub(super) fn without_pitches(part: &Part) -> Part {
     let mut part = part.clone();
@@ -141,7 +128,7 @@ pub(super) fn without_pitches(part: &Part) -> Part {
     part
 }
 
-/// The part as a line of groups, if it has only plain attacks and rests, starts with an attack and has no tuplets.
+/// The part as a line of groups, if it has only plain attacks without flams and rests, starts with an attack and has no tuplets.
 pub(super) fn groups(part: &Part, division: u16) -> Option<String> {
     let Part::Barred { spans, cells } = part else { return None };
     if spans.iter().any(|s| *s != Span { beats: 1, cells: division }) {
@@ -150,7 +137,7 @@ pub(super) fn groups(part: &Part, division: u16) -> Option<String> {
     let mut groups: Vec<u32> = Vec::new();
     for cell in cells {
         match cell {
-            Cell::Attack(attack) if attack.accent == Accent::Plain => groups.push(1),
+            Cell::Attack(attack) if attack.accent == Accent::Plain && !attack.flam => groups.push(1),
             Cell::Rest => *groups.last_mut()? += 1,
             _ => return None,
         }

@@ -298,7 +298,7 @@ fn with_marks(item: &Item, part: &Part) -> Option<Value> {
     if raw.contains('\\') {
         return None;
     }
-    cells_field::replace_marks(raw, part.stored())?.parse().ok()
+    crate::rhythm::cell_notation::replace_cells(raw, part.stored())?.parse().ok()
 }
 
 /// Renames a key in place and keeps its comments.

@@ -355,6 +355,11 @@ fn without_colours_everything_can_be_distinguished() {
     assert!(row.starts_with(">riff   m"), "{row}");
     assert!(row.contains("|x o X6- ' . . . |"), "{row}");
     assert_eq!(shown.lines().nth(1).expect("marks").find('v'), Some(15));
+    // Five levels, and flams, also over a bar line.
+    let state = open(groove("/xsSo ./x.."), PLAIN, (80, 24));
+    let shown = screen(&state, (80, 24));
+    let row = shown.lines().nth(3).expect("the layer");
+    assert!(row.contains("/x s S o2'/x3. . |"), "{row}");
 }
 
 #[test]

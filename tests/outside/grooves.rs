@@ -52,9 +52,16 @@ impl Dice {
             .map(|_| match self.throw(8) {
                 0..=2 => {
                     sounding = true;
-                    let accent = self.one_of(&[Accent::Plain, Accent::Plain, Accent::Ghost, Accent::Accent]);
+                    let accent = self.one_of(&[
+                        Accent::Plain,
+                        Accent::Plain,
+                        Accent::Ghost,
+                        Accent::Soft,
+                        Accent::Strong,
+                        Accent::Accent,
+                    ]);
                     let pitch = pitched.then(|| Pitch::new(40 + self.throw(30) as u8)).flatten();
-                    Cell::Attack(Attack { accent, pitch })
+                    Cell::Attack(Attack { accent, pitch, ..Attack::default() })
                 }
                 3..=5 if sounding => Cell::Hold,
                 _ => {

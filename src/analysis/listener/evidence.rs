@@ -151,7 +151,10 @@ fn weights(attacks: &[VoicedAttack], loop_length: f64, params: &Params) -> Vec<f
 fn accent_weight(accent: Accent, params: &Params) -> f64 {
     match accent {
         Accent::Accent => params.accent_weight,
+        // Halfway between the neighbours, as ratios.
+        Accent::Strong => params.accent_weight.sqrt(),
         Accent::Plain => 1.0,
+        Accent::Soft => params.ghost_weight.sqrt(),
         Accent::Ghost => params.ghost_weight,
     }
 }

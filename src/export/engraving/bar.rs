@@ -85,6 +85,9 @@ impl PlacedBar<'_> {
         for sign in &shape.signs {
             canvas.glyph(StyleClass::Note, sign.glyph, x + sign.x, self.y + sign.y);
         }
+        for grace in &shape.graces {
+            glyph::grace_note(canvas, x + grace.left, self.y + grace.y, grace.shape);
+        }
         if let Some(stem) = shape.stem {
             let (top, end) = (stem.from.min(stem.to), stem.from.max(stem.to));
             canvas.rect(StyleClass::Note, x + stem.x, self.y + top, STEM_THICKNESS, end - top);

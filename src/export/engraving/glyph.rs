@@ -122,6 +122,53 @@ fn meter_glyph(c: char) -> Glyph {
     c.to_digit(10).map_or(PLUS, |digit| Glyph::new(METER_DIGITS + digit))
 }
 
+/// The width of a grace note, and of its head.
+pub(super) const GRACE_WIDTH: f32 = 1.3 * SPACE;
+const GRACE_HEAD: f32 = 0.72 * SPACE;
+/// How far its stem and its slash reach above the middle of its head.
+pub(super) const GRACE_HEIGHT: f32 = 2.3 * SPACE;
+/// How far its head reaches below.
+pub(super) const GRACE_DEPTH: f32 = 0.4 * SPACE;
+
+/// The slashed grace note of a flam, with its stem up: its left edge and the middle of its head. Only crosses keep their shape at
+/// this size.
+pub(super) fn grace_note(canvas: &mut Canvas, left: f32, y: f32, shape: HeadShape) {
+    let is_cross = matches!(shape, HeadShape::Cross | HeadShape::RingedCross);
+    let (half, thin) = (GRACE_HEAD / 2.0, 0.14 * SPACE);
+    canvas.symbol(StyleClass::Note, ("grace-note", i32::from(is_cross)), left, y, |s| {
+        if is_cross {
+            let (reach, t) = (0.28 * SPACE, thin / 2.0);
+            for side in [1.0, -1.0] {
+                let (from, to) = ((half - reach, side * reach), (half + reach, -side * reach));
+                s.lines(&[(from.0 - t, from.1), (from.0 + t, from.1), (to.0 + t, to.1), (to.0 - t, to.1)], true);
+            }
+        } else {
+            s.ellipse((half, 0.0), (half, 0.27 * SPACE), -0.4, false);
+        }
+        // The stem, its flag, and the slash through both.
+        let stem = GRACE_HEAD - 0.12 * SPACE;
+        s.rect(stem, -2.2 * SPACE, 0.1 * SPACE, 2.1 * SPACE);
+        s.lines(
+            &[
+                (stem, -2.2 * SPACE),
+                (stem + 0.55 * SPACE, -1.3 * SPACE),
+                (stem + 0.45 * SPACE, -1.2 * SPACE),
+                (stem, -1.9 * SPACE),
+            ],
+            true,
+        );
+        s.lines(
+            &[
+                (stem - 0.35 * SPACE, -1.0 * SPACE),
+                (stem + 0.6 * SPACE, -2.1 * SPACE),
+                (stem + 0.6 * SPACE, -1.95 * SPACE),
+                (stem - 0.35 * SPACE, -0.85 * SPACE),
+            ],
+            true,
+        );
+    });
+}
+
 /// A tie between two heads, below them or above.
 pub(super) fn tie(canvas: &mut Canvas, from: f32, to: f32, y: f32, above: bool) {
     let side = if above { -1.0 } else { 1.0 };

@@ -132,6 +132,7 @@ fn of_layer<'a>(
             step: pitch.map_or(0, |(pitch, clef)| step(pitch, clef)),
             shape: staff.shape,
             is_ghost: sound.attack.accent == Accent::Ghost && !sound.tied_from,
+            is_flam: sound.attack.flam && !sound.tied_from,
             accidental: pitch.and_then(|(pitch, _)| pitch.accidental),
         }]
     };
@@ -165,7 +166,7 @@ fn of_kit<'a>(
             let head = |s: &Stroke| {
                 let (shape, step) = s.head(piece.groove);
                 let is_ghost = s.attack.accent == Accent::Ghost && !sound.tied_from;
-                HeadSpec { step, shape, is_ghost, accidental: None }
+                HeadSpec { step, shape, is_ghost, is_flam: s.attack.flam && !sound.tied_from, accidental: None }
             };
             voice.strokes(bar.section, sound.number).iter().map(head).collect()
         };

@@ -37,6 +37,7 @@ pub(super) struct HeadSpec {
     pub(super) step: i32,
     pub(super) shape: HeadShape,
     pub(super) is_ghost: bool,
+    pub(super) is_flam: bool,
     pub(super) accidental: Option<Accidental>,
 }
 
@@ -56,9 +57,18 @@ pub(super) struct Stem {
     pub(super) to: f32,
 }
 
+/// A grace note: its left edge, the middle of its head, and the shape of its head.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct GraceSign {
+    pub(super) left: f32,
+    pub(super) y: f32,
+    pub(super) shape: HeadShape,
+}
+
 #[derive(Debug, Clone, Default)]
 pub(super) struct NoteShape {
     pub(super) signs: Vec<Sign>,
+    pub(super) graces: Vec<GraceSign>,
     pub(super) stem: Option<Stem>,
     /// Whether the stem, or the beam over a rest, is above.
     pub(super) is_up: bool,
@@ -217,6 +227,7 @@ fn struck(note: &Note, sound: &NoteSound, heads: &[HeadSpec], stems: Stems, (is_
         let left = shape.edges().0 - 0.25 * SPACE - glyph.width();
         shape.add_left(glyph, left, height(h.step));
     }
+    add_graces(&mut shape, &sorted);
     if has_stem && let Some(far) = sorted.first() {
         add_stem(&mut shape, note, height(far.step), glyph::stem_start(kind, far.shape, is_up));
     }
@@ -263,6 +274,17 @@ fn add_parentheses(shape: &mut NoteShape, heads: &[HeadSpec]) {
         shape.add_left(open, left - reach - open.width(), height(h.step));
         shape.add_left(close, right + reach, height(h.step));
         before = Some((h.step, shift));
+    }
+}
+
+/// The grace notes of flams, one above the other, before everything else of the note.
+fn add_graces(shape: &mut NoteShape, heads: &[HeadSpec]) {
+    let right = shape.edges().0 - GAP;
+    let left = right - glyph::GRACE_WIDTH;
+    for h in heads.iter().filter(|h| h.is_flam) {
+        let y = height(h.step);
+        shape.include(Bounds { left, top: y - glyph::GRACE_HEIGHT, right, bottom: y + glyph::GRACE_DEPTH });
+        shape.graces.push(GraceSign { left, y, shape: h.shape });
     }
 }
 

@@ -67,13 +67,26 @@ function events(data, options) {
     if (event.length) event.length = Math.min(event.length, loop.length - position) / rate;
     add(Math.max(0, position), event);
   };
+  // The grace stroke of a flam, equally long before its hit at every speed; before the start of the loop, at the end of the pass.
+  const addGrace = (t, event) => {
+    const before = list.length;
+    addLooped(t, event);
+    list.slice(before).forEach((grace) => {
+      const position = grace.position - data.flam.lead * rate;
+      grace.position = position < 0 ? position + loop.length : position;
+      grace.time = (grace.position + lead) / rate;
+      grace.length = data.flam.lead;
+    });
+  };
   const click = (kind, downbeat) => ({ kind, voice: downbeat ? 'click-downbeat' : 'click-beat', level: 1, pan: -0.4 });
 
   if (lead) loop.counts.forEach(([t, downbeat]) => add(Math.max(0, t - loop.start) - lead, click('count', downbeat)));
   if (o.groove) data.layers.forEach(({ voice, gain_db, pan, hits }, layer) => {
-    hits.forEach(([t, strength, pitch, length]) => {
+    hits.forEach(([t, strength, pitch, length, flam]) => {
       const level = strength * 10 ** (gain_db / 20);
-      if (level > 0) addLooped(t, { kind: 'groove', layer, voice, level, pitch, length, pan });
+      if (level <= 0) return;
+      addLooped(t, { kind: 'groove', layer, voice, level, pitch, length, pan });
+      if (flam) addGrace(t, { kind: 'groove', layer, voice, level: level * data.flam.level, pitch, pan });
     });
   });
   if (o.beat) data.beat.forEach(([t, downbeat]) => addLooped(t, click('beat', downbeat)));

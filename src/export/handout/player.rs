@@ -7,7 +7,7 @@ use crate::analysis::HearingKind;
 use crate::analysis::clock::wholes;
 use crate::describe::{self, ladder};
 use crate::export::picture::TimeLine;
-use crate::rhythm::{Accent, Layer, Pitch, Section};
+use crate::rhythm::{Accent, FLAM_DB, FLAM_LEAD_MS, Layer, Pitch, Section};
 use serde_json::{Value, json};
 
 /// Maximum number of hearings that can be clicked.
@@ -52,6 +52,7 @@ pub(super) fn data(handout: &Handout<'_>, figures: &[PageFigure]) -> Option<Stri
         "beat": timeline.beats(),
         "hearings": timeline.hearings(),
         "lines": lines,
+        "flam": { "lead": f64::from(FLAM_LEAD_MS) / 1000.0, "level": amplitude(f64::from(FLAM_DB)) },
     });
     // `<` would end the script element that holds the data, and without `&` it is the same text in HTML and XML.
     Some(data.to_string().replace('<', "\\u003c").replace('&', "\\u0026"))
@@ -110,7 +111,11 @@ impl Timeline<'_> {
         let hits = events.map(|e| {
             let at = self.seconds(e.section, e.pass, wholes(e.offset));
             let length = wholes(e.length) * piece.report.clock.seconds_per_whole(e.section).unwrap_or(0.0);
-            json!([at, level(layer, e.attack.accent), e.attack.pitch.map(Pitch::key), rounded(length)])
+            let level = level(layer, e.attack.accent);
+            let mut hit = vec![json!(at), json!(level), json!(e.attack.pitch.map(Pitch::key)), json!(rounded(length))];
+            // Only flams have a fifth entry, so that pages stay small.
+            hit.extend(e.attack.flam.then(|| json!(1)));
+            Value::Array(hit)
         });
         json!({
             "name": layer.name,
@@ -166,12 +171,22 @@ impl Timeline<'_> {
 /// The amplitude of an attack, 1 for an accent.
 fn level(layer: &Layer, accent: Accent) -> f64 {
     let depth = layer.depth.map(f64::from);
-    let below = match accent {
-        Accent::Accent => 0.0,
-        Accent::Plain => depth.unwrap_or(PLAIN_BELOW_ACCENT),
-        Accent::Ghost => depth.map_or(GHOST_BELOW_ACCENT, |depth| 2.0 * depth),
+    let voiced = |accent| match accent {
+        Accent::Ghost | Accent::Soft => GHOST_BELOW_ACCENT,
+        Accent::Plain => PLAIN_BELOW_ACCENT,
+        Accent::Strong | Accent::Accent => 0.0,
     };
-    (10_f64.powf(-below / 20.0) * 1e3).round() / 1e3
+    let below = match depth {
+        Some(depth) => depth * f64::from(Accent::Accent.level() - accent.level()) / 2.0,
+        // Soft and strong are halfway between their neighbours.
+        None if accent.level() % 2 != 0 => f64::midpoint(voiced(accent), PLAIN_BELOW_ACCENT),
+        None => voiced(accent),
+    };
+    amplitude(-below)
+}
+
+fn amplitude(db: f64) -> f64 {
+    (10_f64.powf(db / 20.0) * 1e3).round() / 1e3
 }
 
 /// To a tenth of a microsecond.
@@ -181,4 +196,21 @@ fn rounded(seconds: f64) -> f64 {
 
 fn hundredths(x: f32) -> f64 {
     (f64::from(x) * 100.0).round() / 100.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rhythm::Voice;
+
+    #[test]
+    fn levels_are_those_of_the_voices_or_of_the_accent_depth() {
+        let db = |depth| {
+            let layer = Layer { depth, ..Layer::new("rope", Voice::Snare, 4, Vec::new()) };
+            Accent::ALL.map(|a| (20.0 * level(&layer, a).log10() * 10.0).round() / 10.0)
+        };
+        // The voices: accent 0 dB, plain -4.4 dB, ghost -14 dB.
+        assert_eq!(db(None), [-13.9, -9.1, -4.4, -2.2, 0.0]);
+        assert_eq!(db(Some(6)), [-12.0, -9.0, -6.0, -3.0, 0.0]);
+    }
 }

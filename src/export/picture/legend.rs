@@ -33,7 +33,10 @@ const LEVEL_NAMES: [&str; LEVELS as usize] =
 pub(super) enum LegendMark {
     Level(u8),
     Ghost,
+    Soft,
+    Strong,
     Accent,
+    Flam,
     Hold,
     PulseWithAttack,
     PulseWithout,
@@ -47,7 +50,10 @@ fn legend(drawn: &BTreeSet<LegendMark>) -> Vec<(LegendMark, String)> {
     let text = |mark: LegendMark| match mark {
         LegendMark::Level(n) => LEVEL_NAMES[usize::from(n)].to_owned(),
         LegendMark::Ghost => "ghost: outline only".to_owned(),
+        LegendMark::Soft => "soft: small".to_owned(),
+        LegendMark::Strong => "strong: a line below".to_owned(),
         LegendMark::Accent => "accent".to_owned(),
+        LegendMark::Flam => "flam: a grace stroke before".to_owned(),
         LegendMark::Hold => "hold".to_owned(),
         LegendMark::PulseWithAttack => format!("pulse with {attack}"),
         LegendMark::PulseWithout if drawn.contains(&LegendMark::PulseWithAttack) => {
@@ -58,6 +64,16 @@ fn legend(drawn: &BTreeSet<LegendMark>) -> Vec<(LegendMark, String)> {
         LegendMark::Meeting => format!("coincides with the beat: within {} ms", limits::COINCIDENCE.value),
     };
     drawn.iter().map(|mark| (*mark, text(*mark))).collect()
+}
+
+/// The sign of a strong attack: a short line.
+pub(super) fn strong_sign(canvas: &mut Canvas, x: f32, y: f32) {
+    canvas.line(StyleClass::Sign, x - 3.2, y, x + 3.2, y);
+}
+
+/// The sign of a flam: the slash of a grace note.
+pub(super) fn flam_sign(canvas: &mut Canvas, x: f32, y: f32) {
+    canvas.line(StyleClass::Sign, x - 1.4, y + 3.0, x + 1.4, y - 3.0);
 }
 
 /// Returns the lower edge of the legend.
@@ -72,7 +88,10 @@ pub(super) fn draw(canvas: &mut Canvas, page: PageLayout, top: f32, drawn: &BTre
         match mark {
             LegendMark::Level(n) => canvas.mark(StyleClass::Landing(n), shape(u32::from(n)), x, y, 4.2),
             LegendMark::Ghost => canvas.mark(StyleClass::Open, Shape::Disc, x, y, 3.6),
+            LegendMark::Soft => canvas.mark(StyleClass::Text, Shape::Disc, x, y, 2.6),
+            LegendMark::Strong => strong_sign(canvas, x, y),
             LegendMark::Accent => canvas.wedge(StyleClass::Sign, x, y, (3.2, 2.0)),
+            LegendMark::Flam => flam_sign(canvas, x, y),
             LegendMark::Hold => canvas.rect(StyleClass::Hold, x - 6.0, y - 1.6, 12.0, 3.2),
             LegendMark::PulseWithAttack => pin(canvas, 0, true, x, y),
             LegendMark::PulseWithout => pin(canvas, 0, false, x, y),

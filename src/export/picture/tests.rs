@@ -158,7 +158,7 @@ fn an_attack_a_ghost_and_an_accent_are_drawn_apart() {
     let base = groove("forms", 1, 1, 1, Cell::Rest);
     // Filled marks, outlines, and wedges (two slanted lines each), and the width of the first square, which is the mark's.
     let one = |accent| {
-        let attack = Cell::Attack(crate::rhythm::Attack { accent, pitch: None });
+        let attack = Cell::Attack(crate::rhythm::Attack { accent, ..Default::default() });
         let place = Place { layer: 0, section: 0, cell: 0 };
         let g = base.edited(&Edit::Set(place, attack)).expect("a cell");
         let report = report(&g, &analysis::AnalysisOptions::default());

@@ -5,7 +5,7 @@ use crate::import::Imported;
 use crate::import::draft::DraftBar;
 use crate::notation::{Pass, TimedNote, passes, timed_notes};
 use crate::rhythm::tests::grooves;
-use crate::rhythm::{Accent, Attack, Fraction, Meter, Part, Pitch, Span, Swing, Tempo, Voice};
+use crate::rhythm::{Attack, Fraction, Meter, Part, Pitch, Span, Swing, Tempo, Voice};
 use proptest::prelude::*;
 
 /// The bars of these passes, each of which begins a named section.
@@ -72,7 +72,7 @@ proptest! {
     ) {
         let time = |n| Time::new(n, denominator).expect("positive");
         let notes: Vec<TimedNote> = starts.iter().map(|(start, length, key)| {
-            let attack = Attack { accent: Accent::Plain, pitch: Pitch::new(*key) };
+            let attack = Attack { pitch: Pitch::new(*key), ..Attack::default() };
             TimedNote { start: time(start % (denominator * 2)), length: time(*length), attack }
         }).collect();
         let imported = assembled(&one_track(2, notes.clone())).expect("a groove");
@@ -102,7 +102,7 @@ fn one_track(count: usize, notes: Vec<TimedNote>) -> ImportDraft {
 
 fn note(start: (i64, i64), length: (i64, i64), key: u8) -> TimedNote {
     let time = |(n, d)| Time::new(n, d).expect("positive");
-    let attack = Attack { accent: Accent::Plain, pitch: Pitch::new(key) };
+    let attack = Attack { pitch: Pitch::new(key), ..Attack::default() };
     TimedNote { start: time(start), length: time(length), attack }
 }
 

@@ -5,6 +5,7 @@
 //! of pitches, and characters of names that do not fit a one-line text event. If times had to be rounded to ticks, the smallest grid
 //! within half a tick is used.
 
+mod flams;
 mod read;
 mod tempos;
 #[cfg(test)]

@@ -19,6 +19,8 @@ pub(super) struct TickNote {
     pub(super) key: u8,
     pub(super) velocity: u8,
     pub(super) release_velocity: u8,
+    /// Whether a grace stroke before it was found.
+    pub(super) flam: bool,
 }
 
 /// The notes of one track on one channel.
@@ -284,7 +286,7 @@ impl TrackReader<'_> {
                 let (key, velocity) = (key.as_int(), vel.as_int());
                 let notes = &mut self.part_of_channel(channel).notes;
                 let index = notes.len();
-                notes.push(TickNote { start: now, end: u64::MAX, key, velocity, release_velocity: 64 });
+                notes.push(TickNote { start: now, end: u64::MAX, key, velocity, release_velocity: 64, flam: false });
                 self.open_notes.entry((channel, key)).or_default().push_back(index);
             }
             MidiMessage::NoteOn { key, .. } => self.note_off(channel, key.as_int(), 64, now),

@@ -337,3 +337,28 @@ fn what_is_odd_is_read_and_told() {
     let frames = back(&file(0, [0xe7, 40], &[&with_end(&[0x83, 0x74, 0x90, 60, 80, 10, 0x80, 60, 0])]));
     assert_eq!(sounding(&frames.groove)[0][0].start, Time::new(1, 4).expect("positive"));
 }
+
+/// The flams of a percussion track of 500 ticks of a millisecond per quarter: start and velocity of each note of key 38.
+fn flams_of(notes: &[(u16, u8)]) -> (Vec<bool>, usize) {
+    let (mut track, mut now) = (Vec::new(), 0);
+    for (at, velocity) in notes {
+        let step = at - now;
+        track.extend([0x80 | (step >> 7) as u8, (step & 127) as u8, 0x99, 38, *velocity, 2, 0x89, 38, 64]);
+        now = at + 2;
+    }
+    let imported = back(&file(0, [1, 244], &[&with_end(&track)]));
+    let told = imported.warnings.iter().filter(|w| w.contains("flam")).count();
+    (sounding(&imported.groove)[0].iter().map(|n| n.attack.flam).collect(), told)
+}
+
+#[test]
+fn a_softer_note_just_before_another_of_its_key_is_a_flam_if_nothing_else_is_near() {
+    assert_eq!(flams_of(&[(0, 100), (470, 60), (500, 100), (1000, 100)]), (vec![false, true, false], 1));
+    assert_eq!(flams_of(&[(0, 100), (460, 80), (500, 100), (1000, 100)]), (vec![false, true, false], 1));
+    // Too early, or hardly softer.
+    assert_eq!(flams_of(&[(0, 100), (437, 60), (500, 100), (1000, 100)]).1, 0);
+    assert_eq!(flams_of(&[(0, 100), (470, 90), (500, 100), (1000, 100)]).1, 0);
+    // Three strokes are a roll.
+    assert_eq!(flams_of(&[(0, 100), (440, 50), (470, 60), (500, 100), (1000, 100)]).1, 0);
+    assert_eq!(flams_of(&[(0, 100), (470, 60), (500, 100), (530, 60), (1000, 100)]).1, 0);
+}

@@ -1,11 +1,12 @@
 //! The tracks of a MIDI file: one per channel, and one per voice of percussion.
 
+use super::flams;
 use super::read::{RawPart, Song, TickNote};
 use super::to_draft::{TickScale, too_long_error};
 use crate::import::{DraftTrack, Warnings};
 use crate::notation::teeter_meta::MetaEvent;
 use crate::notation::{FormatError, TimedNote, general_midi};
-use crate::rhythm::{Attack, Layer, Pitch, Voice};
+use crate::rhythm::{Attack, Layer, Pitch, Voice, count};
 use std::collections::BTreeSet;
 
 pub(super) fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> Result<Vec<DraftTrack>, FormatError> {
@@ -19,17 +20,22 @@ pub(super) fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> 
             Some(MetaEvent::Layer(layer)) => {
                 let has_pitch = part.channel != general_midi::PERCUSSION_CHANNEL && layer.voice.is_pitched();
                 let attack = |n: &TickNote| Attack {
+                    flam: n.flam,
                     accent: general_midi::accent(n.velocity),
                     pitch: Pitch::new(n.key).filter(|_| has_pitch && n.release_velocity != 0),
                 };
-                let notes = notes(part, &part.notes, scale, attack)?;
+                let notes = notes(part, &flams::of_layer(&part.notes, song.end_tick), scale, attack)?;
                 let layer = Layer { name: part.name.clone(), ..layer.clone() };
                 all.push(DraftTrack { layer, notes, ignore_lengths: false });
             }
-            _ if part.channel == general_midi::PERCUSSION_CHANNEL => all.extend(percussion(part, scale, warnings)?),
+            _ if part.channel == general_midi::PERCUSSION_CHANNEL => {
+                all.extend(percussion(&with_flams(part, song, warnings), scale, warnings)?);
+            }
             _ => {
+                let part = &with_flams(part, song, warnings);
                 let median = median_velocity(part);
                 let attack = |n: &TickNote| Attack {
+                    flam: n.flam,
                     accent: general_midi::relative_accent(n.velocity, median),
                     pitch: Pitch::new(n.key),
                 };
@@ -40,6 +46,16 @@ pub(super) fn tracks(song: &Song, scale: TickScale, warnings: &mut Warnings) -> 
         }
     }
     Ok(all)
+}
+
+/// The part with its flams found.
+fn with_flams(part: &RawPart, song: &Song, warnings: &mut Warnings) -> RawPart {
+    let (notes, flams) = flams::of_track(&part.notes, song);
+    if flams > 0 {
+        let message = format!("{} just before another of the same key read as a flam", count(flams, "softer note"));
+        warnings.add(format!("track {}", part.track), message);
+    }
+    RawPart { notes, ..part.clone() }
 }
 
 /// A track with the levels of a part.
@@ -100,7 +116,11 @@ fn percussion(part: &RawPart, scale: TickScale, warnings: &mut Warnings) -> Resu
                 note.end = note.end.min(*next);
             }
         }
-        let attack = |n: &TickNote| Attack { accent: general_midi::relative_accent(n.velocity, median), pitch: None };
+        let attack = |n: &TickNote| Attack {
+            flam: n.flam,
+            accent: general_midi::relative_accent(n.velocity, median),
+            pitch: None,
+        };
         let name = if several { format!("{}: {voice}", part.name) } else { part.name.clone() };
         let notes = notes(part, &raw, scale, attack)?;
         Ok(DraftTrack { notes, ignore_lengths: true, ..empty_track(part, &name, voice) })

@@ -159,7 +159,11 @@ pub(super) fn swing(element: Element<'_>) -> Option<SwungValue> {
     Some(SwungValue { swing, value: NoteValue::from_name(kind)?.length() })
 }
 
-/// The accent of a note: articulation signs, and heads in parentheses for ghost notes.
+/// The dynamics of soft and strong notes, in percent of a plain one (ours, no source): to the middle of the steps in dB.
+const SOFT_BELOW: i32 = 84;
+const STRONG_ABOVE: i32 = 109;
+
+/// The accent of a note: articulation signs, and heads in parentheses for ghost notes; without either its dynamics for playback.
 pub(super) fn accent(note: Element<'_>) -> Accent {
     let signs = || note.children_named("notations").flat_map(|n| n.children_named("articulations"));
     if signs().any(|a| a.has_child("accent") || a.has_child("strong-accent")) {
@@ -167,6 +171,10 @@ pub(super) fn accent(note: Element<'_>) -> Accent {
     } else if note.child("notehead").and_then(|h| h.attribute("parentheses")) == Some("yes") {
         Accent::Ghost
     } else {
-        Accent::Plain
+        match note.attribute("dynamics").and_then(parse_decimal) {
+            Some(percent) if percent < Fraction::whole(SOFT_BELOW) => Accent::Soft,
+            Some(percent) if percent > Fraction::whole(STRONG_ABOVE) => Accent::Strong,
+            _ => Accent::Plain,
+        }
     }
 }

@@ -65,6 +65,8 @@ pub struct Note {
     /// Sounding MIDI key; `None` for percussion.
     pub key: Option<u8>,
     pub accent: Accent,
+    /// Whether one slashed grace note of the same pitch precedes it.
+    pub flam: bool,
     pub voice: VoiceId,
     /// Index into the part's instruments.
     pub instrument: Option<usize>,

@@ -105,6 +105,44 @@ fn ties_of_two_voices_on_one_pitch_are_each_its_own() {
 }
 
 #[test]
+fn one_slashed_grace_note_of_the_same_pitch_makes_a_flam() {
+    let head = "<attributes><divisions>1</divisions><time><beats>2</beats><beat-type>4</beat-type></time></attributes>";
+    let grace = |pitch: &str, sign: &str| note(pitch, 0, "").replace("<note>", &format!("<note><grace{sign}/>"));
+    let slashed = |pitch: &str| grace(pitch, " slash=\"yes\"");
+    let long = note("C4", 2, "");
+    let rest = "<note><rest/><duration>2</duration></note>";
+    let rows = [
+        (slashed("C4") + &long, true, 0),
+        (grace("C4", "") + &long, false, 1),
+        (slashed("D4") + &long, false, 1),
+        (slashed("C4") + &slashed("C4") + &long, false, 2),
+        (slashed("C4") + rest + "</measure><measure>" + &long, false, 1),
+        (long.clone() + &slashed("C4"), false, 1),
+    ];
+    for (inner, flam, dropped) in rows {
+        let imported = read(score(&format!("<measure>{head}{inner}</measure>")).as_bytes()).expect("read");
+        let flams: Vec<bool> = imported.groove.events(0).iter().map(|e| e.attack.flam).collect();
+        let told: usize = imported.warnings.iter().filter(|w| w.contains("grace note")).count();
+        assert_eq!((flams, told), (vec![flam], dropped.min(1)), "{inner}: {:?}", imported.warnings);
+    }
+}
+
+#[test]
+fn dynamics_of_a_note_without_a_sign_are_its_level() {
+    let head = "<attributes><divisions>1</divisions><time><beats>2</beats><beat-type>4</beat-type></time></attributes>";
+    let accent = |dynamics: &str| {
+        let long = note("C4", 2, "").replace("<note>", &format!("<note dynamics=\"{dynamics}\">"));
+        let imported = read(score(&format!("<measure>{head}{long}</measure>")).as_bytes()).expect("read");
+        imported.groove.events(0)[0].attack.accent.name()
+    };
+    let rows =
+        [("71.25", "soft"), ("85", "plain"), ("100", "plain"), ("108.5", "plain"), ("118.75", "strong"), ("", "plain")];
+    for (dynamics, level) in rows {
+        assert_eq!(accent(dynamics), level, "{dynamics}");
+    }
+}
+
+#[test]
 fn what_is_left_out_is_counted_with_its_noun() {
     let head = "<attributes><divisions>1</divisions><time><beats>2</beats><beat-type>4</beat-type></time></attributes>";
     let grace = note("D4", 0, "").replace("<note>", "<note><grace/>");

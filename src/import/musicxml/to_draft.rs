@@ -269,7 +269,7 @@ fn sounding_notes(
             let start = swung(start, bar, note.starts_in_tuplet)?;
             let length =
                 swung(end, &played[last], note.ends_in_tuplet)?.minus(start).ok_or_else(|| too_fine_error(""))?;
-            let attack = Attack { accent: note.accent, pitch: note.key.and_then(Pitch::new) };
+            let attack = Attack { accent: note.accent, flam: note.flam, pitch: note.key.and_then(Pitch::new) };
             all.push(TimedNote { start, length, attack });
         }
     }

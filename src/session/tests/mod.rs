@@ -61,8 +61,8 @@ fn check(before: &str, commands: impl AsRef<[Command]>, after: &str) {
 }
 
 use Command::{
-    Attack, Copy, Cut, CycleAccent, DeletePrevious, EnterGroup, EnterGroups, Erase, Extend, Hold, Move, Repeat, Rest,
-    Rotate, SelectBar, Shift, Toggle, Tuplet,
+    AccentBy, Attack, Copy, Cut, CycleAccent, DeletePrevious, EnterGroup, EnterGroups, Erase, Extend, Hold, Move,
+    Repeat, Rest, Rotate, SelectBar, Shift, Toggle, ToggleFlam, Tuplet,
 };
 use Motion::{BeatRight, Left, NextAttack, PreviousAttack, Right, SectionEnd};
 
@@ -101,6 +101,13 @@ fn the_message_at_the_end_of_the_groove_names_the_next_command() {
 fn selecting() {
     check("x.xx x...", [Extend(Right), Extend(Right), Erase], "...x x...");
     check("x.xx x...", [Extend(Right), CycleAccent, Extend(Right), CycleAccent], "o.ox x...");
+    check("xo.. ....", [AccentBy(1)], "So.. ....");
+    check("xo.. S...", [Extend(BeatRight), AccentBy(1), AccentBy(1)], "Xx.. X...");
+    check("xo.. ....", [AccentBy(-1), AccentBy(-1), AccentBy(-1)], "oo.. ....");
+    check("xo.. ....", [ToggleFlam], "/xo.. ....");
+    check("x/o.. ....", [Extend(Right), ToggleFlam, AccentBy(1)], "/S/s.. ....");
+    check("/xo.. ....", [Extend(Right), ToggleFlam], "xo.. ....");
+    check(".... ....", [ToggleFlam, AccentBy(1)], ".... ....");
     check("x.xo ....", [Extend(Right), Copy, Move(BeatRight), PASTE, PASTE], "x.xo x.x.");
     check("x.xo ....", [Extend(BeatRight), Extend(Left), Cut, Move(BeatRight), PASTE], ".... x.xo");
     check("xo.. ....", [Extend(Right), Repeat(Repeats::More(2))], "xoxo xo..");

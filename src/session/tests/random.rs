@@ -41,6 +41,7 @@ fn command() -> impl Strategy<Value = Command> {
         C::Erase,
         C::DeletePrevious,
         C::CycleAccent,
+        C::ToggleFlam,
         C::EvenBeat,
         C::Copy,
         C::Cut,
@@ -58,6 +59,7 @@ fn command() -> impl Strategy<Value = Command> {
         C::Redo,
         C::Attack(Accent::Ghost),
         C::Attack(Accent::Accent),
+        C::Attack(Accent::Soft),
         C::Pitch(None),
         C::Repeat(Repeats::ToSectionEnd),
         C::InsertBar,
@@ -81,6 +83,7 @@ fn command() -> impl Strategy<Value = Command> {
             C::Rotate(by),
             C::Shift(by),
             C::Transpose(by),
+            C::AccentBy(by / 6),
             C::MoveLayer(by),
             C::MoveSection(by),
             C::NextVoice(by),
@@ -185,7 +188,7 @@ proptest! {
         let want: String = groups.iter().flat_map(|n| std::iter::once('x').chain((1..*n).map(|_| '-'))).collect();
         let g = session.groove();
         let context: PartContext<'_> = g.context(0, 0);
-        let cells: String = (0..g.part(0, 0).len(context)).map(|c| cell_notation::mark(g.part(0, 0).cell(c))).collect();
+        let cells: String = (0..g.part(0, 0).len(context)).map(|c| cell_notation::print_cell(g.part(0, 0).cell(c))).collect();
         prop_assert_eq!(cells.trim_end_matches('.'), want);
         prop_assert_eq!(session.cursor().place.cell, sum as usize);
     }

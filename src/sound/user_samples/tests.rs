@@ -68,8 +68,8 @@ fn a_layer_plays_its_sample_if_it_is_available() {
 
 #[test]
 fn the_accent_depth_sets_accents_and_ghosts_apart() {
-    let decibels = |depth, sampled: bool, voice| {
-        let g = with_sound(&groove(&[voice], &[("4/4", "120", 1, None, "x...X...o.......")]), "a", depth);
+    let decibels = |depth, sampled: bool, voice: Voice| {
+        let g = with_sound(&groove(&[voice], &[("4/4", "120", 1, None, "x...X...o...S.s.")]), "a", depth);
         let samples = if sampled { sounds("a", tone(0.05)) } else { UserSamples::default() };
         let schedule = Schedule::build(&g, &with(&samples));
         let peaks: Vec<f32> = schedule
@@ -78,6 +78,9 @@ fn the_accent_depth_sets_accents_and_ghosts_apart() {
             .map(|n| n.left * schedule.sounds[n.sound as usize].iter().fold(0.0_f32, |m, x| m.max(x.abs())))
             .collect();
         let db = |a: f32, b: f32| 20.0 * (a / b).log10();
+        // Strong and soft are half as far from plain.
+        assert!((db(peaks[3], peaks[0]) - db(peaks[1], peaks[0]) / 2.0).abs() < 0.5, "{voice} {depth:?}");
+        assert!((db(peaks[0], peaks[4]) - db(peaks[0], peaks[2]) / 2.0).abs() < 0.5, "{voice} {depth:?}");
         (db(peaks[1], peaks[0]), db(peaks[0], peaks[2]))
     };
     for sampled in [true, false] {

@@ -13,8 +13,8 @@ pub(super) const CLICK_TONES: u8 = LINE_HERTZ.len() as u8;
 pub(super) fn beat(rate: f64, sound: ClickSound, accent: Accent) -> Vec<f32> {
     let (hertz, level) = match accent {
         Accent::Accent => (1976.0, 0.6),
-        Accent::Plain => (1568.0, 0.45),
-        Accent::Ghost => (1568.0, 0.22),
+        Accent::Plain | Accent::Strong => (1568.0, 0.45),
+        Accent::Ghost | Accent::Soft => (1568.0, 0.22),
     };
     click(rate, sound, hertz, 0.5, level)
 }

@@ -91,7 +91,7 @@ impl SynthKey {
 /// How an accent changes a sound.
 #[derive(Debug, Clone, Copy)]
 struct HitParams {
-    /// Factor of the peak: ghost -14 dB, plain -4.4 dB, accent 0 dB.
+    /// Factor of the peak: ghost -14 dB, plain -4.4 dB, accent 0 dB; soft and strong are halfway between their neighbours in dB.
     level: f64,
     /// Brightness, 0 to 1.
     bright: f64,
@@ -101,25 +101,31 @@ impl HitParams {
     fn of(accent: Accent) -> Self {
         match accent {
             Accent::Ghost => Self { level: 0.2, bright: 0.35 },
+            Accent::Soft => Self::between(Accent::Ghost, Accent::Plain),
             Accent::Plain => Self { level: 0.6, bright: 0.7 },
+            Accent::Strong => Self::between(Accent::Plain, Accent::Accent),
             Accent::Accent => Self { level: 1.0, bright: 1.0 },
         }
+    }
+
+    fn between(softer: Accent, louder: Accent) -> Self {
+        let (a, b) = (Self::of(softer), Self::of(louder));
+        Self { level: (a.level * b.level).sqrt(), bright: f64::midpoint(a.bright, b.bright) }
     }
 }
 
 /// Gain of an attack with this accent in addition to the level of its samples: a voice is synthesized with its accents, a user
 /// sample is as loud as an accent. With a depth in dB a plain attack keeps its level, an accent is that much louder and a ghost
-/// that much quieter.
+/// that much quieter; strong and soft are half of it away.
 pub(super) fn level(accent: Accent, depth: Option<u8>, source: SampleSource) -> f32 {
     let synthesized = match source {
         SampleSource::Synth(_) => HitParams::of(accent).level,
         SampleSource::User { .. } => 1.0,
     };
     let plain = HitParams::of(Accent::Plain).level;
-    let wanted = match (depth.map(f64::from), accent) {
-        (None, _) | (_, Accent::Plain) => HitParams::of(accent).level,
-        (Some(depth), Accent::Accent) => plain * 10_f64.powf(depth / 20.0),
-        (Some(depth), Accent::Ghost) => plain * 10_f64.powf(-depth / 20.0),
+    let wanted = match depth.map(f64::from) {
+        None => HitParams::of(accent).level,
+        Some(depth) => plain * 10_f64.powf(depth * f64::from(accent.level()) / 40.0),
     };
     (wanted / synthesized) as f32
 }

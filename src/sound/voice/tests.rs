@@ -174,11 +174,16 @@ fn cymbals_differ_in_brightness_and_length() {
 #[test]
 fn accents_differ_in_level_and_in_brightness() {
     for &voice in Voice::ALL {
-        let sounds = [Accent::Ghost, Accent::Plain, Accent::Accent].map(|a| synthesize(voice, None, a));
+        let sounds = Accent::ALL.map(|a| synthesize(voice, None, a));
         let peak = |s: &[f32]| s.iter().fold(0.0_f32, |m, x| m.max(x.abs()));
-        let [ghost, plain, accent] = &sounds;
+        let [ghost, soft, plain, strong, accent] = &sounds;
         assert!(peak(ghost) < 0.5 * peak(plain) && peak(plain) < 0.8 * peak(accent), "{voice}");
         assert!(centroid(ghost) < centroid(plain) && centroid(plain) < centroid(accent), "{voice}");
+        // The levels between are halfway in dB.
+        for [softer, middle, louder] in [[ghost, soft, plain], [plain, strong, accent]] {
+            let halfway = (peak(softer) * peak(louder)).sqrt();
+            assert!((20.0 * (peak(middle) / halfway).log10()).abs() < 0.5, "{voice}");
+        }
     }
 }
 

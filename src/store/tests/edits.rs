@@ -27,7 +27,7 @@ fn edits_leave_the_writers_own_text_alone() {
     check(&Edit::RenameLayer(1, "heart".into()), &[("\"drum\"", "\"heart\"")]);
     check(&Edit::Times(0, 3), &[("bars = 2\n", "bars = 2\ntimes = 3\n")]);
     check(&Edit::Set(at(1, 30), Cell::ATTACK), &[("\"2(4 + 4 + 8)\" # heavy", "\"4+4+8+4+4+6+2\" # heavy")]);
-    let ghost = Cell::Attack(Attack { accent: Accent::Ghost, pitch: None });
+    let ghost = Cell::Attack(Attack { accent: Accent::Ghost, ..Attack::default() });
     check(
         &Edit::Set(at(1, 31), ghost),
         &[("groups = \"2(4 + 4 + 8)\" # heavy", "cells = \"x... x... x... .... | x... x... x... ...o\" # heavy")],

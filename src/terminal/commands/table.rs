@@ -55,7 +55,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "attack-accent" "X" Run(Command::Attack(Accent::Accent)), "enter an accented attack and advance"
             => "loud accented note hit";
         "attack-ghost" "o" Run(Command::Attack(Accent::Ghost)), "enter a ghost attack and advance"
-            => "ghost dead muted muffled quiet soft note grace";
+            => "ghost dead muted muffled quiet soft note";
         "hold" "-" Run(Command::Hold), "hold the sound through this cell and advance"
             => "tie sustain let ring ringing long note legato extend";
         "rest" "." Run(Command::Rest), "enter a rest and advance" => "silence pause gap empty";
@@ -90,6 +90,12 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "clear remove delete note silence";
         "accent" "a" Run(Command::CycleAccent), "switch between plain, accent and ghost", "accent"
             => "loud emphasis velocity dynamics ghost";
+        "stronger" "A E up" Run(Command::AccentBy(1)), "raise the accent by a level, up to accent"
+            => "louder velocity dynamics emphasis strong accent crescendo";
+        "softer" "O E down" Run(Command::AccentBy(-1)), "lower the accent by a level, down to ghost"
+            => "quieter velocity dynamics soft ghost diminuendo";
+        "flam" "/ E f" Run(Command::ToggleFlam), "turn the flam of the attack on or off"
+            => "grace note stroke rudiment ornament acciaccatura";
         "pitch" "p" Ask(Question::Pitch), "set the pitch, like E2 or F#3", "pitch"
             => "note tone tuning fret key melody";
         "pitch-up" "u" Run(Command::Transpose(1)), "raise the pitch a semitone" => "transpose sharp higher tune";

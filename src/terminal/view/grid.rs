@@ -189,7 +189,7 @@ fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, r
         }
     };
     for bar in scale.bar_of(first)..=scale.bar_of(end).min(scale.bars) + 1 {
-        put(bar.min(scale.bars) * scale.bar_width(), 9, glyphs.bar_line, theme.faint());
+        put(bar.min(scale.bars) * scale.bar_width(), 2, glyphs.bar_line, theme.faint());
     }
     let dim = |style: Style| if audible { style } else { theme.muted() };
     for spot in part.spots(context) {
@@ -214,10 +214,16 @@ fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, r
                 Cell::Attack(a) => {
                     let (mark, style) = match a.accent {
                         Accent::Ghost => (glyphs.ghost, theme.ghost()),
+                        Accent::Soft => (glyphs.soft, theme.ghost()),
                         Accent::Plain => (glyphs.plain, theme.attack()),
+                        Accent::Strong => (glyphs.strong, theme.attack()),
                         Accent::Accent => (glyphs.accent, theme.accent()),
                     };
                     put(from, 4 + a.accent as u8, mark, dim(style));
+                    if a.flam {
+                        // Over a bar line too; another attack there is more important.
+                        put(from.saturating_sub(1), 3, glyphs.flam, dim(style));
+                    }
                     if held_on {
                         (from + 1..to).for_each(|column| put(column, 2, glyphs.hold, dim(theme.attack())));
                     }

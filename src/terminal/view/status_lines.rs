@@ -172,15 +172,25 @@ fn cursor_cell(state: &State) -> String {
     let syllable = landing::syllable(spot, context);
     let syllable =
         if syllable.starts_with(|c: char| c.is_ascii_digit()) { String::new() } else { format!(" {syllable}") };
-    let (cell, pitch) = match groove.cell(place) {
-        Cell::Rest => ("rest", None),
-        Cell::Hold => ("hold", None),
-        Cell::Attack(Attack { accent: Accent::Ghost, pitch }) => ("ghost attack", pitch),
-        Cell::Attack(Attack { accent: Accent::Plain, pitch }) => ("attack", pitch),
-        Cell::Attack(Attack { accent: Accent::Accent, pitch }) => ("accented attack", pitch),
+    let cell = match groove.cell(place) {
+        Cell::Rest => "rest".to_owned(),
+        Cell::Hold => "hold".to_owned(),
+        Cell::Attack(attack) => attack_words(attack),
     };
-    let pitch = pitch.map(|p| format!(" {p}")).unwrap_or_default();
-    format!("{} {}.{}{syllable}: {cell}{pitch}", fit(&layer.name, 12), beat / beats + 1, beat % beats + 1)
+    format!("{} {}.{}{syllable}: {cell}", fit(&layer.name, 12), beat / beats + 1, beat % beats + 1)
+}
+
+fn attack_words(attack: Attack) -> String {
+    let level = match attack.accent {
+        Accent::Ghost => "ghost ",
+        Accent::Soft => "soft ",
+        Accent::Plain => "",
+        Accent::Strong => "strong ",
+        Accent::Accent => "accented ",
+    };
+    let stroke = if attack.flam { "flam" } else { "attack" };
+    let pitch = attack.pitch.map(|p| format!(" {p}")).unwrap_or_default();
+    format!("{level}{stroke}{pitch}")
 }
 
 /// Commands hinted at on the grid, most important first.

@@ -65,8 +65,11 @@ macro_rules! glyphs {
 
 glyphs! {
     ghost '○' 'o';
+    soft '◐' 's';
     plain '●' 'x';
+    strong '◆' 'S';
     accent '▲' 'X';
+    flam '/' '/';
     hold '━' '-';
     rest '·' '.';
     rest_on_beat '╵' '\'';
@@ -252,15 +255,14 @@ mod tests {
 
     #[test]
     fn plain_glyphs_are_plain_and_told_apart() {
-        let g = ASCII;
-        let cells = [g.ghost, g.plain, g.accent, g.hold, g.rest, g.rest_on_beat, g.bar_line];
-        assert!(cells.iter().all(|c| (' '..='~').contains(c)));
-        for g in [ASCII, UNICODE] {
-            let mut cells =
-                vec![g.ghost, g.plain, g.accent, g.hold, g.rest, g.rest_on_beat, g.bar_line, g.pulse_without_attack];
+        for (g, is_ascii) in [(ASCII, true), (UNICODE, false)] {
+            let attacks = [g.ghost, g.soft, g.plain, g.strong, g.accent, g.flam];
+            let others = [g.hold, g.rest, g.rest_on_beat, g.bar_line, g.pulse_without_attack];
+            let mut cells = [&attacks[..], &others[..]].concat();
+            assert!(!is_ascii || cells.iter().all(|c| (' '..='~').contains(c)));
             cells.sort_unstable();
             cells.dedup();
-            assert_eq!(cells.len(), 8);
+            assert_eq!(cells.len(), 11);
         }
     }
 }

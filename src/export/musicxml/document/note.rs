@@ -1,8 +1,8 @@
 //! Writes the notes of a measure.
 
 use super::Part;
-use crate::notation::{Accidental, Bar, Beam, HeadShape, Note, NoteSound, StaffKind, Tuplet};
-use crate::rhythm::{Accent, Time};
+use crate::notation::{Accidental, Bar, Beam, HeadShape, Note, NoteSound, StaffKind, Tuplet, general_midi};
+use crate::rhythm::{Accent, Attack, Time};
 
 /// The style of text over the notes.
 const SMALL_TEXT: (&str, &str) = ("font-size", "8");
@@ -55,7 +55,13 @@ impl Part<'_, '_> {
     }
 
     fn note(&mut self, bar: &Bar, index: usize, note: &Note) {
-        self.xml.open("note", &[]);
+        if let Some(sound) = note.sound.filter(|s| s.attack.flam && !s.tied_from) {
+            self.grace_note(sound);
+        }
+        match note.sound.filter(|s| !s.tied_from).and_then(|s| dynamics(s.attack.accent)) {
+            Some(percent) => self.xml.open("note", &[("dynamics", &percent)]),
+            None => self.xml.open("note", &[]),
+        }
         match note.sound {
             None if note.value.is_none() => self.xml.empty_element("rest", &[("measure", "yes")]),
             None => self.xml.empty_element("rest", &[]),
@@ -119,6 +125,18 @@ impl Part<'_, '_> {
             self.xml.text("text", &[], text);
             self.xml.close(1);
         }
+        self.xml.close(1);
+    }
+
+    /// The grace note of a flam: softer, with a slash.
+    fn grace_note(&mut self, sound: NoteSound) {
+        let velocity = general_midi::grace_velocity(general_midi::velocity(sound.attack.accent));
+        self.xml.open("note", &[("dynamics", &percent_of_plain(velocity))]);
+        self.xml.empty_element("grace", &[("slash", "yes")]);
+        self.head(sound);
+        self.xml.number("voice", 1);
+        self.xml.text("type", &[], "eighth");
+        self.notehead(NoteSound { attack: Attack { accent: Accent::Plain, ..sound.attack }, ..sound });
         self.xml.close(1);
     }
 
@@ -201,4 +219,13 @@ impl Part<'_, '_> {
         }
         self.xml.close(1);
     }
+}
+
+/// The dynamics of what has no sign of its own, in percent of a plain note.
+fn dynamics(accent: Accent) -> Option<String> {
+    matches!(accent, Accent::Soft | Accent::Strong).then(|| percent_of_plain(general_midi::velocity(accent)))
+}
+
+fn percent_of_plain(velocity: u8) -> String {
+    (f64::from(velocity) * 100.0 / f64::from(general_midi::velocity(Accent::Plain))).to_string()
 }

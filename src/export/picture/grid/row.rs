@@ -7,7 +7,7 @@ use crate::export::picture::canvas::{Anchor, Canvas};
 use crate::export::picture::font;
 use crate::export::picture::legend::{self, LegendMark};
 use crate::export::picture::theme::StyleClass;
-use crate::rhythm::{Accent, Cell, Spot};
+use crate::rhythm::{Accent, Attack, Cell, Spot};
 use std::collections::BTreeSet;
 
 pub(super) struct RowCell {
@@ -22,8 +22,8 @@ pub(super) struct RowCell {
 pub(super) struct Row {
     pub(super) name: String,
     pub(super) cells: Vec<RowCell>,
-    /// Of each attack: cell, end of the sound, accent.
-    attacks: Vec<(usize, f64, Accent)>,
+    /// Of each attack: cell, end of the sound, what is played.
+    attacks: Vec<(usize, f64, Attack)>,
     /// Of each tuplet: start, end, label.
     tuplets: Vec<(f64, f64, String)>,
     pub(super) end: f64,
@@ -52,7 +52,7 @@ pub(super) fn row(piece: &ExportInput<'_>, layer: usize, section: usize) -> Row 
             tuplets.push((from, from + f64::from(spot.span.beats) * beat, label));
         }
     }
-    let attacks = part.attacks(context).into_iter().map(|s| (s.cell, wholes(s.end), s.attack.accent)).collect();
+    let attacks = part.attacks(context).into_iter().map(|s| (s.cell, wholes(s.end), s.attack)).collect();
     let silent = if groove.is_audible(layer) { "" } else { " (silent)" };
     let name = format!("{}{silent}", groove.layers()[layer].name);
     Row { name, cells, attacks, tuplets, end: wholes(context.length()) }
@@ -81,7 +81,7 @@ pub(super) fn draw(canvas: &mut Canvas, r: &Row, line: Line, y: f32, legend: &mu
     }
     // The last sound before the line may reach into it.
     let before = r.attacks.partition_point(|s| r.cells[s.0].start < line.from - 1e-9);
-    for (i, &(cell, end, accent)) in r.attacks.iter().enumerate().skip(before.saturating_sub(1)) {
+    for (i, &(cell, end, attack)) in r.attacks.iter().enumerate().skip(before.saturating_sub(1)) {
         let at = r.cells[cell].start;
         if at >= line.to - 1e-9 {
             break;
@@ -108,17 +108,30 @@ pub(super) fn draw(canvas: &mut Canvas, r: &Row, line: Line, y: f32, legend: &mu
         let (level, shape) = (legend::level(r.cells[cell].level), legend::shape(r.cells[cell].level));
         legend.insert(LegendMark::Level(level));
         let x = line.x(at);
-        match accent {
+        match attack.accent {
             Accent::Ghost => {
                 legend.insert(LegendMark::Ghost);
                 canvas.mark(StyleClass::Open, shape, x, mid, radius * 0.85);
             }
+            Accent::Soft => {
+                legend.insert(LegendMark::Soft);
+                canvas.mark(StyleClass::Landing(level), shape, x, mid, radius * 0.7);
+            }
             Accent::Plain => canvas.mark(StyleClass::Landing(level), shape, x, mid, radius),
+            Accent::Strong => {
+                legend.insert(LegendMark::Strong);
+                canvas.mark(StyleClass::Landing(level), shape, x, mid, radius * 1.06);
+                legend::strong_sign(canvas, x, mid + radius + 3.6);
+            }
             Accent::Accent => {
                 legend.insert(LegendMark::Accent);
                 canvas.mark(StyleClass::Landing(level), shape, x, mid, radius * 1.12);
                 canvas.wedge(StyleClass::Sign, x + 5.2, mid + radius + 3.6, (3.2, 2.0));
             }
+        }
+        if attack.flam {
+            legend.insert(LegendMark::Flam);
+            legend::flam_sign(canvas, x - radius - 2.2, mid);
         }
     }
     marks

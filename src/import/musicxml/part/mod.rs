@@ -24,6 +24,8 @@ struct PartReader<'a> {
     /// Semitones from written to sounding pitch, by staff (0 for all).
     transpose: HashMap<u32, i32>,
     open_ties: HashMap<TieKey, Vec<OpenTie>>,
+    /// The grace notes since the last note or rest.
+    graces: Vec<GraceNote>,
     /// From 0.
     measure_index: usize,
     /// From the start of the measure.
@@ -44,6 +46,14 @@ struct TieKey {
     /// The MIDI key, or the place on the staff below zero.
     key: i32,
     instrument: Option<usize>,
+}
+
+#[derive(PartialEq, Eq)]
+struct GraceNote {
+    /// As that of a tie.
+    key: i32,
+    voice: VoiceId,
+    has_slash: bool,
 }
 
 struct OpenTie {
@@ -76,6 +86,7 @@ pub(super) fn read(
         meter: None,
         transpose: HashMap::new(),
         open_ties: HashMap::new(),
+        graces: Vec::new(),
         measure_index: 0,
         position: Time::ZERO,
         end: Time::ZERO,
@@ -88,6 +99,7 @@ pub(super) fn read(
     for (index, element) in elements.iter().copied().enumerate() {
         reader.measure(index, element)?;
     }
+    reader.drop_graces();
     let Counts { grace, cue, chord, microtone } = reader.counts;
     let rows = [
         (grace, "grace note", "dropped"),

@@ -1,6 +1,6 @@
 //! Reads the notes of a part, backups and forwards, pitches and ties.
 
-use super::{OpenTie, PartReader, PositionMove, TieKey, number};
+use super::{GraceNote, OpenTie, PartReader, PositionMove, TieKey, number};
 use crate::import::assemble::magnitude;
 use crate::import::musicxml::directions;
 use crate::import::musicxml::document::{Note, VoiceId};
@@ -75,8 +75,11 @@ impl PartReader<'_> {
     }
 
     pub(super) fn note(&mut self, element: Element<'_>) -> Result<(), FormatError> {
-        if element.has_child("grace") {
-            self.counts.grace += 1;
+        if let Some(grace) = element.child("grace") {
+            let has_slash = grace.attribute("slash") == Some("yes");
+            let voice = voice(element);
+            let key = if has_slash { self.key(element, voice.staff)? } else { None };
+            self.graces.push(GraceNote { key: line_key(element, key), voice, has_slash });
             return Ok(());
         }
         let Some(duration) = self.duration(element)? else {
@@ -93,22 +96,30 @@ impl PartReader<'_> {
             self.advance(end);
         }
         if element.has_child("rest") {
+            self.drop_graces();
             return Ok(());
         }
         if element.has_child("cue") {
+            self.drop_graces();
             self.counts.cue += 1;
             return Ok(());
         }
         self.counts.chord += usize::from(is_chord);
-        let staff = element.child_text("staff").and_then(|s| s.parse().ok()).unwrap_or(1);
-        let key = self.key(element, staff)?;
+        let voice = voice(element);
+        let key = self.key(element, voice.staff)?;
         let instrument = element.child("instrument").and_then(|i| i.attribute("id"));
         let instrument = instrument.and_then(|id| self.part.instruments.iter().position(|i| i.id == id));
         let has_tie = |kind: &str| element.children_named("tie").any(|t| t.attribute("type") == Some(kind));
         let in_tuplet = element.has_child("time-modification");
-        let tie = TieKey { key: key.map_or_else(|| -1 - staff_line(element), i32::from), instrument };
-        let voice = VoiceId { staff, voice: element.child_text("voice").unwrap_or("1").to_owned() };
+        let tie = TieKey { key: line_key(element, key), instrument };
         let tied = if has_tie("stop") { self.end_tie(&tie, &voice) } else { None };
+        // A flam: one slashed grace note of the same drum or pitch.
+        let grace = GraceNote { key: tie.key, voice: voice.clone(), has_slash: true };
+        let flam = tied.is_none() && self.graces[..] == [grace];
+        if flam {
+            self.graces.clear();
+        }
+        self.drop_graces();
         let index = if let Some(index) = tied {
             let note = &mut self.part.notes[index];
             let sum = note.length.plus(length).filter(|t| t.numer() <= 1 << 50);
@@ -122,6 +133,7 @@ impl PartReader<'_> {
                 length,
                 key,
                 accent: directions::accent(element),
+                flam,
                 voice: voice.clone(),
                 instrument,
                 starts_in_tuplet: in_tuplet,
@@ -135,6 +147,12 @@ impl PartReader<'_> {
             open.push(OpenTie { voice, note: index });
         }
         Ok(())
+    }
+
+    /// Drops grace notes that make no flam.
+    pub(super) fn drop_graces(&mut self) {
+        self.counts.grace += self.graces.len();
+        self.graces.clear();
     }
 
     /// Removes the open tie that ends at a note, and returns the note where it began: in the same voice, or else, because ties may
@@ -162,6 +180,16 @@ impl PartReader<'_> {
         let midi = u8::try_from(key).ok().filter(|k| *k < 128);
         midi.map(Some).ok_or_else(|| error_at(pitch, expected("a pitch within the MIDI keys 0 to 127", key)))
     }
+}
+
+fn voice(element: Element<'_>) -> VoiceId {
+    let staff = element.child_text("staff").and_then(|s| s.parse().ok()).unwrap_or(1);
+    VoiceId { staff, voice: element.child_text("voice").unwrap_or("1").to_owned() }
+}
+
+/// The MIDI key, or the place on the staff below zero.
+fn line_key(element: Element<'_>, key: Option<u8>) -> i32 {
+    key.map_or_else(|| -1 - staff_line(element), i32::from)
 }
 
 /// The place of an unpitched note on the staff, from 0.

@@ -8,7 +8,7 @@ use crate::import::musicxml::read;
 use crate::notation::{passes, timed_notes};
 use crate::rhythm::tests::grooves;
 use crate::rhythm::{
-    Accent, Attack, Cell, Edit, Fraction, Groove, Layer, Meter, Part, Pitch, Place, Section, Swing, Tempo, Time, Voice,
+    Attack, Cell, Edit, Fraction, Groove, Layer, Meter, Part, Pitch, Place, Section, Swing, Tempo, Time, Voice,
 };
 use proptest::prelude::*;
 
@@ -46,7 +46,8 @@ fn heard(g: &Groove) -> String {
             matches!(layer.voice, Voice::Bass | Voice::Pluck) || g.events(l).iter().any(|e| e.attack.pitch.is_some());
         for e in g.events(l) {
             let pitch = if written && pitched.is_some() { e.attack.pitch.or(pitched) } else { None };
-            lines.push(format!("{} {} {} {} {:?} {pitch:?}", e.section, e.pass, e.offset, e.length, e.attack.accent));
+            let Attack { accent, flam, .. } = e.attack;
+            lines.push(format!("{} {} {} {} {accent:?} {flam} {pitch:?}", e.section, e.pass, e.offset, e.length));
         }
     }
     lines.join("\n")
@@ -161,7 +162,7 @@ fn eighths_and_sixteenths_swing_there_and_back() {
         let tempo = Tempo::new(Fraction::whole(100), Time::new(1, 4).expect("time")).expect("tempo");
         let mut g = Groove::blank(Meter::parse("4/4").expect("meter"), tempo, 1).expect("groove");
         g = g.edited(&Edit::Division(0, None, division)).expect("division");
-        let attack = Attack { accent: Accent::Plain, pitch: Pitch::new(50) };
+        let attack = Attack { pitch: Pitch::new(50), ..Attack::default() };
         for cell in 0..usize::from(division) * 4 {
             let at = Place { layer: 0, section: 0, cell };
             g = g.edited(&Edit::Enter { at, cells: 1, attack }).expect("an attack");
