@@ -73,6 +73,7 @@ impl LoopSpec {
             range: self.range,
             times: 1,
             count_in: CountIn::Off,
+            count_in_bars: 1,
             muted_passes: Vec::new(),
         }
     }
