@@ -49,6 +49,14 @@ impl PartReader<'_> {
         (difference < self.divisions_in_wholes(Fraction::ONE)?).then_some(length)
     }
 
+    /// The length of a note that is released earlier or later than it is written. Drums that share a stem have one value, and may sound
+    /// longer or shorter than it.
+    fn released_length(&self, element: Element<'_>, length: Time) -> Option<Time> {
+        let later = directions::parse_decimal(element.attribute("release")?)?;
+        let wholes = self.divisions_in_wholes(later)?.plus(length.wholes())?;
+        Time::new(wholes.numer(), wholes.denom()).filter(|t| *t > Time::ZERO && is_summable(*t))
+    }
+
     fn advance(&mut self, to: Time) {
         self.position = to;
         self.end = self.end.max(to);
@@ -99,11 +107,12 @@ impl PartReader<'_> {
             self.counts.cue += 1;
             return Ok(());
         }
-        self.counts.chord += usize::from(is_chord);
         let staff = element.child_text("staff").and_then(|s| s.parse().ok()).unwrap_or(1);
         let key = self.key(element, staff)?;
         let instrument = element.child("instrument").and_then(|i| i.attribute("id"));
         let instrument = instrument.and_then(|id| self.part.instruments.iter().position(|i| i.id == id));
+        let has_own_track = key.is_none() && instrument.is_some() && self.part.instruments.len() > 1;
+        self.counts.chord += usize::from(is_chord && !has_own_track);
         let has_tie = |kind: &str| element.children_named("tie").any(|t| t.attribute("type") == Some(kind));
         let in_tuplet = element.has_child("time-modification");
         let tie = TieKey { key: key.map_or_else(|| -1 - staff_line(element), i32::from), instrument };
@@ -129,6 +138,11 @@ impl PartReader<'_> {
             });
             self.part.notes.len() - 1
         };
+        if key.is_none()
+            && let Some(end) = self.released_length(element, self.part.notes[index].length)
+        {
+            self.part.notes[index].length = end;
+        }
         if has_tie("start") {
             let open = self.open_ties.entry(tie).or_default();
             open.retain(|o| o.voice != voice);
