@@ -18,8 +18,13 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, CliError> {
             .lines(pulses)
             .map_err(|e| CliError::usage(format!("--hearing: {e}")))?,
     };
+    let count_in = match args.click {
+        _ if args.count_in.is_none() && args.ladder.is_none() => CountIn::Off,
+        None => count_in,
+        Some(_) => CountIn::Bar,
+    };
     let take = Box::new(Take {
-        name: String::new(),
+        name: "groove".to_owned(),
         note: String::new(),
         layers: true,
         click: args.click.unwrap_or(Click::Off),
@@ -29,7 +34,8 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, CliError> {
         speed,
         range: Range::Whole,
         times: args.loops,
-        count_in: if args.click.is_none() { count_in } else { CountIn::Bar },
+        count_in,
+        count_in_bars: args.count_in.unwrap_or(1),
         recording: None,
         muted_passes: Vec::new(),
     });

@@ -1,6 +1,6 @@
 //! The text above and below the notes.
 
-pub use crate::describe::notes::{NotationOptions, Text};
+pub use crate::describe::notes::{KitStaves, NotationOptions, Text};
 
 use super::ExportInput;
 use crate::analysis::landing::{depth, syllable};

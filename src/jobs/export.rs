@@ -5,6 +5,7 @@ use super::output::{Target, check_targets, commit, stream};
 use super::request::{HandoutFormat, Job, JobError, JobKind, JobReport, TakeSound};
 use crate::analysis::{self, AnalysisOptions, Scope};
 use crate::export::formats::{self, FormatOptions, PICTURES};
+use crate::export::handout::Paper;
 use crate::export::picture::PictureKind;
 use crate::export::{ExportError, ExportInput, skipped_hearings};
 use std::io::Write;
@@ -33,10 +34,12 @@ pub(crate) struct ExportChoices {
     pub handouts: Vec<ExportChoice>,
 }
 
-const HANDOUTS: [(&str, &str, HandoutFormat, TakeSound); 5] = [
+const HANDOUTS: [(&str, &str, HandoutFormat, TakeSound); 7] = [
     ("page", "one page of HTML with its takes in separate files", HandoutFormat::Html, TakeSound::Files),
     ("page-within", "one page of HTML that contains its takes (large)", HandoutFormat::Html, TakeSound::Embedded),
     ("page-silent", "one page of HTML without sound", HandoutFormat::Html, TakeSound::None),
+    ("pdf", "PDF on A4, without sound", HandoutFormat::Pdf(Paper::A4), TakeSound::None),
+    ("pdf-letter", "PDF on Letter, without sound", HandoutFormat::Pdf(Paper::Letter), TakeSound::None),
     ("markdown", "Markdown with its pictures and takes in separate files", HandoutFormat::Markdown, TakeSound::Files),
     ("markdown-silent", "Markdown with its pictures in files, without sound", HandoutFormat::Markdown, TakeSound::None),
 ];
@@ -59,9 +62,9 @@ pub(crate) fn export_choices() -> ExportChoices {
         });
         pictures.collect()
     };
-    let handout = |&(name, description, format, sound): &(&str, &str, _, _)| ExportChoice {
+    let handout = |&(name, description, format, sound): &(&str, &str, HandoutFormat, TakeSound)| ExportChoice {
         name: name.to_owned(),
-        ending: if format == HandoutFormat::Markdown { "md" } else { "html" },
+        ending: format.extension(),
         description: description.to_owned(),
         kind: ExportKind::Handout(format, sound),
     };

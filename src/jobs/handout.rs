@@ -61,14 +61,18 @@ pub(super) fn run(
     }
     let mut pages = Vec::new();
     for (path, reader) in [(page, Reader::Student), (&teacher, Reader::Teacher)] {
-        let (text, beside) = match format {
-            HandoutFormat::Html => (handout::html(&handout, reader), Vec::new()),
+        let (bytes, beside) = match format {
+            HandoutFormat::Html => (handout::html(&handout, reader).into_bytes(), Vec::new()),
+            HandoutFormat::Pdf(paper) => {
+                let pdf = handout::pdf(&handout, reader, paper);
+                (pdf.map_err(|e| JobError::Input(e.to_string()))?, Vec::new())
+            }
             HandoutFormat::Markdown => {
                 let handout::Markdown { text, files } = handout::markdown(&handout, reader);
-                (text, files)
+                (text.into_bytes(), files)
             }
         };
-        pages.push(OutputFile { path: path.to_owned(), bytes: text.into_bytes() });
+        pages.push(OutputFile { path: path.to_owned(), bytes });
         let beside = beside.into_iter().map(|(name, bytes)| OutputFile { path: page.with_file_name(name), bytes });
         files.extend(beside);
     }
@@ -99,7 +103,7 @@ fn teacher_page(page: &Path) -> PathBuf {
 fn distinct_takes(analysed: &AnalysedGroove) -> Result<Vec<Take>, JobError> {
     let specs = takes::default_takes(analysed.rival());
     let mut distinct: Vec<Take> = Vec::new();
-    for take in takes::takes(analysed, &specs, 1, true, Fraction::ONE).map_err(JobError::Request)? {
+    for take in takes::takes(analysed, &specs, 1, 1, Fraction::ONE).map_err(JobError::Request)? {
         if distinct.iter().all(|t| t.name != take.name) {
             distinct.push(take);
         }

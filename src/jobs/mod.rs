@@ -18,6 +18,7 @@ mod user_samples;
 
 pub(crate) use crate::export::formats::PictureStyle;
 pub(crate) use crate::export::picture::Theme as PictureTheme;
+pub(crate) use crate::sound::take::MAX_COUNT_IN_BARS;
 pub(crate) use crate::sound::{Click, Length, Position, Range, SampleRate};
 pub(crate) use crate::store::{LoadedGroove, Overwrite, Practice, SoundSettings};
 pub(crate) use control::{CancelToken, JobControl};

@@ -6,7 +6,7 @@ use super::request::{Job, JobError, JobKind, JobReport};
 use super::takes::{self, AnalysedGroove};
 use super::user_samples;
 use crate::rhythm::{Fraction, expected};
-use crate::sound::take::{SequenceRenderer, Take, cue_table};
+use crate::sound::take::{CountIn, SequenceRenderer, Take, cue_table};
 use crate::sound::{self, Length};
 use std::io;
 use std::path::Path;
@@ -23,6 +23,9 @@ pub(crate) fn check_wav_name(target: &Target) -> Result<(), JobError> {
 pub(super) fn run(job: &Job, control: &JobControl) -> Result<JobReport, JobError> {
     check_wav_name(&job.target)?;
     match &job.kind {
+        JobKind::Render(take, Length::Passes(_)) if take.count_in != CountIn::Off => {
+            render_sequence(job, std::slice::from_ref(&**take), control)
+        }
         JobKind::Render(take, length) => render_take(job, take, *length, control),
         JobKind::Takes { takes, times, count_in, speed } => {
             let analysed = AnalysedGroove::new(&job.groove, &[], *speed, job.limits);

@@ -6,6 +6,7 @@ use super::takes::TakeSpec;
 use crate::analysis::{Hearing, HearingKind, Limits, Report};
 use crate::describe::notes::NotationOptions;
 use crate::export::formats::PictureStyle;
+use crate::export::handout::Paper;
 use crate::export::picture::PictureKind;
 use crate::rhythm::{Fraction, Groove, count, expected};
 use crate::sound::take::Take;
@@ -65,7 +66,8 @@ pub enum JobKind {
         takes: Vec<TakeSpec>,
         /// Passes of each take.
         times: u32,
-        count_in: bool,
+        /// Bars of the count-in before each take; 0 for none.
+        count_in: u32,
         speed: Fraction,
     },
     /// The steps of a ladder.
@@ -82,8 +84,21 @@ pub enum JobKind {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum HandoutFormat {
     Html,
+    /// A PDF on a paper.
+    Pdf(Paper),
     /// Markdown with its pictures in files.
     Markdown,
+}
+
+impl HandoutFormat {
+    /// The extension of a page, without a dot.
+    pub(crate) fn extension(self) -> &'static str {
+        match self {
+            Self::Html => "html",
+            Self::Pdf(_) => "pdf",
+            Self::Markdown => "md",
+        }
+    }
 }
 
 /// Where the takes of a handout are.

@@ -75,7 +75,7 @@ pub(super) fn default_takes(rival: Option<usize>) -> Vec<TakeSpec> {
     all
 }
 
-/// Takes of `times` passes each.
+/// Takes of `times` passes each, with count-ins of so many bars; 0 for none.
 ///
 /// # Errors
 /// A message if the report has no hearing of a number.
@@ -83,7 +83,7 @@ pub(super) fn takes(
     analysed: &AnalysedGroove,
     specs: &[TakeSpec],
     times: u32,
-    with_count_in: bool,
+    count_in_bars: u32,
     speed: Fraction,
 ) -> Result<Vec<Take>, String> {
     // A hearing keeps its pitch and side through all takes.
@@ -127,7 +127,8 @@ pub(super) fn takes(
             speed,
             range: Range::Whole,
             times,
-            count_in: if with_count_in { count_in.unwrap_or(CountIn::Bar) } else { CountIn::Off },
+            count_in: if count_in_bars > 0 { count_in.unwrap_or(CountIn::Bar) } else { CountIn::Off },
+            count_in_bars,
             recording: None,
             muted_passes: Vec::new(),
         });

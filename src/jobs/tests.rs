@@ -48,7 +48,7 @@ fn handout() -> JobKind {
 }
 
 fn takes(times: u32) -> JobKind {
-    JobKind::Takes { takes: Vec::new(), times, count_in: false, speed: Fraction::ONE }
+    JobKind::Takes { takes: Vec::new(), times, count_in: 0, speed: Fraction::ONE }
 }
 
 fn make(job: &Job) -> Result<JobReport, JobError> {

@@ -19,6 +19,42 @@ fn render_writes_one_stream_to_a_file_and_to_a_pipe() {
     assert_eq!(std::fs::read_dir(folder.path()).expect("the folder").count(), 1, "no file is left behind");
 }
 
+#[test]
+fn a_render_counts_in_for_the_bars_asked_and_lists_where_the_groove_begins() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("out.wav");
+    let path = path.to_str().expect("a path");
+    succeed(&["render", DEMO, "-o", path, "--count-in", "2"]);
+    let list = cues(&std::fs::read_to_string(folder.path().join("out.tsv")).expect("the list"));
+    // A bar of 4/4 at 160 lasts 1.5 s, 72000 frames.
+    let starts: Vec<(usize, &str)> = list.iter().map(|c| (c.0, c.2.as_str())).collect();
+    assert_eq!(starts, [(0, "count-in: groove"), (144_000, "groove")]);
+    let counted = std::fs::read(path).expect("the file");
+    let plain = succeed(&["render", DEMO, "-o", "-"]).out;
+    let length = |wav: &[u8]| u32::from_le_bytes(wav[40..44].try_into().expect("four bytes"));
+    assert_eq!(length(&counted) - length(&plain), 144_000 * 6, "stereo, three bytes a sample");
+    // The clicks: one at the start of every beat of 18000 frames, and silence before the next.
+    let loudest = |from: usize, frames: usize| {
+        let bytes = &counted[44 + 6 * from..44 + 6 * (from + frames)];
+        bytes.chunks(3).map(|b| i32::from_le_bytes([0, b[0], b[1], b[2]]).abs() >> 8).max().unwrap_or(0)
+    };
+    for beat in 0..8 {
+        assert!(loudest(18_000 * beat, 200) > 100_000, "beat {beat}");
+        assert!(loudest(18_000 * beat + 15_000, 2_999) < 100, "after beat {beat}");
+    }
+    // A ladder counts in for as many bars on each step.
+    let ladder = folder.path().join("ladder.wav");
+    let ladder = ladder.to_str().expect("a path");
+    succeed(&["render", DEMO, "-o", ladder, "--ladder", "50-100/50", "--count-in", "3", "--rate", "8000"]);
+    let list = cues(&std::fs::read_to_string(folder.path().join("ladder.tsv")).expect("the list"));
+    // 3 bars at half speed: 9 s.
+    assert_eq!((list[1].0, list.len()), (72_000, 4));
+    for bars in ["0", "17", "x"] {
+        assert_eq!(run(&["render", DEMO, "-o", "-", "--count-in", bars]).code, 2, "{bars}");
+    }
+    assert_eq!(run(&["render", DEMO, "-o", "-", "--count-in", "1", "--seconds", "3"]).code, 2);
+}
+
 /// Lines of a list of cues: frame, seconds, name, note.
 fn cues(table: &str) -> Vec<(usize, f64, String, String)> {
     let mut lines = table.lines();
@@ -107,6 +143,7 @@ fn an_existing_file_is_kept_and_nothing_is_written() {
         (&["handout", DEMO, "--rate", "8000", "--into", &h], "h/half-tide-winch-1.wav"),
         (&["handout", DEMO, "--sound", "none", "--into", &h], "h/half-tide-winch-teacher.html"),
         (&["handout", DEMO, "--sound", "none", "--as", "md", "--into", &h], "h/half-tide-winch.md"),
+        (&["handout", DEMO, "--sound", "none", "--as", "pdf", "--into", &h], "h/half-tide-winch-teacher.pdf"),
         (&["handout", DEMO, "--sound", "none", "--as", "md", "--into", &h], "h/half-tide-winch-grid1.svg"),
         (&["import", &path("tide.mid"), "-o", &path("tide.toml")], "tide.toml"),
         (&["import", &path("tide.mid"), "--into", &h], "h/tide.toml"),
@@ -300,6 +337,8 @@ fn export_and_import_report_what_is_wrong_and_where() {
         (&["export", DEMO, "--as", "mxl", "--beams", "bar"], b"", 2, "expected beat, group, accent, found 'bar'"),
         (
             &["handout", DEMO, "--into", "x", "--over", "words"],
+            &["handout", DEMO, "--into", "x", "--as", "md", "--paper", "a4"],
+            &["handout", DEMO, "--into", "x", "--as", "pdf", "--paper", "a5"],
             b"",
             2,
             "expected 'nothing', or a comma-separated list of groups,",

@@ -5,13 +5,13 @@ use crate::support::in_package;
 use serde_json::{Value, json};
 use std::fs;
 use std::path::PathBuf;
-use teeter::analysis::{AnalysisOptions, report};
+use teeter::analysis::{AnalysisOptions, Report, report};
 use teeter::export::ExportInput;
-use teeter::export::annotations::{NotationOptions, Text};
+use teeter::export::annotations::{KitStaves, NotationOptions, Text};
 use teeter::export::musicxml::write;
 use teeter::import::musicxml;
 use teeter::notation::{Beaming, Score};
-use teeter::rhythm::{Fraction, Groove, PartContext, Time};
+use teeter::rhythm::{Edit, Fraction, Groove, PartContext, Time, Voice};
 
 /// A time in quarters, as a fraction.
 fn quarters(t: Time) -> String {
@@ -76,11 +76,55 @@ fn others_read_our_scores_as_they_are() {
         let piece = ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None };
         let under = Text::parse("landings").expect("a text");
         let mut bytes = Vec::new();
-        write(&piece, &NotationOptions { under, ..NotationOptions::default() }, &mut bytes)
-            .unwrap_or_else(|e| panic!("{name}: {e:?}"));
+        let options = NotationOptions { under, kit: KitStaves::Separate, ..NotationOptions::default() };
+        write(&piece, &options, &mut bytes).unwrap_or_else(|e| panic!("{name}: {e:?}"));
         fs::write(place.join(format!("{name}.musicxml")), bytes).expect("a file");
         fs::write(place.join(format!("{name}.json")), exact(&groove).to_string()).expect("a file");
     }
+    run(&python, "musicxml.py", &[&place.to_string_lossy()]);
+}
+
+/// The onset of every attack in the order of the document, in quarters, with the name of its layer.
+fn onsets(groove: &Groove) -> Value {
+    let mut all = Vec::new();
+    for (l, layer) in groove.layers().iter().enumerate() {
+        let mut start = Time::ZERO;
+        for (s, section) in groove.sections().iter().enumerate() {
+            let context = PartContext { swing: None, ..groove.context(l, s) };
+            let attacks = groove.part(l, s).attacks(context);
+            all.extend(attacks.iter().map(|x| json!([quarters(x.start.plus(start).expect("bounded")), layer.name])));
+            start = start.plus(section.length()).expect("bounded");
+        }
+    }
+    Value::from(all)
+}
+
+#[test]
+fn others_hear_every_drum_of_a_shared_staff() {
+    let Some(python) = python() else { return };
+    let place = folder("musicxml-shared");
+    let drums = [Voice::Hat, Voice::Kick, Voice::Snare];
+    let as_drums = |(name, groove): (String, Groove)| {
+        let voices = drums.iter().enumerate().take(groove.layers().len());
+        let edit = |g: Groove, (l, v): (usize, &Voice)| g.edited(&Edit::Voice(l, *v)).unwrap_or(g);
+        (name, voices.fold(groove, edit))
+    };
+    let mut shared = 0;
+    for (name, groove) in grooves::shipped().into_iter().chain(grooves::random(200).into_iter().map(as_drums)) {
+        let report = Report::default();
+        let piece = ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None };
+        let mut bytes = Vec::new();
+        write(&piece, &NotationOptions::default(), &mut bytes).unwrap_or_else(|e| panic!("{name}: {e:?}"));
+        let text = String::from_utf8(bytes).expect("text");
+        if !text.contains("<instrument id") {
+            continue;
+        }
+        shared += 1;
+        fs::write(place.join(format!("{name}.musicxml")), text).expect("a file");
+        fs::write(place.join(format!("{name}.json")), json!({ "onsets": onsets(&groove) }).to_string())
+            .expect("a file");
+    }
+    assert!(shared > 50, "{shared} scores have a shared staff");
     run(&python, "musicxml.py", &[&place.to_string_lossy()]);
 }
 

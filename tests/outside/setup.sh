@@ -1,6 +1,6 @@
 #!/bin/sh
 # Installs what the outside checks need into target/outside: a Python environment with pinned packages and the MusicXML 4.0
-# schema. Called by tests/run before the tests. On Debian it installs python3, python3-venv and chromium with apt-get if they are
+# schema. Called by tests/run before the tests. On Debian it installs python3, python3-venv, chromium and poppler-utils with apt-get if they are
 # missing; nothing else outside target/ is changed. It fails if something cannot be installed.
 set -eu
 cd "$(dirname "$0")/../.."
@@ -15,6 +15,7 @@ fail() {
     stop "outside checks: $*"
 }
 
+have pdftotext || install_packages poppler-utils || fail "pdftotext is missing"
 have chromium || install_packages chromium || fail "chromium is missing"
 [ "$(cat "$place/ready" 2>/dev/null || true)" != "$wanted" ] || exit 0
 rm -rf "$place/venv" "$place/carrier" "$place/schema" "$place/ready"

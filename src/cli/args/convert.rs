@@ -3,6 +3,7 @@
 use super::{GrooveFiles, OutsideSoundsArg, OverwriteArg, values};
 use crate::describe::notes::{self, KitStaves, NotationOptions, NoteLengths, Spelling, Text};
 use crate::export::formats;
+use crate::export::handout::Paper;
 use crate::export::picture::{PictureKind, Theme};
 use crate::jobs::{HandoutFormat, HearingSelection, TakeSound};
 use crate::notation::Beaming;
@@ -129,10 +130,13 @@ pub(crate) struct HandoutArgs {
     /// Folder to write to; created if missing
     #[arg(long, value_name = "FOLDER")]
     pub(crate) into: PathBuf,
-    /// Format: HTML with a player, or Markdown with its pictures in files
+    /// Format: HTML with a player, PDF, or Markdown with its pictures in files
     #[arg(long = "as", value_name = "FORMAT", default_value = "html", value_parser = handout_format())]
     pub(crate) format: HandoutFormat,
-    /// Where to put the audio of the takes: in files `beside` the page, `within` the page (large), or `none`
+    /// Paper of a PDF [default: a4]
+    #[arg(long, value_name = "PAPER", value_parser = paper())]
+    pub(crate) paper: Option<Paper>,
+    /// Where to put the audio of the takes: in files `beside` the page, `within` the page (HTML only, large), or `none`
     #[arg(long, value_name = "WHERE", default_value = "beside", value_parser = take_sound())]
     pub(crate) sound: TakeSound,
     #[command(flatten)]
@@ -149,8 +153,15 @@ pub(crate) struct HandoutArgs {
 }
 
 fn handout_format() -> impl TypedValueParser<Value = HandoutFormat> {
-    PossibleValuesParser::new(["html", "md"])
-        .map(|word| if word == "md" { HandoutFormat::Markdown } else { HandoutFormat::Html })
+    PossibleValuesParser::new(["html", "pdf", "md"]).map(|word| match word.as_str() {
+        "md" => HandoutFormat::Markdown,
+        "pdf" => HandoutFormat::Pdf(Paper::default()),
+        _ => HandoutFormat::Html,
+    })
+}
+
+fn paper() -> impl TypedValueParser<Value = Paper> {
+    PossibleValuesParser::new(["a4", "letter"]).map(|word| if word == "letter" { Paper::Letter } else { Paper::A4 })
 }
 
 fn take_sound() -> impl TypedValueParser<Value = TakeSound> {

@@ -44,6 +44,10 @@ pub(crate) struct RenderArgs {
     /// `N/4` click hearing N two to four times per pulse, `N/off-beat` only halfway between its pulses
     #[arg(long, value_name = "NUMBER", value_parser = pulse::hearing)]
     pub(crate) hearing: Vec<PulseSpec>,
+    /// Count in for this many bars of the written beat, 1 to 16, or, with --hearing and without --click, for four pulses of the
+    /// first hearing in place of each bar. A list of cues is written as with --ladder, which counts in for one bar by default
+    #[arg(long, value_name = "BARS", conflicts_with = "seconds", value_parser = values::count_in_bars)]
+    pub(crate) count_in: Option<u32>,
     /// Climb from a slow speed to a fast one: `50-100/10` goes from 50 to 100 percent in steps of 10, with a count-in and `--loops`
     /// passes at each; hearings are numbered as at full speed. A list of cues is written to a .tsv file of the same name, or to
     /// standard error with `-o -`

@@ -3,6 +3,7 @@
 use crate::analysis::Limits;
 use crate::rhythm::Fraction;
 use crate::sound::SampleRate;
+use crate::sound::take::MAX_COUNT_IN_BARS;
 use std::ops::RangeInclusive;
 use std::str::FromStr;
 
@@ -22,6 +23,10 @@ fn parse_fraction(word: &str, range: RangeInclusive<i32>, wanted: &str) -> Resul
 
 pub(super) fn passes(word: &str) -> Result<u32, String> {
     parse_in_range(word, 1..=10_000, "a whole number from 1 to 10000")
+}
+
+pub(super) fn count_in_bars(word: &str) -> Result<u32, String> {
+    parse_in_range(word, 1..=MAX_COUNT_IN_BARS, "a whole number from 1 to 16")
 }
 
 pub(super) fn seconds(word: &str) -> Result<f64, String> {

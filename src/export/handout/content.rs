@@ -36,8 +36,8 @@ pub(super) enum Block<'a> {
     Sound(&'a Take),
     /// Items with a box to tick.
     TickBoxes(Vec<String>),
-    /// The data of the player.
-    Player(String),
+    /// The data of the player; `None` if there cannot be one.
+    Player(Option<String>),
 }
 
 pub(super) fn blocks<'a>(handout: &'a Handout<'_>, layouts: &[Layout]) -> Vec<Block<'a>> {

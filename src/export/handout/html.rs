@@ -12,6 +12,8 @@ use std::fmt::Write;
 /// Maximum height, in CSS pixels, of a picture that is kept on one printed page: A4 or Letter within its margins, less a heading.
 const MAX_UNBROKEN_HEIGHT: f32 = 900.0;
 
+const NO_PLAYER: &str = "This page has no player: no layer is audible, or the groove is too long.";
+
 /// Suits A4 and Letter on paper, and any width of a screen.
 const STYLE: &str = include_str!("page.css");
 const PLAYER_STYLE: &str = include_str!("player.css");
@@ -101,7 +103,8 @@ fn write(page: &mut String, block: &Block<'_>) -> std::fmt::Result {
             items.iter().try_for_each(item)?;
             writeln!(page, "</p>")
         }
-        Block::Player(data) => {
+        Block::Player(None) => writeln!(page, "<p class=\"small\">{NO_PLAYER}</p>"),
+        Block::Player(Some(data)) => {
             writeln!(
                 page,
                 "<div id=\"player\"></div>\n<script type=\"application/json\" id=\"teeter-data\">{data}</script>"

@@ -1,10 +1,11 @@
-//! A page that explains a groove to students: one HTML page, or Markdown with files. The caller renders the takes.
+//! A page that explains a groove to students: one HTML page, a PDF, or Markdown with files. The caller renders the takes.
 
 mod content;
 mod figure;
 mod html;
 mod markdown;
 mod name;
+mod pdf;
 mod player;
 mod practice;
 mod student;
@@ -16,6 +17,7 @@ pub use html::html;
 pub(crate) use markdown::Markdown;
 pub use markdown::markdown;
 pub(crate) use name::stem;
+pub use pdf::{Paper, pdf};
 
 use super::ExportInput;
 use crate::analysis::Limits;

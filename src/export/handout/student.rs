@@ -8,7 +8,6 @@ use crate::export::engraving;
 use crate::export::picture::{self, PictureHeading, PictureKind, PictureOptions, Ruler, Staves, font};
 use crate::export::{ExportInput, capitalized, section_summary};
 
-const NO_PLAYER: &str = "This page has no player: no layer is audible, or the groove is too long.";
 const MAX_REASONS: usize = 3;
 /// Height of the printed area, in CSS pixels: Letter, the shorter of the two papers, within its margins of 12 mm.
 const SHEET_HEIGHT: f32 = 955.0;
@@ -90,7 +89,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>, layouts: &[Layout]) -> Vec<Bl
         figures.extend(self::figures(handout, layout(PHONE_WIDTH, Staves::All, true), Layout::Phone));
     }
     let data = super::player::data(handout, &figures);
-    out.push(data.map_or_else(|| Block::Small(NO_PLAYER.into()), Block::Player));
+    out.push(Block::Player(data));
     out.extend(figures.into_iter().map(Block::Picture));
     out.extend(after);
     out

@@ -4,7 +4,7 @@
 //! where nothing sounds (the smallest one is restored), mute and solo, a layer's sample and accent depth, the spelling of pitches,
 //! gain above 0 dB, swing of tuplets and of values other than eighths and sixteenths (text only, with a remark), an attack without a
 //! pitch on a voice that has one (it gets that pitch), a tempo's beat that is not a note value (given in quarters), and a groove without
-//! layers (one silent layer is restored).
+//! layers (one silent layer is restored). Layers of drums that share a staff are restored next to each other.
 
 mod document;
 mod xml;

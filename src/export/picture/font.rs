@@ -7,12 +7,37 @@ use skrifa::{FontRef, GlyphId, MetadataProvider};
 use std::sync::LazyLock;
 
 /// `DejaVu Sans`, reduced to Latin, Greek, Cyrillic and musical symbols; `font/LICENSE.txt` is its licence.
-static BYTES: &[u8] = include_bytes!("font/DejaVuSans.ttf");
+pub(super) static BYTES: &[u8] = include_bytes!("font/DejaVuSans.ttf");
 
 /// Units per em.
 const EM: f32 = 2048.0;
 
 static FONT: LazyLock<FontRef<'static>> = LazyLock::new(|| FontRef::new(BYTES).expect("the font is bundled"));
+
+/// The index of a character's glyph; 0 for one that the font lacks.
+pub(super) fn glyph(c: char) -> u16 {
+    FONT.charmap().map(c).map_or(0, |id| id.to_u32() as u16)
+}
+
+/// What a document says about the font, in thousandths of an em.
+pub(super) fn metrics() -> FontMetrics {
+    let found = FONT.metrics(Size::new(1000.0), LocationRef::default());
+    let bounds = found.bounds.unwrap_or_default();
+    FontMetrics {
+        ascent: found.ascent,
+        descent: found.descent,
+        cap_height: found.cap_height.unwrap_or(found.ascent),
+        bounds: [bounds.x_min, bounds.y_min, bounds.x_max, bounds.y_max],
+    }
+}
+
+pub(super) struct FontMetrics {
+    pub(super) ascent: f32,
+    pub(super) descent: f32,
+    pub(super) cap_height: f32,
+    /// Left, bottom, right and top of all glyphs.
+    pub(super) bounds: [f32; 4],
+}
 
 #[cfg(test)]
 pub(super) fn has(c: char) -> bool {

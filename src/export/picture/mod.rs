@@ -11,7 +11,7 @@ mod grid;
 mod landings;
 mod legend;
 pub(super) mod music_font;
-mod pdf;
+pub(super) mod pdf;
 mod png;
 mod streams;
 mod strip;

@@ -1,9 +1,15 @@
 //! Pictures as PDF: the shapes of the SVG on pages of A4, broken between the lines of the picture.
 
+mod document;
+mod text;
+
+pub(crate) use document::PdfDocument;
+pub(crate) use text::{TextWeight, show};
+
 use super::Picture;
 use crate::notation::FormatError;
+use pdf_writer::Content;
 use pdf_writer::types::LineCapStyle;
-use pdf_writer::{Content, Filter, Finish, Pdf, Rect, Ref, TextStr};
 use resvg::tiny_skia::{Path, PathSegment, Transform};
 use resvg::usvg::{self, Group, Node, Paint, PaintOrder};
 
@@ -20,33 +26,56 @@ const MAX_TILES: i32 = 20_000;
 /// # Errors
 /// [`FormatError`] if the SVG cannot be drawn.
 pub fn pdf(picture: &Picture) -> Result<Vec<u8>, FormatError> {
-    let whole = usvg::Tree::from_str(&picture.svg(), &usvg::Options::default());
-    let whole = whole.map_err(|e| FormatError::new("", e.to_string()))?;
-    let (width, height) = (picture.drawing.width, picture.drawing.height);
+    let whole = VectorPicture::new(picture)?;
+    let (width, _) = whole.size();
     let scale = POINTS.min((PAGE.0 - 2.0 * MARGIN) / width);
-    let pages = pages(&picture.drawing.breaks(), height, (PAGE.1 - 2.0 * MARGIN) / scale);
-    let mut pdf = Pdf::new();
-    let mut next = (1..).map(Ref::new);
-    let mut id = || next.next().unwrap_or(Ref::new(1));
-    let (catalog, tree, info) = (id(), id(), id());
-    pdf.catalog(catalog).pages(tree);
-    let kids: Vec<(Ref, Ref)> = pages.iter().map(|_| (id(), id())).collect();
-    pdf.pages(tree).kids(kids.iter().map(|k| k.0)).count(kids.len() as i32);
-    pdf.document_info(info).title(TextStr(&picture.title));
-    for ((page, content), (top, bottom)) in kids.into_iter().zip(pages) {
+    let mut document = PdfDocument::new();
+    for (top, bottom) in whole.parts((PAGE.1 - 2.0 * MARGIN) / scale) {
         let mut out = Content::new();
         // PDF counts upwards from the lower edge.
-        out.transform([scale, 0.0, 0.0, -scale, MARGIN, PAGE.1 - MARGIN + top * scale]);
-        out.rect(0.0, top, width, bottom - top).clip_nonzero().end_path();
-        draw(&mut out, whole.root(), (top, bottom));
-        let bytes = miniz_oxide::deflate::compress_to_vec_zlib(&out.finish(), 6);
-        pdf.stream(content, &bytes).filter(Filter::FlateDecode);
-        let mut row = pdf.page(page);
-        row.media_box(Rect::new(0.0, 0.0, PAGE.0, PAGE.1)).parent(tree).contents(content);
-        row.resources();
-        row.finish();
+        out.transform([scale, 0.0, 0.0, -scale, MARGIN, PAGE.1 - MARGIN]);
+        whole.draw(&mut out, (top, bottom));
+        document.add_page(PAGE, out);
     }
-    Ok(pdf.finish())
+    Ok(document.finish(&picture.title))
+}
+
+/// A picture whose shapes can be put on pages.
+pub(crate) struct VectorPicture {
+    tree: usvg::Tree,
+    width: f32,
+    height: f32,
+    breaks: Vec<f32>,
+}
+
+impl VectorPicture {
+    /// # Errors
+    /// [`FormatError`] if the SVG cannot be drawn.
+    pub(crate) fn new(picture: &Picture) -> Result<Self, FormatError> {
+        let tree = usvg::Tree::from_str(&picture.svg(), &usvg::Options::default());
+        let tree = tree.map_err(|e| FormatError::new("", e.to_string()))?;
+        let drawing = &picture.drawing;
+        Ok(Self { tree, width: drawing.width, height: drawing.height, breaks: drawing.breaks() })
+    }
+
+    /// Width and height in CSS pixels.
+    pub(crate) fn size(&self) -> (f32, f32) {
+        (self.width, self.height)
+    }
+
+    /// The upper and lower edges of its parts, none higher than `room`: as many whole lines in each as fit.
+    pub(crate) fn parts(&self, room: f32) -> Vec<(f32, f32)> {
+        pages(&self.breaks, self.height, room)
+    }
+
+    /// Draws what lies between two heights, with the upper one at the origin.
+    pub(crate) fn draw(&self, out: &mut Content, (top, bottom): (f32, f32)) {
+        out.save_state();
+        out.transform([1.0, 0.0, 0.0, 1.0, 0.0, -top]);
+        out.rect(0.0, top, self.width, bottom - top).clip_nonzero().end_path();
+        draw(out, self.tree.root(), (top, bottom));
+        out.restore_state();
+    }
 }
 
 /// The upper and lower edges of the pages: as many whole lines on each as fit; a line higher than a page is cut.

@@ -33,10 +33,6 @@ pub struct Measure {
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Part {
     pub name: String,
-    /// In dB.
-    pub gain: Option<i8>,
-    /// From left (-100) to right (100).
-    pub pan: Option<i8>,
     pub instruments: Vec<Instrument>,
     /// In the order written, ties joined.
     pub notes: Vec<Note>,
@@ -52,6 +48,10 @@ pub struct Instrument {
     pub program: Option<u8>,
     /// General MIDI percussion key, from 0.
     pub key: Option<u8>,
+    /// In dB.
+    pub gain: Option<i8>,
+    /// From left (-100) to right (100).
+    pub pan: Option<i8>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -2,6 +2,7 @@
 
 mod refusals;
 mod round_trip;
+mod shared_staff;
 
 use super::*;
 use crate::rhythm::Fraction;

@@ -205,6 +205,7 @@ fn tracks<'a>(part: &'a Part) -> Vec<(DraftTrack, Vec<&'a Note>)> {
             TrackKey::Percussion(index) => part.instruments.get(index),
             TrackKey::Voice(_) => of_notes().or(part.instruments.first()),
         };
+        let is_percussion = matches!(key, TrackKey::Percussion(_));
         let name = match (key, instrument) {
             (TrackKey::Percussion(_), Some(own)) if !own.name.is_empty() => clean_text(&own.name, max_name),
             _ if several && i > 0 => {
@@ -213,8 +214,14 @@ fn tracks<'a>(part: &'a Part) -> Vec<(DraftTrack, Vec<&'a Note>)> {
             }
             _ => clean_text(&part.name, max_name),
         };
-        let mut track = DraftTrack::new(&name, voice(instrument, &notes));
-        (track.layer.gain, track.layer.pan) = (part.gain.unwrap_or(0), part.pan.unwrap_or(0));
+        // One of several instruments may be named after anything.
+        let of_key = instrument.filter(|_| is_percussion).and_then(|i| i.key).and_then(general_midi::voice);
+        let mut track = DraftTrack::new(&name, of_key.unwrap_or_else(|| voice(instrument, &notes)));
+        let mix = |of: fn(&Instrument) -> Option<i8>| {
+            let first = part.instruments.iter().find_map(of);
+            instrument.and_then(of).or(first).unwrap_or(0)
+        };
+        (track.layer.gain, track.layer.pan) = (mix(|i| i.gain), mix(|i| i.pan));
         (track, notes)
     };
     rows.into_iter().enumerate().map(track).collect()

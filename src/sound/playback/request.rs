@@ -76,6 +76,7 @@ impl LoopSpec {
             times: 1,
             count_in: CountIn::Off,
             recording: self.recording,
+            count_in_bars: 1,
             muted_passes: Vec::new(),
         }
     }

@@ -20,16 +20,18 @@ use crate::rhythm::{ClickSound, Edit, Fraction, Groove, Section, Time};
 #[cfg(test)]
 pub(crate) use cue::Cue;
 
-/// Clicks of a pulse in a count-in.
+/// Clicks of a pulse for each bar of a count-in.
 const COUNT_IN_CLICKS: u32 = 4;
+/// Most bars of a count-in.
+pub(crate) const MAX_COUNT_IN_BARS: u32 = 16;
 
 /// The count-in before a take.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum CountIn {
     Off,
-    /// One bar of the written beat, in the meter and tempo of the first section.
+    /// Bars of the written beat, in the meter and tempo of the first section.
     Bar,
-    /// Four clicks of a pulse that continues into its first pulse in the loop. If the period is less than a millisecond, or a
+    /// Four clicks for each bar, of a pulse that continues into its first pulse in the loop. If the period is less than a millisecond, or a
     /// number is not finite, it is [`CountIn::Bar`].
     Pulse {
         /// First pulse in the loop, in seconds at full speed.
@@ -80,6 +82,8 @@ pub struct Take {
     pub count_in: CountIn,
     /// How the recording sounds, which then sets the times.
     pub recording: Option<RecordingPlay>,
+    /// Length of the count-in, clamped to 1 to 16.
+    pub count_in_bars: u32,
     /// Passes, from 0 and ascending, in which only the [`Take::audible_prefix`] sounds.
     pub muted_passes: Vec<u32>,
 }
@@ -121,7 +125,20 @@ impl Take {
         }
     }
 
-    /// The loop of the count-in, whose positions count its beats from the start of the first section; `None` if there is none.
+    /// Number of passes through [`Take::count_in_schedule`].
+    pub(super) fn count_in_passes(&self) -> u32 {
+        match self.count_in {
+            CountIn::Pulse { first, period, .. } if count_in_clicks(first, period, 1).is_some() => 1,
+            _ => self.count_in_bars(),
+        }
+    }
+
+    fn count_in_bars(&self) -> u32 {
+        self.count_in_bars.clamp(1, MAX_COUNT_IN_BARS)
+    }
+
+    /// The loop of the count-in, whose positions count its beats from the start of the first section; `None` if there is none. It
+    /// is one bar of the written beat, or all clicks of a pulse.
     pub(super) fn count_in_schedule(&self, groove: &Groove, rate: SampleRate) -> Option<Schedule> {
         let Self { speed, click_db, click_sound, .. } = *self;
         let over =
@@ -133,10 +150,11 @@ impl Take {
         match self.count_in {
             CountIn::Off => return None,
             CountIn::Pulse { first, period, tone, side } => {
-                if let Some((moments, length)) = count_in_clicks(first, period) {
+                let count = COUNT_IN_CLICKS * self.count_in_bars();
+                if let Some((moments, length)) = count_in_clicks(first, period, count) {
                     let lines = vec![ClickLine { moments, tone, side }];
                     // Each click counts as a beat of the section.
-                    let clicks = f64::from(COUNT_IN_CLICKS) - first.rem_euclid(period) / period;
+                    let clicks = f64::from(count) - first.rem_euclid(period) / period;
                     let positions = (section, clicks * wholes_f64(meter.beat()));
                     return Some(Builder::clicks(groove, &ScheduleOptions { lines, ..options }, length, positions));
                 }
@@ -154,15 +172,15 @@ fn mute_layers(groove: &Groove) -> Groove {
     (0..groove.layers().len()).fold(groove.clone(), mute)
 }
 
-/// The clicks before a pulse, from the start of the count-in, and the length of the count-in at full speed.
-fn count_in_clicks(first: f64, period: f64) -> Option<(Vec<Moment>, Seconds)> {
+/// A number of clicks before a pulse, from the start of the count-in, and the length of the count-in at full speed.
+fn count_in_clicks(first: f64, period: f64, count: u32) -> Option<(Vec<Moment>, Seconds)> {
     if !first.is_finite() || !(1e-3..=3600.0).contains(&period) {
         return None;
     }
     // The first pulse may be more than a period into the loop.
     let lead = first.rem_euclid(period);
-    let moments = (0..COUNT_IN_CLICKS).map(|k| Moment::Pulse(f64::from(k) * period)).collect();
-    let length = Seconds::new(period)?.times(COUNT_IN_CLICKS.into()).minus(Seconds::new(lead)?);
+    let moments = (0..count).map(|k| Moment::Pulse(f64::from(k) * period)).collect();
+    let length = Seconds::new(period)?.times(count.into()).minus(Seconds::new(lead)?);
     Some((moments, length))
 }
 

@@ -35,7 +35,7 @@ impl<'a> SequenceRenderer<'a> {
         };
         for take in takes {
             if let Some(count_in) = take.count_in_schedule(groove, rate) {
-                add(format!("count-in: {}", take.name), String::new(), &count_in, 1);
+                add(format!("count-in: {}", take.name), String::new(), &count_in, take.count_in_passes());
             }
             add(take.name.clone(), take.note.clone(), &take.schedule(groove, rate, &samples), take.times);
         }
@@ -58,7 +58,8 @@ impl<'a> SequenceRenderer<'a> {
         };
         for (k, take) in self.takes.iter().enumerate() {
             if let Some(count_in) = take.count_in_schedule(self.groove, self.rate) {
-                render_passes(Segment::new(count_in).passes(1), 1)?;
+                let passes = take.count_in_passes();
+                render_passes(Segment::new(count_in).passes(u64::from(passes)), passes)?;
             }
             let segment = take.segment(self.groove, self.rate, &self.samples);
             let segment = if k + 1 == self.takes.len() { segment.stop_at_end() } else { segment };

@@ -32,6 +32,7 @@ pub(in crate::sound) fn plain(name: &str) -> Take {
         times: 1,
         count_in: CountIn::Off,
         recording: None,
+        count_in_bars: 1,
         muted_passes: Vec::new(),
     }
 }
@@ -206,6 +207,32 @@ fn a_count_in_leads_into_the_first_pulse() {
         assert_eq!(odd.count_in_schedule(groove, rate(48_000)).map(|s| s.len()), Some(4));
     }
     assert!(plain("t").count_in_schedule(groove, rate(48_000)).is_none());
+}
+
+#[test]
+fn a_count_in_of_several_bars_clicks_on_every_beat_up_to_the_groove() {
+    // A beat lasts 60 / 151.7 s, no whole number of frames; a bar has seven.
+    let groove = groove(&[Voice::Wood], &[("7/4", "151.7", 1, None, "x......")]);
+    let take = Take { count_in: CountIn::Bar, count_in_bars: 3, ..plain("groove") };
+    let (bytes, cues) = written(&groove, &[take], rate(44_100));
+    let frame = |beat: i64| rounded(&(big(44_100 * 60 * 10, 1517) * BigInt::from(beat)));
+    let starts: Vec<(i64, &str)> = cues.iter().map(|c| (c.frame.0, c.name.as_str())).collect();
+    assert_eq!(starts, [(0, "count-in: groove"), (frame(21), "groove")]);
+    let found = samples(&bytes);
+    let is_silent = |frame: i64| found[frame as usize].0.abs() + found[frame as usize].1.abs() < 1e-4;
+    // Every click has died away before the next one, which sounds from its frame on.
+    for beat in 0..22 {
+        let (before, at) = (frame(beat) - 1, frame(beat));
+        assert!(before < 0 || is_silent(before), "before beat {beat}");
+        assert!((at..at + 20).any(|f| !is_silent(f)), "beat {beat}");
+        assert!(beat > 20 || is_silent(at + 9_000), "after beat {beat}");
+    }
+    // Four pulses of a hearing stand for a bar.
+    let (first, period) = (0.2, 0.7);
+    let pulse = CountIn::Pulse { first, period, tone: 0, side: 0 };
+    let take = Take { count_in: pulse, count_in_bars: 2, ..plain("groove") };
+    let (_, cues) = written(&groove, &[take], rate(44_100));
+    assert_eq!(cues[1].frame.0, ((8.0 * period - first) * 44_100.0_f64).round() as i64);
 }
 
 #[test]

@@ -146,8 +146,13 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs) {
             }
         }
         Question::RenderWav => {
-            let passes = Length::Passes(args.times.unwrap_or(1));
-            JobKind::Render(Box::new(state.loop_spec().take()), args.seconds.map_or(passes, Length::Seconds))
+            let (spec, times) = (state.loop_spec(), args.times.unwrap_or(1));
+            let mut take = spec.take();
+            if args.count_in > 0 {
+                (take.name, take.times) = ("groove".to_owned(), times);
+                (take.count_in, take.count_in_bars) = (spec.count_in(), args.count_in);
+            }
+            JobKind::Render(Box::new(take), args.seconds.map_or(Length::Passes(times), Length::Seconds))
         }
         Question::TakesWav => {
             let (times, count_in, speed) = (args.times.unwrap_or(2), args.count_in, state.speed());

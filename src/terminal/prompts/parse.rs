@@ -1,7 +1,7 @@
 //! Parses and prints answers of several words, as `riff.wav x4 44100hz` or `50-100/10 x4 key`.
 
 use crate::describe::ladder;
-use crate::jobs::{PictureStyle, PictureTheme};
+use crate::jobs::{MAX_COUNT_IN_BARS, PictureStyle, PictureTheme};
 use crate::rhythm::Fraction;
 use crate::terminal::Question;
 use std::ops::RangeInclusive;
@@ -73,7 +73,8 @@ pub(crate) struct RenderArgs {
     pub name: String,
     pub times: Option<u32>,
     pub seconds: Option<f64>,
-    pub count_in: bool,
+    /// Bars of the count-in; 0 for none.
+    pub count_in: u32,
     pub hertz: Option<u32>,
 }
 
@@ -92,8 +93,11 @@ impl RenderArgs {
     }
 
     fn set(&mut self, word: &str) -> bool {
-        if word == "count" {
-            self.count_in = true;
+        if let Some(bars) = word.strip_prefix("count") {
+            match if bars.is_empty() { Some(1) } else { parse_within(bars, 1..=MAX_COUNT_IN_BARS) } {
+                Some(bars) => self.count_in = bars,
+                None => return false,
+            }
         } else if let Some(n) = word.strip_prefix('x').and_then(|n| n.parse().ok()) {
             self.times = Some(n);
         } else if let Some(n) = word.strip_suffix("hz").and_then(|n| n.parse().ok()) {
@@ -109,13 +113,13 @@ impl RenderArgs {
     /// Whether all numbers are in range, and all words apply to this question.
     pub(crate) fn is_valid(&self, question: Question) -> bool {
         let (times, seconds, count_in) = match question {
-            Question::RenderWav => (true, true, false),
+            Question::RenderWav => (true, true, true),
             Question::TakesWav => (true, false, true),
             _ => (false, false, false),
         };
         self.times.is_none_or(|n| times && (1..=10_000).contains(&n))
             && self.seconds.is_none_or(|s| seconds && self.times.is_none() && (0.01..=36_000.0).contains(&s))
-            && (count_in || !self.count_in)
+            && (self.count_in == 0 || count_in && self.seconds.is_none())
             && self.hertz.is_none_or(|h| (8_000..=384_000).contains(&h))
     }
 }

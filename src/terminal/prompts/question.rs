@@ -64,7 +64,8 @@ questions! {
     SaveAs "Save as", "a file name, like riff.toml; .toml is added to a name without an ending";
     ExportAs "Export to", "a file name";
     HandoutInto "Export handout to", "a folder; created if missing";
-    RenderWav "Export WAV to", "a file name; x4: passes; 30s: seconds", "riff.wav, riff.wav x4 44100hz, riff.wav 30s";
+    RenderWav "Export WAV to", "a file name; x4: passes; 30s: seconds; count2: count-in of 2 bars",
+        "riff.wav, riff.wav x4 count2 44100hz, riff.wav 30s";
     TakesWav "Export takes to", "a file name; x2: passes; count: with a count-in",
         "riff.wav, riff.wav x2 count 44100hz";
     LadderWav "Export ladder to", "a file name; writes the last ladder", "riff.wav, riff.wav 44100hz";

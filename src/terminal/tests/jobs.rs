@@ -100,7 +100,7 @@ fn the_prompt_for_sound_takes_its_length() {
     assert!(matches!(made.kind, JobKind::Render(_, Length::Seconds(s)) if s == 2.5));
     done(&mut state, &made);
     let made = job(press(&mut state, "f \"takes-wav\" enter enter"));
-    let takes = JobKind::Takes { takes: Vec::new(), times: 2, count_in: false, speed: state.speed() };
+    let takes = JobKind::Takes { takes: Vec::new(), times: 2, count_in: 0, speed: state.speed() };
     assert_eq!((&made.kind, &made.target, hearings(&made).len()), (&takes, &target("rope-takes.wav"), 1));
     done(&mut state, &made);
     let made = job(press(&mut state, "f \"ladder-wav\" enter enter"));
@@ -112,7 +112,8 @@ fn the_prompt_for_sound_takes_its_length() {
     for (command, text) in [
         ("render-wav", "a.wav x0"),
         ("render-wav", "a.wav x2 3s"),
-        ("render-wav", "a.wav count"),
+        ("render-wav", "a.wav count17"),
+        ("render-wav", "a.wav count 3s"),
         ("render-wav", "a.wav 5hz"),
         ("takes-wav", "a.wav 3s"),
         ("ladder-wav", "a.wav x2"),

@@ -1,18 +1,20 @@
 //! Writes a score as a document: header, part list, measures.
 
 mod note;
+mod part_list;
+mod shared;
 mod swing;
 
 use super::xml::Xml;
-use crate::describe::notes::NotationOptions;
+use crate::describe::notes::{KitStaves, NotationOptions};
 use crate::export::annotations::Annotator;
 use crate::export::pulses::{self, MarkedHearing};
 use crate::export::{ExportError, ExportInput};
-use crate::notation::{
-    Bar, Clef, HeadShape, Note, NoteValue, Staff, StaffKind, SwungValue, general_midi, section_range,
-};
-use crate::rhythm::{Fraction, Groove, Layer, Meter, Section, Tempo, Time};
+use crate::notation::{Bar, Clef, HeadShape, KitVoice, Note, NoteValue, Staff, StaffKind, SwungValue, section_range};
+use crate::rhythm::{Fraction, Meter, Section, Tempo, Time};
 use num_integer::Integer;
+use part_list::{instrument_id, write_header, write_mix, write_score_part};
+use shared::SharedStaff;
 use std::io::Write;
 use swing::StatedSwing;
 
@@ -30,6 +32,8 @@ struct CheckedPart {
     kind: StaffKind,
     /// Over each bar.
     swing: Vec<StatedSwing>,
+    /// What the swing does not state.
+    remarks: Vec<String>,
     kept: Option<Staff>,
 }
 
@@ -46,69 +50,82 @@ pub fn write(
     let groove = piece.groove;
     let sections = section_range(groove, piece.section)?;
     let spell = |layer| Staff::spell(groove, layer, sections.clone(), notation.spelling);
-    let (mut remarks, mut room) = (Vec::new(), MAX_KEPT_NOTES);
+    let (marks, marked) = (pulses::marked_hearings(piece), pulses::marked_layer(piece));
+    let mut room = MAX_KEPT_NOTES;
     let mut parts = Vec::with_capacity(groove.layers().len());
     for layer in 0..groove.layers().len() {
         let staff = spell(layer)?;
+        let mut remarks = Vec::new();
         let swing = swing::plan_swing(groove, &staff, notation.spelling.lengths, &mut remarks);
         let notes = staff.bars.iter().map(|b| b.notes.len()).sum();
         let kept = room.checked_sub(notes);
         room = kept.unwrap_or(room);
-        parts.push(CheckedPart { layer, kind: staff.kind, swing, kept: kept.map(|_| staff) });
+        parts.push(CheckedPart { layer, kind: staff.kind, swing, remarks, kept: kept.map(|_| staff) });
     }
+    let shared = match notation.kit {
+        KitStaves::Shared => SharedStaff::of_parts(piece, notation, &mut parts, &marks)?,
+        KitStaves::Separate => None,
+    };
+    // The shared staff stands where its first layer would.
+    let is_shared = |layer: usize| shared.as_ref().is_some_and(|s| s.layers.contains(&layer));
+    let first_shared = shared.as_ref().and_then(|s| s.layers.first().copied());
+    parts.retain(|p| !is_shared(p.layer) || first_shared == Some(p.layer));
     let mut xml = Xml::new(Some(DOCTYPE));
     write_header(&mut xml, groove);
-    for part in &parts {
-        write_score_part(&mut xml, &groove.layers()[part.layer], part);
+    let mut remarks = Vec::new();
+    for (i, part) in parts.iter_mut().enumerate() {
+        let id = format!("P{}", i + 1);
+        match &shared {
+            Some(shared) if is_shared(part.layer) => shared.write_score_part(&mut xml, groove, &id),
+            _ => {
+                remarks.append(&mut part.remarks);
+                write_score_part(&mut xml, &groove.layers()[part.layer], part, &id);
+            }
+        }
     }
     if parts.is_empty() {
         xml.wrap("score-part", &[("id", "P1")], |xml| xml.text("part-name", &[], "rests"));
         let staff = rest_staff(piece);
-        parts.push(CheckedPart { layer: staff.layer, kind: staff.kind, swing: Vec::new(), kept: Some(staff) });
+        let (layer, kind) = (staff.layer, staff.kind);
+        parts.push(CheckedPart { layer, kind, swing: Vec::new(), remarks: Vec::new(), kept: Some(staff) });
     }
     xml.close(1);
-    let (marks, marked) = (pulses::marked_hearings(piece), pulses::marked_layer(piece));
-    for (i, CheckedPart { layer, swing, kept, .. }) in parts.into_iter().enumerate() {
-        let staff = kept.map_or_else(|| spell(layer), Ok)?;
-        let marks = if marked == Some(layer) { &marks[..] } else { &[] };
+    for (i, CheckedPart { layer, kind, swing, kept, .. }) in parts.into_iter().enumerate() {
+        let shared = shared.as_ref().filter(|_| is_shared(layer));
+        let staff = if shared.is_some() { None } else { Some(kept.map_or_else(|| spell(layer), Ok)?) };
+        let layers = shared.map_or(vec![layer], |s| s.layers.clone());
+        let marks = if marked.is_some_and(|l| layers.contains(&l)) { &marks[..] } else { &[] };
+        let voices: Vec<Voice<'_>> = match (shared, &staff) {
+            (Some(shared), _) => shared.voices().map(|kit| Voice { bars: &kit.bars, heads: Heads::Kit(kit) }).collect(),
+            (None, Some(staff)) => vec![Voice { bars: &staff.bars, heads: Heads::Layer(staff.shape) }],
+            (None, None) => Vec::new(),
+        };
+        let lengths = voices.iter().flat_map(|v| v.bars).flat_map(|b| &b.notes).map(|n| n.length);
+        let divisions = divisions(lengths, marks).unwrap_or(MAX_DIVISIONS);
         xml.open("part", &[("id", &format!("P{}", i + 1))]);
         let mut part = Part {
             piece,
             notation,
-            annotator: Annotator::new(piece, layer),
-            staff: &staff,
-            swing: &swing,
+            number: i + 1,
+            annotators: layers.iter().map(|l| Annotator::new(piece, *l)).collect(),
+            layers,
+            kind,
+            shared,
+            swing: shared.map_or(&swing, |s| &s.swing),
             is_top: i == 0,
             xml: &mut xml,
-            divisions: divisions(&staff, marks).unwrap_or(MAX_DIVISIONS),
+            divisions: shared.map_or(divisions, |s| s.divisions),
             marks,
             state: PartState::default(),
         };
-        for (b, bar) in staff.bars.iter().enumerate() {
-            part.measure(bar, b);
+        for index in 0..voices.first().map_or(0, |v| v.bars.len()) {
+            part.measure(&voices, index);
             part.xml.flush(out)?;
         }
         xml.close(1);
     }
     xml.finish(out)?;
     Ok(remarks)
-}
-
-/// Everything before the parts; the list of parts stays open.
-fn write_header(xml: &mut Xml, groove: &Groove) {
-    xml.open("score-partwise", &[("version", "4.0")]);
-    xml.wrap("work", &[], |xml| xml.text("work-title", &[], groove.title()));
-    xml.open_all(&["identification", "encoding"]);
-    xml.text("software", &[], "teeter");
-    for element in ["accidental", "beam"] {
-        xml.empty_element("supports", &[("element", element), ("type", "yes")]);
-    }
-    xml.close(1);
-    if !groove.note().is_empty() {
-        xml.wrap("miscellaneous", &[], |xml| xml.text("miscellaneous-field", &[("name", "note")], groove.note()));
-    }
-    xml.close(1);
-    xml.open("part-list", &[]);
 }
 
 /// A staff of rests, for a groove without layers: a score needs a part.
@@ -121,33 +138,6 @@ fn rest_staff(piece: &ExportInput<'_>) -> Staff {
         (0..usize::from(s.bars)).map(bar)
     });
     Staff { layer: usize::MAX, kind: StaffKind::Line, shape: HeadShape::Round, bars: bars.collect() }
-}
-
-fn write_score_part(xml: &mut Xml, layer: &Layer, part: &CheckedPart) {
-    let id = format!("P{}", part.layer + 1);
-    let instrument_id = format!("{id}-I1");
-    xml.open("score-part", &[("id", &id)]);
-    xml.text("part-name", &[], &layer.name);
-    let instrument = [("id", instrument_id.as_str())];
-    xml.wrap("score-instrument", &instrument, |xml| xml.text("instrument-name", &[], layer.voice.name()));
-    xml.open("midi-instrument", &instrument);
-    match part.kind {
-        StaffKind::Pitched(_) => {
-            // Channel 10 is percussion.
-            let channel = part.layer % 15;
-            xml.number("midi-channel", if channel < 9 { channel + 1 } else { channel + 2 });
-            xml.number("midi-program", u16::from(general_midi::program(layer.voice)) + 1);
-        }
-        StaffKind::Line => {
-            xml.number("midi-channel", 10);
-            if let Some(key) = general_midi::key(layer.voice) {
-                xml.number("midi-unpitched", u16::from(key) + 1);
-            }
-        }
-    }
-    xml.text("volume", &[], &decimal(100.0 * 10_f64.powf(f64::from(layer.gain.min(0)) / 20.0), 4));
-    xml.text("pan", &[], &decimal(f64::from(layer.pan) * 0.9, 1));
-    xml.close(2);
 }
 
 /// A decimal without trailing zeros.
@@ -170,9 +160,8 @@ fn rounded_decimal(x: Fraction) -> String {
 }
 
 /// The smallest number of divisions of a quarter that makes all lengths and marks whole; `None` above [`MAX_DIVISIONS`].
-fn divisions(staff: &Staff, marks: &[MarkedHearing]) -> Option<i64> {
+fn divisions(lengths: impl Iterator<Item = Time>, marks: &[MarkedHearing]) -> Option<i64> {
     let mut all = 1_i64;
-    let lengths = staff.bars.iter().flat_map(|b| &b.notes).map(|n| n.length);
     for time in lengths.chain(marks.iter().flat_map(|m| &m.pulses).flatten().copied()) {
         let quarters = time.repeated(4)?;
         let wide = i128::from(all).lcm(&i128::from(quarters.denom()));
@@ -191,11 +180,30 @@ struct PartState {
     marks_explained: bool,
 }
 
+/// One line of notes of a staff.
+struct Voice<'b> {
+    bars: &'b [Bar],
+    heads: Heads<'b>,
+}
+
+#[derive(Clone, Copy)]
+enum Heads<'b> {
+    /// One per note.
+    Layer(HeadShape),
+    /// One for every stroke.
+    Kit(&'b KitVoice),
+}
+
 struct Part<'a, 'b> {
     piece: &'a ExportInput<'a>,
     notation: &'a NotationOptions,
-    annotator: Annotator<'a>,
-    staff: &'b Staff,
+    /// From 1.
+    number: usize,
+    layers: Vec<usize>,
+    /// Of each layer.
+    annotators: Vec<Annotator<'a>>,
+    kind: StaffKind,
+    shared: Option<&'b SharedStaff>,
     /// Over each bar.
     swing: &'b [StatedSwing],
     /// The top part has the directions for all parts.
@@ -209,7 +217,8 @@ struct Part<'a, 'b> {
 }
 
 impl Part<'_, '_> {
-    fn measure(&mut self, bar: &Bar, index: usize) {
+    fn measure(&mut self, voices: &[Voice<'_>], index: usize) {
+        let (bar, bars) = (&voices[0].bars[index], voices[0].bars.len());
         let section = self.piece.groove.sections()[bar.section].clone();
         self.xml.open("measure", &[("number", &(index + 1).to_string())]);
         let (first, last) = (bar.number == 0, bar.number + 1 == usize::from(section.bars));
@@ -228,9 +237,15 @@ impl Part<'_, '_> {
             self.swing_change(swing);
             self.state.swing = swing;
         }
-        self.notes(bar);
+        for (number, voice) in voices.iter().enumerate() {
+            if number > 0 {
+                let length = self.to_divisions(section.meter.bar());
+                self.xml.wrap("backup", &[], |xml| xml.number("duration", length));
+            }
+            self.notes(&voice.bars[index], voice.heads, number);
+        }
         if last {
-            let end = index + 1 == self.staff.bars.len();
+            let end = index + 1 == bars;
             self.xml.open("barline", &[("location", "right")]);
             self.xml.text("bar-style", &[], if end || section.times > 1 { "light-heavy" } else { "light-light" });
             if section.times > 1 {
@@ -249,7 +264,7 @@ impl Part<'_, '_> {
         self.xml.open("attributes", &[]);
         if index == 0 {
             self.xml.number("divisions", self.divisions);
-            if matches!(self.staff.kind, StaffKind::Pitched(_)) {
+            if matches!(self.kind, StaffKind::Pitched(_)) {
                 self.xml.wrap("key", &[], |xml| xml.number("fifths", 0));
             }
         }
@@ -268,7 +283,7 @@ impl Part<'_, '_> {
     }
 
     fn clef(&mut self) {
-        let (sign, line, octaves) = match self.staff.kind {
+        let (sign, line, octaves) = match self.kind {
             StaffKind::Line => ("percussion", None, 0),
             StaffKind::Pitched(Clef::Treble) => ("G", Some(2), 0),
             StaffKind::Pitched(Clef::TrebleLow) => ("G", Some(2), -1),
@@ -284,7 +299,7 @@ impl Part<'_, '_> {
             self.xml.number("clef-octave-change", octaves);
         }
         self.xml.close(1);
-        if self.staff.kind == StaffKind::Line {
+        if self.kind == StaffKind::Line && self.shared.is_none() {
             self.xml.wrap("staff-details", &[], |xml| xml.number("staff-lines", 1));
         }
     }

@@ -1,29 +1,77 @@
 //! Writes the notes of a measure.
 
-use super::Part;
-use crate::notation::{Accidental, Bar, Beam, HeadShape, Note, NoteSound, StaffKind, Tuplet, general_midi};
-use crate::rhythm::{Accent, Attack, Time};
+use super::{Heads, Part, instrument_id};
+use crate::notation::{Accidental, Bar, Beam, HeadShape, Note, NoteSound, StaffKind, Stroke, Tuplet, general_midi};
+use crate::rhythm::{Accent, Time};
 
 /// The style of text over the notes.
 const SMALL_TEXT: (&str, &str) = ("font-size", "8");
 
+/// A note on the line of a percussion clef, which counts as E4, as the lowest line under a treble clef does.
+const ONLY_LINE: i32 = -4;
+
+/// One head of a note.
+#[derive(Clone, Copy)]
+struct Head {
+    /// Of the part's layers.
+    index: usize,
+    sound: NoteSound,
+    shape: HeadShape,
+    /// In steps above the middle line, without a pitch.
+    step: i32,
+    /// Divisions by which it ends later than the note.
+    release: i64,
+}
+
 impl Part<'_, '_> {
-    pub(super) fn notes(&mut self, bar: &Bar) {
+    /// The heads of a note; none of a rest.
+    fn heads(&self, heads: Heads<'_>, bar: &Bar, note: &Note) -> Vec<Head> {
+        let Some(sound) = note.sound else { return Vec::new() };
+        match heads {
+            Heads::Layer(shape) => vec![Head { index: 0, sound, shape, step: ONLY_LINE, release: 0 }],
+            Heads::Kit(voice) => {
+                let groove = self.piece.groove;
+                let head = |stroke: &Stroke| {
+                    let (shape, step) = stroke.head(groove);
+                    let sound = NoteSound { attack: stroke.attack, number: stroke.number, cell: stroke.cell, ..sound };
+                    let index = self.layers.iter().position(|l| *l == stroke.layer).unwrap_or(0);
+                    let release = self.shared.and_then(|s| s.release(groove, bar, note, stroke));
+                    Head { index, sound, shape, step, release: release.unwrap_or(0) }
+                };
+                voice.strokes(bar.section, sound.number).iter().map(head).collect()
+            }
+        }
+    }
+
+    /// The notes of a voice, from 0.
+    pub(super) fn notes(&mut self, bar: &Bar, heads: Heads<'_>, voice: usize) {
         for (i, note) in bar.notes.iter().enumerate() {
+            let heads = self.heads(heads, bar, note);
             // The first direction is set nearest to the notes.
-            if let Some(sound) = note.sound {
-                let [group, landing] = self.annotator.labels(&self.notation.over, bar, sound);
+            for head in &heads {
+                let [group, landing] = self.annotators[head.index].labels(&self.notation.over, bar, head.sound);
                 for (text, style) in [(landing, "italic"), (group, "normal")] {
                     if let Some(text) = text {
                         self.words(&text, &[SMALL_TEXT, ("font-style", style)], 0);
                     }
                 }
             }
-            self.pulses(bar, note);
+            if voice == 0 {
+                self.pulses(bar, note);
+            }
             if !std::mem::replace(&mut self.state.marks_explained, true) {
                 self.marks.iter().for_each(|m| self.words(&m.description, &[SMALL_TEXT, ("font-style", "normal")], 0));
             }
-            self.note(bar, i, note);
+            if heads.is_empty() {
+                self.note(bar, i, note, None, voice);
+            }
+            let flams = heads.iter().filter(|h| h.sound.attack.flam && !h.sound.tied_from);
+            for (k, head) in flams.enumerate() {
+                self.grace_note(head, k == 0, voice);
+            }
+            for (k, head) in heads.iter().enumerate() {
+                self.note(bar, i, note, Some((k, head)), voice);
+            }
         }
     }
 
@@ -41,7 +89,7 @@ impl Part<'_, '_> {
     }
 
     /// Rounded to the nearest division.
-    fn to_divisions(&self, t: Time) -> i64 {
+    pub(super) fn to_divisions(&self, t: Time) -> i64 {
         let quarters = t.repeated(4).unwrap_or(Time::ZERO).wholes();
         let product = i128::from(quarters.numer()) * i128::from(self.divisions);
         let half = i128::from(quarters.denom()) / 2;
@@ -54,33 +102,40 @@ impl Part<'_, '_> {
         self.to_divisions(end) - self.to_divisions(note.start)
     }
 
-    fn note(&mut self, bar: &Bar, index: usize, note: &Note) {
-        if let Some(sound) = note.sound.filter(|s| s.attack.flam && !s.tied_from) {
-            self.grace_note(sound);
+    /// A rest, or one head of a note with its number from 0.
+    fn note(&mut self, bar: &Bar, index: usize, note: &Note, head: Option<(usize, &Head)>, voice: usize) {
+        let sound = head.map(|h| h.1.sound);
+        let is_first = head.is_none_or(|h| h.0 == 0);
+        let percent = sound.filter(|s| !s.tied_from).and_then(|s| dynamics(s.attack.accent));
+        let release = head.map_or(0, |h| h.1.release).to_string();
+        let mut attributes: Vec<(&str, &str)> = percent.iter().map(|p| ("dynamics", p.as_str())).collect();
+        attributes.extend((release != "0").then_some(("release", release.as_str())));
+        self.xml.open("note", &attributes);
+        if !is_first {
+            self.xml.empty_element("chord", &[]);
         }
-        match note.sound.filter(|s| !s.tied_from).and_then(|s| dynamics(s.attack.accent)) {
-            Some(percent) => self.xml.open("note", &[("dynamics", &percent)]),
-            None => self.xml.open("note", &[]),
-        }
-        match note.sound {
+        match head {
             None if note.value.is_none() => self.xml.empty_element("rest", &[("measure", "yes")]),
             None => self.xml.empty_element("rest", &[]),
-            Some(sound) => self.head(sound),
+            Some((_, head)) => self.head(head),
         }
         self.xml.number("duration", self.duration(note));
-        let ties = note.sound.into_iter().flat_map(|s| [(s.tied_from, "stop"), (s.tied_to, "start")]);
+        let ties = sound.into_iter().flat_map(|s| [(s.tied_from, "stop"), (s.tied_to, "start")]);
         let ties: Vec<&str> = ties.filter(|t| t.0).map(|t| t.1).collect();
         for kind in &ties {
             self.xml.empty_element("tie", &[("type", kind)]);
         }
-        self.xml.number("voice", 1);
+        if let Some((_, head)) = head {
+            self.instrument(head);
+        }
+        self.xml.number("voice", voice + 1);
         if let Some(value) = note.value {
             self.xml.text("type", &[], value.name());
             if value.dotted {
                 self.xml.empty_element("dot", &[]);
             }
         }
-        if let Some(accidental) = note.sound.and_then(|s| s.spelled_pitch).and_then(|p| p.accidental) {
+        if let Some(accidental) = sound.and_then(|s| s.spelled_pitch).and_then(|p| p.accidental) {
             let name = match accidental {
                 Accidental::Sharp => "sharp",
                 Accidental::Flat => "flat",
@@ -98,15 +153,18 @@ impl Part<'_, '_> {
             }
             self.xml.close(1);
         }
-        if self.staff.kind == StaffKind::Line && note.value.is_some_and(|v| v.halvings > 0) && note.sound.is_some() {
-            // Stems leave the space over the heads to the text.
-            let has_text = self.annotator.max_labels(&self.notation.over) > 0;
-            self.xml.text("stem", &[], if has_text { "down" } else { "up" });
+        if self.kind == StaffKind::Line && note.value.is_some_and(|v| v.halvings > 0) && sound.is_some() {
+            // On a line of its own, stems leave the space over the heads to the text; on a shared staff those of the feet point down.
+            let is_down = match self.shared {
+                Some(_) => voice > 0,
+                None => self.annotators.iter().any(|a| a.max_labels(&self.notation.over) > 0),
+            };
+            self.xml.text("stem", &[], if is_down { "down" } else { "up" });
         }
-        if let Some(sound) = note.sound {
-            self.notehead(sound);
+        if let Some((_, head)) = head {
+            self.notehead(head, head.sound.attack.accent == Accent::Ghost);
         }
-        for (level, beam) in note.beams.iter().enumerate() {
+        for (level, beam) in note.beams.iter().enumerate().filter(|_| is_first) {
             let text = match beam {
                 Beam::Begin => "begin",
                 Beam::Continue => "continue",
@@ -116,8 +174,9 @@ impl Part<'_, '_> {
             };
             self.xml.text("beam", &[("number", &(level + 1).to_string())], text);
         }
-        self.notations(bar, index, note, tuplet, &ties);
-        let under = note.sound.map_or([None, None], |s| self.annotator.labels(&self.notation.under, bar, s));
+        self.notations(bar, index, sound, tuplet.filter(|_| is_first), &ties);
+        let under =
+            head.map_or([None, None], |(_, h)| self.annotators[h.index].labels(&self.notation.under, bar, h.sound));
         for (line, text) in under.iter().enumerate().filter_map(|(line, text)| Some((line, text.as_ref()?))) {
             let number = if self.notation.under.groups { line + 1 } else { 1 };
             self.xml.open("lyric", &[("number", &number.to_string())]);
@@ -129,19 +188,31 @@ impl Part<'_, '_> {
     }
 
     /// The grace note of a flam: softer, with a slash.
-    fn grace_note(&mut self, sound: NoteSound) {
-        let velocity = general_midi::grace_velocity(general_midi::velocity(sound.attack.accent));
+    fn grace_note(&mut self, head: &Head, is_first: bool, voice: usize) {
+        let velocity = general_midi::grace_velocity(general_midi::velocity(head.sound.attack.accent));
         self.xml.open("note", &[("dynamics", &percent_of_plain(velocity))]);
         self.xml.empty_element("grace", &[("slash", "yes")]);
-        self.head(sound);
-        self.xml.number("voice", 1);
+        if !is_first {
+            self.xml.empty_element("chord", &[]);
+        }
+        self.head(head);
+        self.instrument(head);
+        self.xml.number("voice", voice + 1);
         self.xml.text("type", &[], "eighth");
-        self.notehead(NoteSound { attack: Attack { accent: Accent::Plain, ..sound.attack }, ..sound });
+        self.notehead(head, false);
         self.xml.close(1);
     }
 
-    fn head(&mut self, sound: NoteSound) {
-        if let Some(p) = sound.spelled_pitch {
+    /// The instrument of a head on a shared staff.
+    fn instrument(&mut self, head: &Head) {
+        if self.shared.is_some() {
+            let id = instrument_id(&format!("P{}", self.number), head.index);
+            self.xml.empty_element("instrument", &[("id", &id)]);
+        }
+    }
+
+    fn head(&mut self, head: &Head) {
+        if let Some(p) = head.sound.spelled_pitch {
             self.xml.open("pitch", &[]);
             self.xml.text("step", &[], &p.letter.to_string());
             if p.alter != 0 {
@@ -149,17 +220,18 @@ impl Part<'_, '_> {
             }
             self.xml.number("octave", p.octave);
         } else {
-            // The only line of the staff counts as its lowest: E4, as under a treble clef.
+            // The middle line counts as B4, as under a treble clef: 34 steps above C0.
+            let step = 34 + head.step;
+            let letter = ["C", "D", "E", "F", "G", "A", "B"][step.rem_euclid(7) as usize];
             self.xml.open("unpitched", &[]);
-            self.xml.text("display-step", &[], "E");
-            self.xml.number("display-octave", 4);
+            self.xml.text("display-step", &[], letter);
+            self.xml.number("display-octave", step.div_euclid(7));
         }
         self.xml.close(1);
     }
 
-    fn notehead(&mut self, sound: NoteSound) {
-        let ghost = sound.attack.accent == Accent::Ghost;
-        let head = match self.staff.shape {
+    fn notehead(&mut self, head: &Head, ghost: bool) {
+        let head = match head.shape {
             HeadShape::Round => "normal",
             HeadShape::Cross => "x",
             HeadShape::RingedCross => "circle-x",
@@ -172,9 +244,9 @@ impl Part<'_, '_> {
         }
     }
 
-    fn notations(&mut self, bar: &Bar, index: usize, note: &Note, tuplet: Option<&Tuplet>, ties: &[&str]) {
+    fn notations(&mut self, bar: &Bar, index: usize, sound: Option<NoteSound>, tuplet: Option<&Tuplet>, ties: &[&str]) {
         let edge = tuplet.filter(|t| t.first == index || t.last == index);
-        let accent = note.sound.is_some_and(|s| s.attack.accent == Accent::Accent && !s.tied_from);
+        let accent = sound.is_some_and(|s| s.attack.accent == Accent::Accent && !s.tied_from);
         if edge.is_none() && !accent && ties.is_empty() {
             return;
         }

@@ -1,7 +1,7 @@
 //! The swing that a part states: only what the groove plays, for a section where that is possible, else bar by bar.
 
 use crate::notation::{Bar, NoteLengths, NoteValue, Staff, SwungValue};
-use crate::rhythm::{Fraction, Groove, SoundedAttack, Swing, Time};
+use crate::rhythm::{Fraction, Groove, PartContext, SoundedAttack, Swing, Time};
 
 /// The swing in force over a bar.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -13,10 +13,10 @@ pub(super) struct StatedSwing {
 }
 
 /// The onset or end of a note, from the start of its bar.
-struct Edge {
-    written: Time,
-    sounding: Time,
-    in_tuplet: bool,
+pub(super) struct Edge {
+    pub(super) written: Time,
+    pub(super) sounding: Time,
+    pub(super) in_tuplet: bool,
 }
 
 impl StatedSwing {
@@ -40,24 +40,37 @@ impl StatedSwing {
     }
 }
 
-/// The swing over each bar of a staff. Adds a sentence for each section whose swing cannot be stated.
+/// The swing over each bar of a layer's staff. Adds a sentence for each section whose swing cannot be stated.
 pub(super) fn plan_swing(
     groove: &Groove,
     staff: &Staff,
     lengths: NoteLengths,
     remarks: &mut Vec<String>,
 ) -> Vec<StatedSwing> {
-    let mut all: Vec<StatedSwing> = Vec::with_capacity(staff.bars.len());
-    for bars in staff.bars.chunk_by(|a, b| a.section == b.section) {
+    plan_swing_of(groove, staff.layer, &staff.bars, remarks, |bars, context| {
+        let attacks = groove.part(staff.layer, bars[0].section).attacks(context);
+        bars.iter().map(|b| edges(b, &attacks, context.meter.bar(), lengths)).collect()
+    })
+}
+
+/// The swing over bars that have the swing and the cells of a layer. `edges` gives those of the bars of a section.
+pub(super) fn plan_swing_of(
+    groove: &Groove,
+    layer: usize,
+    bars: &[Bar],
+    remarks: &mut Vec<String>,
+    edges: impl Fn(&[Bar], PartContext<'_>) -> Vec<Vec<Edge>>,
+) -> Vec<StatedSwing> {
+    let mut all: Vec<StatedSwing> = Vec::with_capacity(bars.len());
+    for bars in bars.chunk_by(|a, b| a.section == b.section) {
         let section = bars[0].section;
-        let context = groove.context(staff.layer, section);
+        let context = groove.context(layer, section);
         let Some(swing) = context.swing.filter(|s| Some(s.share()) != Fraction::new(1, 2)) else {
             all.extend(bars.iter().map(|_| StatedSwing::default()));
             continue;
         };
         let bar = context.meter.bar();
-        let attacks = groove.part(staff.layer, section).attacks(context);
-        let edges: Vec<Vec<Edge>> = bars.iter().map(|b| edges(b, &attacks, bar, lengths)).collect();
+        let edges = edges(bars, context);
         let of_cell = context.meter.beat().divided(usize::from(context.division)).and_then(NoteValue::undotted);
         let before = all.last().copied().unwrap_or_default();
         let whole = candidates(before, swing, of_cell);
@@ -79,7 +92,7 @@ pub(super) fn plan_swing(
             all.push(best);
         }
         if misses > 0 {
-            let (layer, section) = (&groove.layers()[staff.layer].name, &groove.sections()[section].name);
+            let (layer, section) = (&groove.layers()[layer].name, &groove.sections()[section].name);
             remarks.push(format!(
                 "layer '{layer}', section '{section}': MusicXML cannot express all of its swing {swing}; {misses} of the \
                  onsets and note ends play straight"

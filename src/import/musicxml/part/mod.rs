@@ -26,6 +26,8 @@ struct PartReader<'a> {
     open_ties: HashMap<TieKey, Vec<OpenTie>>,
     /// The grace notes since the last note or rest.
     graces: Vec<GraceNote>,
+    /// Those before the last note and the other notes of its chord.
+    chord_graces: Vec<GraceNote>,
     /// From 0.
     measure_index: usize,
     /// From the start of the measure.
@@ -52,6 +54,7 @@ struct TieKey {
 struct GraceNote {
     /// As that of a tie.
     key: i32,
+    instrument: Option<usize>,
     voice: VoiceId,
     has_slash: bool,
 }
@@ -87,6 +90,7 @@ pub(super) fn read(
         transpose: HashMap::new(),
         open_ties: HashMap::new(),
         graces: Vec::new(),
+        chord_graces: Vec::new(),
         measure_index: 0,
         position: Time::ZERO,
         end: Time::ZERO,

@@ -49,6 +49,14 @@ impl PartReader<'_> {
         (difference < self.divisions_in_wholes(Fraction::ONE)?).then_some(length)
     }
 
+    /// The length of a note that is released earlier or later than it is written. Drums that share a stem have one value, and may sound
+    /// longer or shorter than it.
+    fn released_length(&self, element: Element<'_>, length: Time) -> Option<Time> {
+        let later = directions::parse_decimal(element.attribute("release")?)?;
+        let wholes = self.divisions_in_wholes(later)?.plus(length.wholes())?;
+        Time::new(wholes.numer(), wholes.denom()).filter(|t| *t > Time::ZERO && is_summable(*t))
+    }
+
     fn advance(&mut self, to: Time) {
         self.position = to;
         self.end = self.end.max(to);
@@ -79,7 +87,8 @@ impl PartReader<'_> {
             let has_slash = grace.attribute("slash") == Some("yes");
             let voice = voice(element);
             let key = if has_slash { self.key(element, voice.staff)? } else { None };
-            self.graces.push(GraceNote { key: line_key(element, key), voice, has_slash });
+            let instrument = self.instrument(element);
+            self.graces.push(GraceNote { key: line_key(element, key), instrument, voice, has_slash });
             return Ok(());
         }
         let Some(duration) = self.duration(element)? else {
@@ -104,22 +113,25 @@ impl PartReader<'_> {
             self.counts.cue += 1;
             return Ok(());
         }
-        self.counts.chord += usize::from(is_chord);
         let voice = voice(element);
         let key = self.key(element, voice.staff)?;
-        let instrument = element.child("instrument").and_then(|i| i.attribute("id"));
-        let instrument = instrument.and_then(|id| self.part.instruments.iter().position(|i| i.id == id));
+        let instrument = self.instrument(element);
+        let has_own_track = key.is_none() && instrument.is_some() && self.part.instruments.len() > 1;
+        self.counts.chord += usize::from(is_chord && !has_own_track);
         let has_tie = |kind: &str| element.children_named("tie").any(|t| t.attribute("type") == Some(kind));
         let in_tuplet = element.has_child("time-modification");
         let tie = TieKey { key: line_key(element, key), instrument };
         let tied = if has_tie("stop") { self.end_tie(&tie, &voice) } else { None };
-        // A flam: one slashed grace note of the same drum or pitch.
-        let grace = GraceNote { key: tie.key, voice: voice.clone(), has_slash: true };
-        let flam = tied.is_none() && self.graces[..] == [grace];
-        if flam {
-            self.graces.clear();
+        if !is_chord {
+            self.drop_chord_graces();
+            self.chord_graces.append(&mut self.graces);
         }
-        self.drop_graces();
+        // A flam: one slashed grace note of the same drum or pitch.
+        let grace = GraceNote { key: tie.key, instrument, voice: voice.clone(), has_slash: true };
+        let flam = tied.is_none() && self.chord_graces.iter().filter(|g| **g == grace).count() == 1;
+        if flam {
+            self.chord_graces.retain(|g| *g != grace);
+        }
         let index = if let Some(index) = tied {
             let note = &mut self.part.notes[index];
             let sum = note.length.plus(length).filter(|t| t.numer() <= 1 << 50);
@@ -141,6 +153,11 @@ impl PartReader<'_> {
             });
             self.part.notes.len() - 1
         };
+        if key.is_none()
+            && let Some(end) = self.released_length(element, self.part.notes[index].length)
+        {
+            self.part.notes[index].length = end;
+        }
         if has_tie("start") {
             let open = self.open_ties.entry(tie).or_default();
             open.retain(|o| o.voice != voice);
@@ -151,8 +168,20 @@ impl PartReader<'_> {
 
     /// Drops grace notes that make no flam.
     pub(super) fn drop_graces(&mut self) {
+        self.drop_chord_graces();
         self.counts.grace += self.graces.len();
         self.graces.clear();
+    }
+
+    fn drop_chord_graces(&mut self) {
+        self.counts.grace += self.chord_graces.len();
+        self.chord_graces.clear();
+    }
+
+    /// The index of a note's instrument.
+    fn instrument(&self, element: Element<'_>) -> Option<usize> {
+        let id = element.child("instrument").and_then(|i| i.attribute("id"))?;
+        self.part.instruments.iter().position(|i| i.id == id)
     }
 
     /// Removes the open tie that ends at a note, and returns the note where it began: in the same voice, or else, because ties may

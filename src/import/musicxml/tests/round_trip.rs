@@ -1,6 +1,7 @@
 //! Tests of export and import together.
 
 use crate::analysis::{AnalysisOptions, Report, report};
+use crate::describe::notes::KitStaves;
 use crate::export::annotations::{NotationOptions, Text};
 use crate::export::musicxml::{write, write_mxl};
 use crate::export::{ExportError, ExportInput};
@@ -13,20 +14,20 @@ use crate::rhythm::{
 use proptest::prelude::*;
 
 /// A groove as a score, and the remarks of the export.
-fn with_remarks(groove: &Groove) -> Result<(Vec<u8>, Vec<String>), ExportError> {
+pub(super) fn with_remarks(groove: &Groove, kit: KitStaves) -> Result<(Vec<u8>, Vec<String>), ExportError> {
     let report = Report::default();
     let piece = ExportInput { groove, report: &report, hearings: Vec::new(), section: None };
     let mut bytes = Vec::new();
-    let remarks = write(&piece, &NotationOptions::default(), &mut bytes)?;
+    let remarks = write(&piece, &NotationOptions { kit, ..NotationOptions::default() }, &mut bytes)?;
     Ok((bytes, remarks))
 }
 
 fn exported(groove: &Groove) -> Vec<u8> {
-    with_remarks(groove).expect("a score").0
+    with_remarks(groove, KitStaves::Separate).expect("a score").0
 }
 
 /// Onset and length of every note of every layer.
-fn sounding(groove: &Groove) -> Vec<Vec<(Time, Time)>> {
+pub(super) fn sounding(groove: &Groove) -> Vec<Vec<(Time, Time)>> {
     let passes = passes(groove, None).expect("bounded");
     let layer =
         |l| timed_notes(groove, l, &passes).expect("bounded").into_iter().map(|n| (n.start, n.length)).collect();
@@ -35,11 +36,22 @@ fn sounding(groove: &Groove) -> Vec<Vec<(Time, Time)>> {
 
 /// What of a groove must come back: names, meters, tempos, and every attack with its time, length, accent and sounding pitch.
 fn heard(g: &Groove) -> String {
+    std::iter::once(sections(g)).chain(layers(g)).collect::<Vec<_>>().join("\n")
+}
+
+/// The title, the note, and the sections.
+pub(super) fn sections(g: &Groove) -> String {
     let mut lines = vec![g.title().to_owned(), g.note().to_owned()];
     for s in g.sections() {
         lines.push(format!("{} {} {:?} {} bars, {} times", s.name, s.meter, s.tempo, s.bars, s.times));
     }
-    for (l, layer) in g.layers().iter().enumerate() {
+    lines.join("\n")
+}
+
+/// A text for each layer.
+pub(super) fn layers(g: &Groove) -> Vec<String> {
+    let layer = |(l, layer): (usize, &std::sync::Arc<Layer>)| {
+        let mut lines = Vec::new();
         lines.push(format!("{} {} {}", layer.name, layer.voice, layer.pan));
         let pitched = layer.voice.default_pitch().and_then(Pitch::new);
         let written =
@@ -49,11 +61,12 @@ fn heard(g: &Groove) -> String {
             let Attack { accent, flam, .. } = e.attack;
             lines.push(format!("{} {} {} {} {accent:?} {flam} {pitch:?}", e.section, e.pass, e.offset, e.length));
         }
-    }
-    lines.join("\n")
+        lines.join("\n")
+    };
+    g.layers().iter().enumerate().map(layer).collect()
 }
 
-fn straight(g: &Groove) -> Groove {
+pub(super) fn straight(g: &Groove) -> Groove {
     (0..g.sections().len()).fold(g.clone(), |g, s| g.edited(&Edit::Swing(s, None)).expect("an edit"))
 }
 
@@ -70,7 +83,7 @@ proptest! {
     #[test]
     fn swing_comes_back_or_there_is_a_remark(g in crate::rhythm::random::grooves()) {
         // A cell may be shorter than any note value.
-        let Ok((bytes, remarks)) = with_remarks(&g) else { return Ok(()) };
+        let Ok((bytes, remarks)) = with_remarks(&g, KitStaves::Separate) else { return Ok(()) };
         let back = read(&bytes).map_err(|e| TestCaseError::fail(e.to_string()))?;
         if remarks.is_empty() && back.warnings.is_empty() && !g.layers().is_empty() {
             prop_assert_eq!(sounding(&back.groove), sounding(&g));
@@ -198,7 +211,7 @@ fn swung(meter: &str, division: u16, drawing: &str, swing: &str) -> Groove {
 #[test]
 fn only_swing_that_sounds_is_stated() {
     let stated = |g: &Groove| {
-        let (bytes, remarks) = with_remarks(g).expect("a score");
+        let (bytes, remarks) = with_remarks(g, KitStaves::Separate).expect("a score");
         let text = String::from_utf8(bytes).expect("text");
         let values = text.split("<swing-type>").skip(1).filter_map(|t| t.split('<').next()).map(str::to_owned);
         (values.collect::<Vec<_>>(), text.matches("swing 2:1").count(), remarks.len())
@@ -235,7 +248,7 @@ fn usual_swing_comes_back_without_a_remark() {
     for (meter, division, drawing) in rows {
         for swing in ["2:1", "3:2", "5:4", "1:2"] {
             let g = swung(meter, division, drawing, swing);
-            let (bytes, remarks) = with_remarks(&g).expect("a score");
+            let (bytes, remarks) = with_remarks(&g, KitStaves::Separate).expect("a score");
             let back = read(&bytes).expect("read");
             let warnings: Vec<String> = back.warnings.iter().map(ToString::to_string).collect();
             assert_eq!((remarks, warnings), (Vec::new(), Vec::new()), "{meter} {drawing} {swing}");
@@ -246,7 +259,8 @@ fn usual_swing_comes_back_without_a_remark() {
 
 #[test]
 fn swing_in_words_only_is_told() {
-    let (bytes, remarks) = with_remarks(&swung("2/4", 8, "xxxxxxxx xxxxxxxx", "2:1")).expect("a score");
+    let (bytes, remarks) =
+        with_remarks(&swung("2/4", 8, "xxxxxxxx xxxxxxxx", "2:1"), KitStaves::Separate).expect("a score");
     assert_eq!(
         remarks,
         [
