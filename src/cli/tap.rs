@@ -9,6 +9,8 @@ use crate::describe::visible_lines;
 use std::fmt::Write as _;
 use std::io::{self, Write};
 
+const CALIBRATE: &str = "the editor's command tap-calibrate";
+
 pub(super) fn run(args: &TapArgs) -> Result<Exit, CliError> {
     if input::is_stdin(&args.file) && input::is_stdin(&args.times) {
         return Err(CliError::usage("only one of the two files can be standard input"));
@@ -29,7 +31,7 @@ pub(super) fn run(args: &TapArgs) -> Result<Exit, CliError> {
     };
     let taps: Vec<f64> = times.iter().map(|t| t * report.speed).collect();
     let offset = args.offset_ms.map_or(TapOffset::Unknown, TapOffset::Set);
-    let context = TapContext { options, offset, buffer_ms: None, over_ssh: false };
+    let context = TapContext { options, offset, buffer_ms: None, calibrate: CALIBRATE, over_ssh: false };
     let mut text = String::new();
     for (i, line) in report_lines(&groove, &report, &tap_report(&report, &options, &taps), &context).iter().enumerate()
     {

@@ -18,6 +18,9 @@ fn write_all(t: &mut String, groove: &Groove, report: &Report) -> std::fmt::Resu
     for s in groove.sections() {
         writeln!(t, "  {}", describe::section_summary(s))?;
     }
+    if let Some(muted) = describe::muted_layers(groove) {
+        writeln!(t, "  {muted}")?;
+    }
     if report.speed != 1.0 {
         writeln!(t, "  played at {:.0}% of these tempos; all numbers below are for that speed", report.speed * 100.0)?;
     }

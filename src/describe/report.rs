@@ -40,6 +40,13 @@ pub(crate) fn voice_summary(groove: &Groove, layer: usize) -> String {
     format!("{}{swing}{silent}", l.voice)
 }
 
+/// Names the layers that do not sound, which are analyzed all the same; `None` if all sound.
+pub(crate) fn muted_layers(groove: &Groove) -> Option<String> {
+    let layers = groove.layers().iter().enumerate().filter(|(layer, _)| !groove.is_audible(*layer));
+    let muted: Vec<&str> = layers.map(|(_, layer)| layer.name.as_str()).collect();
+    (!muted.is_empty()).then(|| format!("muted: {}; not heard, but analyzed like the others", muted.join(", ")))
+}
+
 pub(crate) fn no_hearing_reason(report: &Report) -> &'static str {
     if report.attacks.is_empty() {
         "no attacks"

@@ -42,11 +42,13 @@ impl TapOffset {
 
 /// How the taps were timed.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct TapContext {
+pub(crate) struct TapContext<'a> {
     pub(crate) options: TapOptions,
     pub(crate) offset: TapOffset,
     /// Length of the output device's buffer; `None` if the taps were not timed against playback.
     pub(crate) buffer_ms: Option<f64>,
+    /// The command that measures the offset, as the reader calls it.
+    pub(crate) calibrate: &'a str,
     /// Whether the keys arrive over SSH.
     pub(crate) over_ssh: bool,
 }
@@ -146,7 +148,7 @@ pub(crate) fn report_lines(
     groove: &Groove,
     report: &Report,
     taps: &TapReport,
-    context: &TapContext,
+    context: &TapContext<'_>,
 ) -> Vec<ReportLine> {
     let mut lines = Vec::new();
     let mut add = |style, indent, text: String, place| lines.push(ReportLine { style, indent, text, place });
@@ -220,17 +222,18 @@ fn slip_list(slips: &[Slip]) -> String {
 }
 
 /// Notes on how accurate the numbers are.
-pub(crate) fn accuracy_notes(context: &TapContext) -> Vec<String> {
+pub(crate) fn accuracy_notes(context: &TapContext<'_>) -> Vec<String> {
     let mut lines = vec![match context.offset {
-        TapOffset::Unknown => {
+        TapOffset::Unknown => format!(
             "no tap offset is set: the means include the output latency and your habit of tapping early or late \
-             (taps commonly come 20 to 80 ms early); `tap-calibrate` measures both together"
-                .to_owned()
-        }
+             (taps commonly come 20 to 80 ms early); {} measures both together",
+            context.calibrate
+        ),
         TapOffset::Set(ms) => format!("{ms:+.1} ms is subtracted from every tap (from the config file)"),
         TapOffset::Measured { ms, error_ms } => format!(
-            "{ms:+.1} ms (±{error_ms:.1}) is subtracted from every tap, measured by `tap-calibrate`: output latency and your \
-             habit of tapping early or late together"
+            "{ms:+.1} ms (±{error_ms:.1}) is subtracted from every tap, measured by {}: output latency and your habit of \
+             tapping early or late together",
+            context.calibrate
         ),
     }];
     if let Some(buffer) = context.buffer_ms {

@@ -87,6 +87,7 @@ pub(crate) enum Command {
     Move(Motion),
     /// Moves the cursor and extends the selection.
     Extend(Motion),
+    /// Selects the cursor's bar; widens a selection to whole bars, or adds the next bar to one of whole bars.
     SelectBar,
     /// Selects the layer's section.
     SelectSection,
@@ -101,6 +102,8 @@ pub(crate) enum Command {
     LoopStart,
     /// Sets the loop end after the selection or cell; without a start before it, the section's start becomes the loop start.
     LoopEnd,
+    /// Extends the loop region over the selection or the cursor's bar; without a region these become it.
+    ExtendLoopRegion,
     ClearLoopRegion,
     /// Enters an attack of this many cells and moves on to its end.
     EnterGroup(usize),

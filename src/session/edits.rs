@@ -92,6 +92,10 @@ impl Session {
         let bar = || self.target(select::bar).ok_or(EditError::NoSuchPlace("bar"));
         let section = || self.target(select::section).ok_or(EditError::NoSuchPlace("section"));
         let simple = |edit: Edit, label: &str| g.edited(&edit).map(|new| EditResult::new(new, label));
+        let setting = |edit: Edit, label: &str| {
+            let message = messages::layer_setting(g, at.layer, &edit);
+            Ok(EditResult { message, ..simple(edit, label)? })
+        };
         match command {
             Command::EnterGroup(cells) => {
                 self.enter_groups(&[cells.min(65_536) as u32], Overflow::Cut, format!("enter a group of {cells}"))
@@ -165,13 +169,12 @@ impl Session {
                 let result = simple(Edit::MoveLayer(at.layer, to), "move layer")?;
                 Ok(result.with_cursor(Cursor { place: Place { layer: to, ..at }, ..self.cursor }))
             }
-            Command::RenameLayer(name) => simple(Edit::RenameLayer(at.layer, name), "rename layer"),
-            Command::Voice(voice) => simple(Edit::Voice(at.layer, voice), "voice"),
+            Command::RenameLayer(name) => setting(Edit::RenameLayer(at.layer, name), "rename layer"),
+            Command::Voice(voice) => setting(Edit::Voice(at.layer, voice), "voice"),
             Command::NextVoice(by) => {
                 let index = Voice::ALL.iter().position(|v| *v == layer.voice).unwrap_or(0) as i64 + i64::from(by);
                 let voice = Voice::ALL[index.rem_euclid(Voice::ALL.len() as i64) as usize];
-                Ok(simple(Edit::Voice(at.layer, voice), "voice")?
-                    .with_message(format!("voice {voice}: {}", voice.description())))
+                setting(Edit::Voice(at.layer, voice), "voice")
             }
             Command::Division(division, sections, keep) => {
                 let section = if sections == Sections::All { None } else { Some(at.section) };
@@ -191,23 +194,17 @@ impl Session {
                 let message = messages::after_cycle(g, &result.groove, at.layer, at.section);
                 Ok(result.with_message(message))
             }
-            Command::LayerSwing(swing) => simple(Edit::LayerSwing(at.layer, swing), "swing"),
-            Command::SoundFile(sound) => {
-                let message = match &sound {
-                    Some(name) => format!("sound: the file '{name}'"),
-                    None => format!("sound: the voice {}", layer.voice),
-                };
-                Ok(simple(Edit::SoundFile(at.layer, sound), "sound file")?.with_message(message))
-            }
-            Command::AccentDepth(depth) => simple(Edit::AccentDepth(at.layer, depth), "accent depth"),
-            Command::Gain(gain) => simple(Edit::Gain(at.layer, gain), "gain"),
+            Command::LayerSwing(swing) => setting(Edit::LayerSwing(at.layer, swing), "swing"),
+            Command::SoundFile(sound) => setting(Edit::SoundFile(at.layer, sound), "sound file"),
+            Command::AccentDepth(depth) => setting(Edit::AccentDepth(at.layer, depth), "accent depth"),
+            Command::Gain(gain) => setting(Edit::Gain(at.layer, gain), "gain"),
             Command::GainBy(by) => {
                 let gain = layer.gain.saturating_add(by).clamp(GAIN.least as i8, GAIN.greatest as i8);
-                Ok(simple(Edit::Gain(at.layer, gain), "gain")?.with_message(format!("gain {gain:+} dB")))
+                setting(Edit::Gain(at.layer, gain), "gain")
             }
-            Command::Pan(pan) => simple(Edit::Pan(at.layer, pan), "pan"),
-            Command::Mute => simple(Edit::Mute(at.layer, !layer.mute), "mute"),
-            Command::Solo => simple(Edit::Solo(at.layer, !layer.solo), "solo"),
+            Command::Pan(pan) => setting(Edit::Pan(at.layer, pan), "pan"),
+            Command::Mute => setting(Edit::Mute(at.layer, !layer.mute), "mute"),
+            Command::Solo => setting(Edit::Solo(at.layer, !layer.solo), "solo"),
             _ => Err(EditError::Impossible("not an editing command")),
         }
     }
@@ -342,7 +339,7 @@ impl Session {
     }
 
     /// The bars that the selection touches, or the cursor's.
-    fn selected_bars(&self) -> Range<usize> {
+    pub(super) fn selected_bars(&self) -> Range<usize> {
         let bar = self.groove.sections()[self.cursor.place.section].meter.bar();
         let number = |time: Time| time.ratio_to(bar).map(|r| (r.floor().max(0) as usize, r.denom() > 1));
         let selected = self.selection().and_then(|r| {

@@ -36,6 +36,28 @@ pub(super) fn layer_name(groove: &Groove, layer: usize) -> String {
     groove.layers()[layer].name.chars().take(MAX_NAME_LENGTH).collect()
 }
 
+/// What an edit sets in a layer: `layer 'kick': gain -3 dB`; `None` for other edits.
+pub(super) fn layer_setting(groove: &Groove, layer: usize, edit: &Edit) -> Option<String> {
+    let old = &groove.layers()[layer];
+    let setting = match edit {
+        Edit::RenameLayer(_, name) => format!("renamed to '{name}'"),
+        Edit::Voice(_, voice) => format!("voice {voice}: {}", voice.description()),
+        Edit::SoundFile(_, Some(name)) => format!("sound: the file '{name}'"),
+        Edit::SoundFile(_, None) => format!("sound: the voice {}", old.voice),
+        Edit::AccentDepth(_, Some(depth)) => format!("accent depth {depth} dB"),
+        Edit::AccentDepth(_, None) => "accent depth of the voice".to_owned(),
+        Edit::LayerSwing(_, Some(swing)) => format!("swing {swing}"),
+        Edit::LayerSwing(_, None) => "swing of the section".to_owned(),
+        Edit::Gain(_, gain) => format!("gain {gain:+} dB"),
+        Edit::Pan(_, 0) => "pan center".to_owned(),
+        Edit::Pan(_, pan) => format!("pan {} {}", pan.unsigned_abs(), if *pan < 0 { "left" } else { "right" }),
+        Edit::Mute(_, mute) => if *mute { "muted" } else { "not muted" }.to_owned(),
+        Edit::Solo(_, solo) => if *solo { "solo" } else { "not solo" }.to_owned(),
+        _ => return None,
+    };
+    Some(format!("layer '{}': {setting}", layer_name(groove, layer)))
+}
+
 /// `; 3 attacks lost`, of all layers; empty if none is.
 pub(crate) fn lost_attacks(old: &Groove, new: &Groove) -> String {
     let of = |g: &Groove, layer| attacks(g, layer).len();

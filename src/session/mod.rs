@@ -20,7 +20,7 @@ pub(crate) use select::Anchor;
 
 use crate::rhythm::{Clip, Groove, Place, Region, Time, count, expected};
 use std::cmp::Ordering;
-use std::ops::RangeInclusive;
+use std::ops::{Range, RangeInclusive};
 use std::sync::Arc;
 
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -181,6 +181,11 @@ impl Session {
                 let section_start = Mark { section: cell.section, at: Time::ZERO };
                 (old.map(|r| r.start).filter(|start| *start < end).unwrap_or(section_start), end)
             }),
+            Command::ExtendLoopRegion => self.set_region(select::bar, |old, selected| {
+                let mark = |at| Mark { section: selected.section, at };
+                let (start, end) = (mark(selected.from), mark(selected.to));
+                old.map_or((start, end), |old| (old.start.min(start), old.end.max(end)))
+            }),
             Command::ClearLoopRegion => match self.region.take() {
                 Some(_) => Outcome::Unchanged,
                 None => Outcome::Error("no loop region to clear".into()),
@@ -242,12 +247,25 @@ impl Session {
     }
 
     fn select_bar(&mut self) -> Outcome {
-        let layer = self.cursor.place.layer;
-        let Some(bar) = select::bar(&self.groove, self.cursor.place) else {
-            return Outcome::NoLayer;
-        };
-        let cells = self.groove.cells_in(layer, &bar);
-        self.select(layer..=layer, cells.start, cells.end)
+        let Some(mut region) = self.target(select::bar) else { return Outcome::NoLayer };
+        if self.selection().is_some() {
+            let section = &self.groove.sections()[region.section];
+            let mut bars = self.selected_bars();
+            let span = |bars: &Range<usize>| {
+                let bar = section.meter.bar();
+                bar.repeated(bars.start).zip(bar.repeated(bars.end))
+            };
+            if span(&bars) == Some((region.from, region.to)) {
+                bars.end += 1;
+            }
+            let Some((from, to)) = span(&bars).filter(|_| bars.end <= usize::from(section.bars)) else {
+                return Outcome::Info("the selection reaches the end of the section".into());
+            };
+            (region.from, region.to) = (from, to);
+        }
+        let (first, last) = (region.layers.start, region.layers.end - 1);
+        let (start, end) = (self.groove.cells_in(first, &region).start, self.groove.cells_in(last, &region).end);
+        self.select(first..=last, start, end)
     }
 
     fn select_section(&mut self, layers: RangeInclusive<usize>) -> Outcome {

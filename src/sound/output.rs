@@ -113,7 +113,7 @@ impl Devices {
             return default.ok_or_else(|| OutputError::new("no output device found"));
         };
         let devices = outputs()?;
-        let none = || OutputError::new(&format!("no output device matches '{wanted}'; `teeter outputs` lists them"));
+        let none = || OutputError::new(&format!("no output device matches '{wanted}'"));
         let id = &devices[find_device(wanted, &devices).ok_or_else(none)?].id;
         let matches = |d: &cpal::Device| d.id().is_ok_and(|i| i.id() == id);
         if let Some(device) = default.filter(matches) {

@@ -5,6 +5,7 @@ use crate::session::{Command, Motion, Outcome, messages};
 use crate::terminal::confirmation::confirm;
 use crate::terminal::files::replacement::Replacement;
 use crate::terminal::files::{export, outside_sounds, recovery};
+use crate::terminal::help::HelpView;
 use crate::terminal::playback::{practice, tapping};
 use crate::terminal::prompts::typing;
 use crate::terminal::{Action, Confirmation, Effect, Key, Overlay, Question, State, ask, lists, search};
@@ -132,6 +133,7 @@ pub(crate) fn close(state: &mut State) {
             state.input.is_selecting = false;
             run_command(state, Command::Deselect);
         }
+        Overlay::Help(HelpView { list: Some(list), .. }) => state.overlay = *list,
         Overlay::Tap => return tapping::end(state),
         Overlay::Recovery(_) => return recovery::postpone(state),
         Overlay::Confirm(Confirmation::ReadSounds(paths)) => return outside_sounds::refuse(state, paths),

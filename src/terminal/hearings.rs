@@ -21,7 +21,7 @@ pub(crate) struct HearingsState {
 /// The attacks to analyse.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(crate) enum Focus {
-    /// The first audible layer with attacks.
+    /// The first layer with attacks.
     #[default]
     First,
     Layer(TrackedLayer),
@@ -77,6 +77,9 @@ impl State {
         let text = match (&result.options.scope.region, &layers[..]) {
             (Some(_), [_] | []) => "selection".to_owned(),
             (Some(_), several) => format!("selection of {} layers", several.len()),
+            (None, [only]) if result.report.focus.iter().any(|l| !self.groove().is_audible(*l)) => {
+                format!("{only}, muted")
+            }
             (None, [only]) => only.clone(),
             (None, []) if attacks => "no layer".to_owned(),
             (None, []) => "an empty groove".to_owned(),

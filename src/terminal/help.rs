@@ -3,8 +3,8 @@
 use crate::manual::CHAPTERS;
 use crate::terminal::manual::ManualView;
 use crate::terminal::search::{Direction, PagerInput};
-use crate::terminal::view::help_lines;
-use crate::terminal::{CommandSpec, Overlay, State, TextField};
+use crate::terminal::view::{help_lines, help_page};
+use crate::terminal::{CommandSpec, Mode, Overlay, State, TextField, dispatch};
 
 /// The open help.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -13,6 +13,8 @@ pub(crate) struct HelpView {
     pub line: usize,
     pub search: TextField,
     pub input: PagerInput,
+    /// The list that was open before, and is again when the help is closed.
+    pub list: Option<Box<Overlay>>,
 }
 
 /// What a line of the help is about.
@@ -47,6 +49,24 @@ impl HelpView {
 
 pub(crate) fn open(state: &mut State) {
     state.overlay = Overlay::Help(HelpView::default());
+}
+
+/// Opens the help of a list at the keys of lists; in the help, closes it.
+pub(crate) fn toggle(state: &mut State) {
+    if matches!(state.overlay, Overlay::Help(_)) {
+        return dispatch::close(state);
+    }
+    let line = line_of_list_keys(state);
+    let list = std::mem::take(&mut state.overlay);
+    state.overlay = Overlay::Help(HelpView { line, list: Some(Box::new(list)), ..HelpView::default() });
+}
+
+/// The last line of the keys of lists that is visible together with their heading.
+fn line_of_list_keys(state: &State) -> usize {
+    let lines = lines(state);
+    let first = lines.iter().position(|topic| topic.first.mode == Mode::List).unwrap_or(0);
+    let last = lines.iter().rposition(|topic| topic.command.is_some_and(|c| c.mode == Mode::List)).unwrap_or(first);
+    last.min(first + help_page(state.view.size).saturating_sub(1))
 }
 
 /// What each line of the help is about, in a window of the present width.

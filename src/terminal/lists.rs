@@ -6,7 +6,9 @@ use crate::terminal::dispatch::dispatch;
 use crate::terminal::files::export;
 use crate::terminal::files::recovery::RecoveryView;
 use crate::terminal::view::{Block, Item, ReportPart, blocks, list_height, plain_list};
-use crate::terminal::{Mode, Overlay, State, TextField, hearings, help, manual, prompts, replay, run_command, search};
+use crate::terminal::{
+    Mode, Overlay, State, TextField, hearings, help, manual, prompts, replay, run_command, search, sections,
+};
 
 /// A movement in a list, down if positive.
 #[derive(Debug, Clone, Copy)]
@@ -61,12 +63,14 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
         Overlay::Help(_) => help::lines(state).len(),
         Overlay::Find { text, .. } => state.input.keymap.search(text.value()).len(),
         Overlay::Export { menu, text, .. } => export::search(state, *menu, text.value()).len(),
-        Overlay::TapReport(_) => state.playback.taps.report_lines().len(),
+        Overlay::Sections(_) => state.groove().sections().len(),
+        Overlay::TapReport(_) => state.tap_report_lines().len(),
         _ => plain_list(state).map_or(0, |list| list.entries.len()),
     };
     match &mut state.overlay {
         Overlay::Help(help::HelpView { line: at, .. })
         | Overlay::ConfigFile(at)
+        | Overlay::Sections(at)
         | Overlay::Outputs(_, at)
         | Overlay::ImportWarnings(at)
         | Overlay::TapReport(at)
@@ -137,6 +141,7 @@ pub(crate) fn accept(state: &mut State) {
     match state.overlay {
         Overlay::Full { .. } => return accept_item(state),
         Overlay::TapReport(line) => return go_to_tap_line(state, line),
+        Overlay::Sections(section) => return sections::go_to(state, section),
         Overlay::Help(_) | Overlay::Manual(_) if state.mode() == Mode::Typing => return search::accept(state),
         Overlay::Help(ref view) => return help::open_chapter(state, view.line),
         Overlay::Manual(_) => return manual::accept(state),
@@ -162,13 +167,13 @@ fn go_to_tap_line(state: &mut State, line: usize) {
             && p.section < groove.sections().len()
             && groove.part(p.layer, p.section).spot(p.cell, groove.context(p.layer, p.section)).is_some()
     };
-    match state.playback.taps.report_lines().get(line).and_then(|l| l.place).filter(exists) {
+    match state.tap_report_lines().get(line).and_then(|l| l.place).filter(exists) {
         Some(place) => go_to(state, place),
         None => state.info("this line has no position; pick one that names a bar and beat"),
     }
 }
 
-fn go_to(state: &mut State, place: Place) {
+pub(crate) fn go_to(state: &mut State, place: Place) {
     state.overlay = Overlay::None;
     run_command(state, Command::Move(Motion::To(place)));
 }

@@ -19,6 +19,7 @@ mod playback;
 mod prompts;
 mod scroll;
 mod search;
+mod sections;
 pub mod shell;
 mod state;
 #[cfg(test)]

@@ -8,7 +8,7 @@ use crate::terminal::files::FilesState;
 use crate::terminal::hearings::HearingsState;
 use crate::terminal::input::InputState;
 use crate::terminal::playback::playing::Playback;
-use crate::terminal::view::{Layout, Scale, SectionColumns, ViewState};
+use crate::terminal::view::{Layout, Scale, SectionColumns, StripRows, ViewState};
 use crate::terminal::{Effect, Keymap, Mode, Overlay, Theme};
 use std::sync::Arc;
 
@@ -65,7 +65,7 @@ impl State {
         let mut lines = vec![format!("{file}:")];
         lines.extend(errors.iter().map(ToString::to_string));
         lines.push("These settings are ignored; all others are used.".to_owned());
-        lines.push(format!("The command config-file ({} searches the commands) shows this again.", self.key("find")));
+        lines.push(format!("{} shows this again.", self.key_or_name("config-file")));
         (self.files.config_errors, self.overlay) = (Some(lines), Overlay::ConfigFile(0));
     }
 
@@ -80,6 +80,12 @@ impl State {
     /// The first key of a command, as shown; empty if it has none.
     pub(crate) fn key(&self, command: &str) -> String {
         self.input.keymap.first(command)
+    }
+
+    /// The first key of a command for a message, or the command's name if it has none.
+    pub(crate) fn key_or_name(&self, command: &str) -> String {
+        let key = self.key(command);
+        if key.is_empty() { format!("`{command}`") } else { key }
     }
 
     pub(crate) fn groove(&self) -> &Arc<Groove> {
@@ -121,7 +127,8 @@ impl State {
         let layers = self.groove().layers().len();
         let scale = self.scale();
         let section = SectionColumns { bar: scale.bar_width(), bars: scale.bars };
-        Layout::new(width, height, layers, section, self.view.strips, self.view.scroll)
+        let strips = StripRows { strips: self.view.strips, hearings: self.report().map(|(r, _)| r.hearings.len()) };
+        Layout::new(width, height, layers, section, strips, self.view.scroll)
     }
 
     pub(crate) fn scale(&self) -> Scale {

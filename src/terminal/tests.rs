@@ -26,6 +26,7 @@ mod practice;
 mod questions;
 mod recovery;
 mod remote;
+mod sections;
 mod taps;
 mod unavailable;
 

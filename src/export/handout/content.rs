@@ -48,6 +48,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>, layouts: &[Layout]) -> Vec<Bl
         out.push(Block::Text(groove.note().to_owned()));
     }
     out.push(Block::List(piece.sections().into_iter().map(|s| section_summary(&groove.sections()[s])).collect()));
+    out.extend(describe::muted_layers(groove).map(|muted| Block::Text(format!("{}.", capitalized(&muted)))));
 
     out.push(Block::Heading("How it is built"));
     let built = report.layers.iter().filter_map(|layer| {

@@ -3,7 +3,7 @@
 use super::content::{Block, TEXT_WIDTH};
 use super::figure::{Layout, PHONE_WIDTH, PageFigure};
 use super::{Handout, practice};
-use crate::describe::ladder;
+use crate::describe::{self, ladder};
 use crate::export::engraving;
 use crate::export::picture::{self, PictureHeading, PictureKind, PictureOptions, Ruler, Staves, font};
 use crate::export::{ExportInput, capitalized, section_summary};
@@ -50,6 +50,7 @@ pub(super) fn blocks<'a>(handout: &'a Handout<'_>, layouts: &[Layout]) -> Vec<Bl
     let (groove, report) = (piece.groove, piece.report);
     let summary: Vec<String> = piece.sections().into_iter().map(|s| section_summary(&groove.sections()[s])).collect();
     let mut out = vec![Block::Title(groove.title().to_owned()), Block::Text(summary.join("; "))];
+    out.extend(describe::muted_layers(groove).map(|muted| Block::Text(format!("{}.", capitalized(&muted)))));
     if report.attacks.is_empty() {
         out.push(Block::Text("There are no attacks.".into()));
         return out;

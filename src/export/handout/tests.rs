@@ -3,7 +3,7 @@
 use super::*;
 use crate::analysis::{self, report};
 use crate::rhythm::tests::grooves;
-use crate::rhythm::{Edit, Fraction};
+use crate::rhythm::{Edit, Fraction, Groove};
 use proptest::prelude::*;
 
 proptest! {
@@ -68,9 +68,39 @@ proptest! {
     }
 }
 
-/// What is to be done with a groove of one layer over three bars of 4/4 at a tempo, with a ladder and without sound.
-fn steps(bpm: i32, groups: &[u32], ladder: &[i64]) -> Vec<String> {
-    use crate::rhythm::{Cell, Groove, Layer, Meter, Part, Section, Span, Tempo, Time, Voice};
+#[test]
+fn the_pages_and_the_explanation_say_which_layers_are_muted() {
+    use crate::rhythm::Voice;
+    let two = |mute: bool| {
+        let groove = one_layer(150, &[4, 4, 3, 5]);
+        let groove = groove.edited(&Edit::AddLayer(1, "hatch".into(), Voice::Clap, 4)).expect("a layer");
+        groove.edited(&Edit::Mute(0, mute)).expect("mute")
+    };
+    for (groove, count) in [(two(true), 1), (two(false), 0)] {
+        let report = report(&groove, &analysis::AnalysisOptions::default());
+        let handout = Handout {
+            piece: ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None },
+            limits: Limits::default(),
+            ladder: Vec::new(),
+            takes: Vec::new(),
+            notation: NotationOptions::default(),
+            stem: "x".into(),
+        };
+        let pages = [
+            html(&handout, Reader::Student),
+            html(&handout, Reader::Teacher),
+            crate::describe::explain(&groove, &report),
+        ];
+        for page in pages {
+            let page = page.to_lowercase();
+            assert_eq!(page.matches("muted: rope; not heard, but analyzed like the others").count(), count, "{page}");
+        }
+    }
+}
+
+/// A groove of one layer over three bars of 4/4 at a tempo.
+fn one_layer(bpm: i32, groups: &[u32]) -> Groove {
+    use crate::rhythm::{Cell, Layer, Meter, Part, Section, Span, Tempo, Time, Voice};
     let tempo = Tempo::new(Fraction::whole(bpm), Time::new(1, 4).expect("quarter")).expect("tempo");
     let mut cells = vec![Cell::Rest; 48];
     let heads = groups.iter().scan(0, |at, g| Some(std::mem::replace(at, *at + *g as usize)));
@@ -79,7 +109,12 @@ fn steps(bpm: i32, groups: &[u32], ladder: &[i64]) -> Vec<String> {
     let meter = Meter::parse("4/4").expect("meter");
     let section = Section { name: "A".into(), meter, tempo, bars: 3, times: 1, swing: None };
     let layers = vec![Layer::new("rope", Voice::Pluck, 4, vec![part])];
-    let groove = Groove::new("t", "", vec![section], layers).expect("groove");
+    Groove::new("t", "", vec![section], layers).expect("groove")
+}
+
+/// What is to be done with it, with a ladder and without sound.
+fn steps(bpm: i32, groups: &[u32], ladder: &[i64]) -> Vec<String> {
+    let groove = one_layer(bpm, groups);
     let report = analysis::full_report(&groove, &analysis::AnalysisOptions::default());
     practice::steps(&Handout {
         piece: ExportInput { groove: &groove, report: &report, hearings: Vec::new(), section: None },

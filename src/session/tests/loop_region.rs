@@ -64,6 +64,24 @@ fn the_marks_are_set_at_the_cursor_or_from_the_selection() {
 }
 
 #[test]
+fn the_region_extends_to_the_bar_or_the_selection() {
+    let mut session = session();
+    let extended = |session: &mut Session, section, cell| {
+        session.apply(at(section, cell));
+        session.apply(Command::ExtendLoopRegion);
+        marks(session)
+    };
+    assert_eq!(extended(&mut session, 1, 5), Some(((1, 0), (1, 8))), "the bar, without a region");
+    assert_eq!(extended(&mut session, 1, 9), Some(((1, 0), (1, 16))));
+    assert_eq!(extended(&mut session, 0, 30), Some(((0, 24), (1, 16))), "a section before it");
+    assert_eq!(extended(&mut session, 1, 0), Some(((0, 24), (1, 16))), "a bar of it");
+    for command in [at(2, 2), Extend(Right), Command::ExtendLoopRegion] {
+        session.apply(command);
+    }
+    assert_eq!(marks(&session), Some(((0, 24), (2, 4))), "the selection");
+}
+
+#[test]
 fn edits_move_the_marks_and_undo_moves_them_back() {
     let (whole_bars, within) = (((0, 8), (0, 24)), ((0, 12), (1, 4)));
     // The region, the cursor, an edit there, and the region after it.

@@ -109,3 +109,26 @@ fn a_paste_that_lacks_layers_says_so() {
     };
     assert_eq!(message, "pasted 1 of 2 copied layers: there is no layer below for the others");
 }
+
+#[test]
+fn a_setting_of_a_layer_is_confirmed() {
+    let rows = [
+        (Command::Gain(-3), "layer 'riff': gain -3 dB"),
+        (Command::GainBy(1), "layer 'riff': gain +1 dB"),
+        (Command::Pan(-40), "layer 'riff': pan 40 left"),
+        (Command::Pan(7), "layer 'riff': pan 7 right"),
+        (Command::AccentDepth(Some(9)), "layer 'riff': accent depth 9 dB"),
+        (Command::Voice(Voice::Kick), "layer 'riff': voice kick: "),
+        (Command::RenameLayer("bell rope".into()), "layer 'riff': renamed to 'bell rope'"),
+        (Command::SoundFile(Some("knock.wav".into())), "layer 'riff': sound: the file 'knock.wav'"),
+        (Command::Mute, "layer 'riff': muted"),
+        (Command::Solo, "layer 'riff': solo"),
+    ];
+    for (command, text) in rows {
+        let found = message("x..x ....", command.clone());
+        assert!(found.starts_with(text), "{command:?}: {found}");
+    }
+    // Also the value that it had.
+    let same = Session::new(groove("x..x ....")).apply(Command::Pan(0));
+    assert_eq!(same, Outcome::Info("layer 'riff': pan center".into()));
+}

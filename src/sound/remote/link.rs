@@ -104,7 +104,8 @@ impl Link {
 pub(super) fn sanitize_event(event: PlaybackEvent, half_trip: Duration) -> PlaybackEvent {
     match event {
         PlaybackEvent::Device(Err(why)) => PlaybackEvent::Device(Err(format!(
-            "the remote speaker has no output device: plug one in or name one in the config file there ({})",
+            "the remote speaker has no output device: plug one in, or name one that `teeter outputs` lists in the \
+             config file there ({})",
             sanitize_line(&why)
         ))),
         PlaybackEvent::Warning(text) => PlaybackEvent::Warning(sanitize_line(&text)),

@@ -15,9 +15,9 @@ use crate::terminal::files::{import, recovery, replacement, save};
 use crate::terminal::lists::{self, Step};
 use crate::terminal::manual;
 use crate::terminal::playback::playing::Mix;
-use crate::terminal::playback::{clicks, practice, tapping, tempo_taps, transport};
+use crate::terminal::playback::{clicks, looping, practice, tapping, tempo_taps, transport};
 use crate::terminal::search::{self, Direction};
-use crate::terminal::{Action, CommandSpec, Effect, Mode, Question, dispatch, hearings, help, scroll};
+use crate::terminal::{Action, CommandSpec, Effect, Mode, Question, dispatch, hearings, help, scroll, sections};
 use tui_input::InputRequest;
 
 macro_rules! commands {
@@ -132,7 +132,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "select-to-end" "shift-end" extend(Motion::SectionEnd), "select to the end of the section";
         "select" "s" Call(dispatch::start_selecting), "start selecting; movement extends, Esc stops", "select"
             => "mark highlight range block";
-        "select-bar" "b" Run(Command::SelectBar), "select the bar", "bar" => "mark measure";
+        "select-bar" "b" Run(Command::SelectBar), "select the bar; again: the next bar too", "bar"
+            => "mark measure bars several";
         "select-cells" "C n" Ask(Question::SelectCells), "select a number of cells from here on" => "mark range number";
         "select-section" "C s" Run(Command::SelectSection), "select the section in this layer" => "mark part all";
         "select-all" "ctrl-a C a" Run(Command::SelectAllLayers), "select the section in all layers"
@@ -158,15 +159,17 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "play" "enter" Call(transport::toggle_playback), "play or stop", "play/stop"
             => "start stop pause run space transport";
         "play-here" "y" Call(transport::start_at_cursor), "play from the bar at the cursor" => "start cursor";
-        "loop" "P l" Call(transport::next_loop_mode), "switch the loop: groove, section or region"
+        "loop" "P l" Call(looping::next_loop_mode), "switch the loop: groove, section or region"
             => "cycle repeat mode section bars";
-        "loop-region" ": P :" Call(transport::loop_region), "make the selection or bar the loop region", "loop"
+        "loop-region" ": P :" Call(looping::toggle_region), "loop the selection or bar; again: end the loop", "loop"
             => "repeat bars selection range ab cycle";
-        "loop-start" "P i" Call(|s| transport::mark_loop(s, Command::LoopStart, "loop start set")),
-            "set the loop start at the cursor" => "in point mark begin";
-        "loop-end" "P o" Call(|s| transport::mark_loop(s, Command::LoopEnd, "loop end set")),
-            "set the loop end after the cursor" => "out point mark finish";
-        "loop-clear" "P x" Call(transport::clear_loop_region), "clear the loop region" => "off remove delete marks";
+        "loop-extend" "!" Call(|s| looping::change_region(s, Command::ExtendLoopRegion, "loop")),
+            "extend the loop to the cursor's bar" => "longer more bars region range";
+        "loop-start" "P i" Call(|s| looping::change_region(s, Command::LoopStart, "loop start set")),
+            "start the loop at the cursor's cell" => "in point mark begin";
+        "loop-end" "P o" Call(|s| looping::change_region(s, Command::LoopEnd, "loop end set")),
+            "end the loop after the cursor's cell" => "out point mark finish";
+        "loop-clear" "P x" Call(looping::clear_region), "clear the loop region" => "off remove delete marks";
         "slower" "[ P left" Call(|s| transport::speed_by(s, -5)), "play 5% slower; keep the written tempo",
             "slower"
             => "slow down speed tempo half practice";
@@ -299,6 +302,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "arrangement order reorder song form left";
         "section-later" "S right" Run(Command::MoveSection(1)), "move the section later"
             => "arrangement order reorder song form right";
+        "sections" "S l" Call(sections::open), "list all sections, and go to one"
+            => "overview arrangement form structure parts song";
         "split-section" "S s" Run(Command::SplitSection), "begin a new section with this bar"
             => "divide cut chorus verse part";
         "join-sections" "S j" Run(Command::JoinSections), "join the section with the next one"
@@ -379,11 +384,13 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "list-click-extra" "k" Call(clicks::toggle_extra_hearing), "add or remove this hearing's click";
         "list-part" "tab" Call(|s| lists::change_part(s, 1)), "show the next part", "next part";
         "list-part-previous" "back-tab" Call(|s| lists::change_part(s, -1)), "show the previous part";
+        "list-rename" "r" Call(sections::rename), "rename this section of the list", "rename";
+        "list-help" "? f1" Call(help::toggle), "show the keys of lists, or close the help", "help";
         "list-manual" "m" Call(manual::open), "show the chapters of the manual", "manual";
         "list-search" "/" Call(search::start), "search the help or the manual", "search";
         "list-match-next" "n" Call(|s| search::find(s, Direction::Next)), "go to the next match", "next match";
         "list-match-previous" "N" Call(|s| search::find(s, Direction::Previous)), "go to the previous match";
-        "list-close" "esc h ? f1" Call(dispatch::close), "close";
+        "list-close" "esc h" Call(dispatch::close), "close";
         "list-quit" "ctrl-q" Call(dispatch::quit), "quit the program";
     }
     AnyMenu "Lists and prompts" "keys" {

@@ -1,6 +1,7 @@
 //! Playback, clicks, practice and tapping, as far as the state goes.
 
 pub(crate) mod clicks;
+pub(crate) mod looping;
 pub(crate) mod playing;
 pub(crate) mod practice;
 pub(crate) mod tapping;

@@ -7,12 +7,16 @@ use crate::rhythm::Fraction;
 use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::transport;
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::{Effect, State, replay};
+use crate::terminal::{Effect, Overlay, Question, State, replay};
+use std::borrow::Cow;
 
 const TAKES: [Mix; 5] = [Mix::GROOVE, Mix::GROOVE_AND_BEAT, Mix::GROOVE_AND_HEARING, Mix::PULSES, Mix::ALL];
 
 /// The message for a ladder without sound.
-pub(crate) const NO_SOUND: &str = "no sound output (see `outputs`): steps are only shown; `ladder-wav` renders them";
+pub(crate) fn no_sound(state: &State) -> String {
+    let [outputs, wav] = ["outputs", "ladder-wav"].map(|name| state.key_or_name(name));
+    format!("no sound output ({outputs} tells why): steps are only shown; {wav} exports them")
+}
 
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum SequenceKind {
@@ -155,7 +159,8 @@ fn start(state: &mut State, kind: SequenceKind) {
 /// Moves to a higher or lower step after the current pass.
 pub(crate) fn step(state: &mut State, by: i32) {
     if state.playback.ladder_shown {
-        return state.warn("no sound output, so steps cannot be played; `ladder-wav` renders them");
+        let wav = state.key_or_name("ladder-wav");
+        return state.warn(format!("no sound output, so steps cannot be played; {wav} exports them"));
     }
     let Some(running) = state.playback.sequence.as_mut().filter(|r| r.ladder().is_some()) else {
         return state.warn(format!("no ladder is running; {} starts one", state.key("ladder")));
@@ -227,10 +232,16 @@ pub(crate) fn is_ladder(state: &State) -> bool {
     state.playback.sequence.as_ref().is_some_and(|r| r.ladder().is_some())
 }
 
-/// The ladder whose steps are shown, and the current step if it plays.
-pub(crate) fn visible_ladder(state: &State) -> Option<(&Ladder, Option<usize>)> {
+/// The ladder whose steps are shown, and the current step if it plays: one that is being asked for, or the current one.
+pub(crate) fn visible_ladder(state: &State) -> Option<(Cow<'_, Ladder>, Option<usize>)> {
+    if let Overlay::Prompt { question: Question::Ladder, text, .. } = &state.overlay
+        && let Some(ladder) = Ladder::parse(text.value())
+    {
+        return Some((Cow::Owned(ladder), None));
+    }
+    let borrowed = |(ladder, at)| (Cow::Borrowed(ladder), at);
     let playing = state.playback.sequence.as_ref().and_then(|r| Some((r.ladder()?, Some(r.at))));
-    playing.or(state.playback.ladder_shown.then_some((&state.playback.ladder, None)))
+    playing.or(state.playback.ladder_shown.then_some((&state.playback.ladder, None))).map(borrowed)
 }
 
 /// Ends the ladder, if one is running.

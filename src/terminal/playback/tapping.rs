@@ -42,16 +42,24 @@ pub(crate) struct Taps {
 }
 
 impl Taps {
-    /// The lines of the last report.
-    pub(crate) fn report_lines(&self) -> Vec<ReportLine> {
+    /// The lines of the last report; `calibrate` is the command that measures the offset.
+    fn report_lines(&self, calibrate: &str) -> Vec<ReportLine> {
         let Some(Tapping { report, setup, .. }) = self.last.as_deref() else { return Vec::new() };
         let TapSetup { groove, report: analysis, options, offset, buffer_ms } = setup;
-        let context = TapContext { options: *options, offset: *offset, buffer_ms: *buffer_ms, over_ssh: self.over_ssh };
+        let (options, offset, buffer_ms, over_ssh) = (*options, *offset, *buffer_ms, self.over_ssh);
+        let context = TapContext { options, offset, buffer_ms, calibrate, over_ssh };
         describe_tap::report_lines(groove, analysis, report, &context)
     }
 
     pub(crate) fn is_calibrating(&self) -> bool {
         self.current.as_ref().is_some_and(|t| t.target == TapTarget::Calibration)
+    }
+}
+
+impl State {
+    /// The lines of the last report.
+    pub(crate) fn tap_report_lines(&self) -> Vec<ReportLine> {
+        self.playback.taps.report_lines(&self.key_or_name("tap-calibrate"))
     }
 }
 

@@ -1,15 +1,12 @@
-//! Starting and stopping, speed, volumes and loop, and what happens to the output.
+//! Starting and stopping, speed and volumes, and what happens to the output.
 
 use crate::jobs::Position;
 use crate::jobs::play_request::ResumePoint;
 use crate::rhythm::bounds::Bound;
-use crate::session::Command;
 use crate::terminal::event::RemoteEvent;
-use crate::terminal::playback::playing::{CLICK_VOLUME, LoopMode, RemoteLink, SPEED, VOLUME};
+use crate::terminal::playback::playing::{CLICK_VOLUME, RemoteLink, SPEED, VOLUME};
 use crate::terminal::playback::practice;
-use crate::terminal::{Effect, Mode, Overlay, State, run_command};
-
-const NO_SOUND: &str = "no sound output (see `outputs`); exporting WAV files still works";
+use crate::terminal::{Effect, Mode, Overlay, State};
 
 pub(crate) fn toggle_playback(state: &mut State) {
     if state.playback.is_playing {
@@ -19,11 +16,16 @@ pub(crate) fn toggle_playback(state: &mut State) {
     }
 }
 
+fn no_sound(state: &State) -> String {
+    let [outputs, wav] = ["outputs", "render-wav"].map(|name| state.key_or_name(name));
+    format!("no sound output ({outputs} tells why); exporting WAV files still works ({wav})")
+}
+
 /// Plays the loop or the sequence from a position, or from its start.
 pub(crate) fn start(state: &mut State, from: Option<Position>) {
     if state.playback.no_sound_reason.is_some() {
         // Try anyway: the device may be back.
-        state.warn(NO_SOUND);
+        state.warn(no_sound(state));
     }
     state.playback.is_playing = true;
     let start = from.map(|position| ResumePoint { position, passes: 0 });
@@ -113,45 +115,6 @@ fn add_db(db: f64, by: i8, bound: &Bound) -> f64 {
     (db + f64::from(by)).clamp(bound.least as f64, bound.greatest as f64)
 }
 
-/// Loops the whole groove, the section at the cursor or the loop region, in this order. Without a loop region, the selection
-/// becomes it.
-pub(crate) fn next_loop_mode(state: &mut State) {
-    let has_region = state.session.loop_region().is_some();
-    match state.playback.loop_mode {
-        LoopMode::Section if has_region => set_loop_mode(state, LoopMode::Region, "loop: region"),
-        LoopMode::Section if state.session.selection().is_some() => loop_region(state),
-        LoopMode::All => set_loop_mode(state, LoopMode::Section, "loop: section at the cursor"),
-        LoopMode::Section | LoopMode::Region => set_loop_mode(state, LoopMode::All, "loop: whole groove"),
-    }
-}
-
-fn set_loop_mode(state: &mut State, mode: LoopMode, text: &str) {
-    state.playback.loop_mode = mode;
-    state.info(text);
-}
-
-/// Makes the selection, or the cursor's bar, the loop region, and loops it.
-pub(crate) fn loop_region(state: &mut State) {
-    let what = if state.session.selection().is_some() { "selection" } else { "bar at the cursor" };
-    mark_loop(state, Command::LoopRegion, &format!("loop region: {what}"));
-}
-
-/// Changes the loop region, and loops it.
-pub(crate) fn mark_loop(state: &mut State, command: Command, text: &str) {
-    run_command(state, command);
-    // Not in a groove without layers.
-    if state.session.loop_region().is_some() {
-        set_loop_mode(state, LoopMode::Region, text);
-    }
-}
-
-pub(crate) fn clear_loop_region(state: &mut State) {
-    if state.session.loop_region().is_some() {
-        state.info("loop region cleared");
-    }
-    run_command(state, Command::ClearLoopRegion);
-}
-
 /// Notes that there is sound, or stops and keeps the reason why not. The steps of a ladder stay visible.
 pub(crate) fn on_device(state: &mut State, result: Result<(), String>) {
     let Err(reason) = result else { return on_sound(state) };
@@ -159,8 +122,11 @@ pub(crate) fn on_device(state: &mut State, result: Result<(), String>) {
     on_stopped(state);
     state.playback.ladder_shown |= is_ladder;
     let is_remote = state.playback.remote.is_some();
-    let message = if is_remote { &reason } else { NO_SOUND };
-    state.warn(if is_ladder { practice::NO_SOUND } else { message });
+    state.warn(match (is_ladder, is_remote) {
+        (true, _) => practice::no_sound(state),
+        (false, true) => reason.clone(),
+        (false, false) => no_sound(state),
+    });
     state.playback.no_sound_reason = Some(reason);
 }
 
@@ -177,7 +143,9 @@ pub(crate) fn show_outputs(state: &mut State, listed: Result<Vec<String>, String
     };
     if let Some(reason) = &state.playback.no_sound_reason {
         lines.insert(0, reason.clone());
-        lines.insert(1, "Everything except playback works, including render-wav, takes-wav and ladder-wav.".to_owned());
+        let [wav, takes, ladder] = ["render-wav", "takes-wav", "ladder-wav"].map(|name| state.key_or_name(name));
+        let text = format!("Everything else works, WAV files too: {wav}, takes {takes}, ladder {ladder}.");
+        lines.insert(1, text);
     }
     if state.mode() == Mode::Grid {
         state.overlay = Overlay::Outputs(lines, 0);

@@ -1,10 +1,11 @@
 //! What an answer would do, shown while it is typed.
 
 use crate::describe::plain;
-use crate::rhythm::{Region, count};
+use crate::rhythm::{Region, count, print_note_value};
 use crate::session::{Command, Keep, Repeats, Session, messages};
 use crate::terminal::Question;
 use crate::terminal::prompts::answer::Answer;
+use crate::terminal::prompts::parse::Ladder;
 
 /// Maximum cells of a groove whose results are shown, so that typing does not stall.
 const MAX_CELLS: usize = 200_000;
@@ -32,6 +33,7 @@ pub(crate) fn lines(question: Question, text: &str, session: &Session) -> Vec<St
                 format!("{} keep cells: {cells}   (Tab selects)", mark(Keep::Cells)),
             ]
         }
+        (Question::Ladder, _) => Ladder::parse(text).map(|ladder| steps(session, &ladder)).into_iter().collect(),
         (Question::Repeat, command) => repeat(session, command.as_ref()).into_iter().collect(),
         _ => Vec::new(),
     }
@@ -51,6 +53,15 @@ fn result(session: &Session, command: &Command) -> String {
     let cell = cell.map(|c| format!(", cell = {c}")).unwrap_or_default();
     let lost = messages::lost_attacks(session.groove(), &groove);
     format!("{}{cell}{lost}: {}", count(usize::from(section.bars), "bar"), plain::groups(&groove, &region))
+}
+
+/// The tempos of a ladder in the cursor's section.
+fn steps(session: &Session, ladder: &Ladder) -> String {
+    let tempo = &session.groove().sections()[session.cursor().place.section].tempo;
+    let bpm = ladder.speeds.iter().filter_map(|speed| tempo.bpm().times(*speed));
+    let bpm: Vec<String> = bpm.map(|bpm| bpm.to_string()).collect();
+    let steps = count(ladder.speeds.len(), "step");
+    format!("Enter starts {steps}: {} = {}", print_note_value(tempo.unit()), bpm.join(", "))
 }
 
 /// What is repeated, and how often in total.

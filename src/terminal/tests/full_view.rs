@@ -111,3 +111,19 @@ fn screens_of_the_full_view() {
     state.view.size = (80, 24);
     insta::assert_snapshot!("streams_80x24", screen(&state, (80, 24)));
 }
+
+#[test]
+fn only_stretches_with_attacks_are_listed_and_counted() {
+    let mut state = ferry();
+    let stretches = |state: &mut State, sounding: usize, silent: usize| {
+        let result = state.hearings.result.as_mut().expect("a report");
+        let hearing = &mut Arc::make_mut(&mut result.report).hearings[0];
+        let one = hearing.stretches[0].clone();
+        let with = |attacks| analysis::Stretch { attacks, ..one.clone() };
+        hearing.stretches = (0..sounding).map(|_| with(3)).chain((0..silent).map(|_| with(0))).collect();
+        text(state)
+    };
+    assert!(!stretches(&mut state, 24, 9).contains("more stretch"));
+    assert!(stretches(&mut state, 25, 9).contains("and 1 more stretch\n"));
+    assert!(stretches(&mut state, 30, 9).contains("and 6 more stretches"));
+}

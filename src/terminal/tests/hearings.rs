@@ -154,3 +154,40 @@ fn muting_never_changes_the_analysis() {
     press(&mut state, "m down m");
     assert_eq!(state.report().map(|(r, _)| (r.focus.clone(), r.hearings.clone())), before);
 }
+
+#[test]
+fn every_strip_has_a_label_and_the_written_beat_says_that_it_is_selected() {
+    let mut state = ferry();
+    let label = |state: &State, size: (u16, u16), row: usize| {
+        let layout = state.layout_in(size.0, size.1).expect("large enough");
+        let shown = screen(state, size);
+        let line = shown.lines().nth(usize::from(layout.strips.y) + row).unwrap_or_default();
+        line.chars().take(usize::from(layout.names.width)).collect::<String>().trim_end().to_owned()
+    };
+    let (hearings, written) = {
+        let report = state.report().expect("a report").0;
+        let is_written = |h: &analysis::Hearing| h.kind == analysis::HearingKind::Written;
+        (report.hearings.len(), report.hearings.iter().position(is_written).expect("a written beat"))
+    };
+    assert_eq!(label(&state, (80, 24), 0), "beat   132");
+    assert!(label(&state, (80, 24), 1).starts_with("heard "));
+    let at = |state: &State| state.strip_hearing().map(|(i, _)| i);
+    for _ in 0..hearings {
+        if at(&state) != Some(written) {
+            press(&mut state, "H");
+        }
+    }
+    assert_eq!(at(&state), Some(written));
+    assert_eq!(label(&state, (80, 24), 0), "written 132");
+    assert!(label(&state, (80, 24), 1).starts_with("other "), "{}", label(&state, (80, 24), 1));
+    assert!(label(&state, (200, 60), 0).starts_with("written beat  132"), "{}", label(&state, (200, 60), 0));
+}
+
+#[test]
+fn the_heading_says_that_the_layer_it_follows_is_muted() {
+    let mut state = ferry();
+    press(&mut state, "up m");
+    assert_eq!(heard(&state).0, "riff, muted");
+    press(&mut state, "m");
+    assert_eq!(heard(&state).0, "riff");
+}

@@ -112,13 +112,13 @@ fn the_grid_follows_the_playhead_through_the_sections_until_a_key() {
     press(&mut state, "enter right");
     let before = screen(&state, SIZE);
     let top = |state: &State| line(state, 0);
-    assert!(top(&state).contains("section A 1/3"), "{}", top(&state));
+    assert!(top(&state).contains("section A (1 of 3)"), "{}", top(&state));
     tick(&mut state, 2, 0.3, 30);
-    assert!(top(&state).contains("section A 1/3"), "not so soon");
+    assert!(top(&state).contains("section A (1 of 3)"), "not so soon");
     assert_eq!(tick(&mut state, 2, 0.3, 40), [], "what plays stays");
     // C is drawn with its own columns: ten for a beat of five cells, so that 0.3 is in its second beat, after its third column.
     let shown = screen(&state, SIZE);
-    assert!(top(&state).contains("section C 3/3") && top(&state).contains("3/4"), "{shown}");
+    assert!(top(&state).contains("section C (3 of 3)") && top(&state).contains("3/4"), "{shown}");
     let marks = line(&state, 1);
     assert_eq!(marks.find('V'), Some(12 + 1 + 10 + 2), "{shown}");
     assert!(!marks.contains('v'), "the cursor is in another section: {shown}");
@@ -126,11 +126,11 @@ fn the_grid_follows_the_playhead_through_the_sections_until_a_key() {
     insta::assert_snapshot!("followed_section_ascii_80x24", shown);
     // The next section comes at once, and a key goes back to the cursor and works there.
     tick(&mut state, 1, 0.25, 1);
-    assert!(top(&state).contains("section B 2/3"), "{}", top(&state));
+    assert!(top(&state).contains("section B (2 of 3)"), "{}", top(&state));
     let found = press(&mut state, "x");
     assert!(matches!(found.last(), Some(Effect::Change(_))), "{found:?}");
     assert!(drawn(&state, 0).starts_with("xx"), "{}", drawn(&state, 0));
-    assert!(top(&state).contains("section A 1/3"), "{}", top(&state));
+    assert!(top(&state).contains("section A (1 of 3)"), "{}", top(&state));
     assert_eq!(
         line(&state, 1).find('v'),
         line(
@@ -145,10 +145,10 @@ fn the_grid_follows_the_playhead_through_the_sections_until_a_key() {
     );
     // Stopping goes back too.
     tick(&mut state, 2, 0.3, 70);
-    assert!(top(&state).contains("section C 3/3"));
+    assert!(top(&state).contains("section C (3 of 3)"));
     update(&mut state, Event::Playback(PlaybackEvent::Device(Err("gone".into()))));
-    assert!(top(&state).contains("section A 1/3"));
-    assert!(before.contains("section A 1/3"));
+    assert!(top(&state).contains("section A (1 of 3)"));
+    assert!(before.contains("section A (1 of 3)"));
 }
 
 #[test]
@@ -160,4 +160,48 @@ fn a_click_in_a_followed_section_moves_the_cursor_there() {
     let event = MouseEvent { kind: click, column: 13 + 10, row: 3, modifiers: KeyModifiers::NONE };
     update(&mut state, Event::Mouse(event));
     assert_eq!(state.session.cursor().place, crate::rhythm::Place { layer: 0, section: 2, cell: 5 });
+}
+
+#[test]
+fn the_marks_are_cell_boundaries_and_the_message_says_which() {
+    let mut state = sections();
+    let mut shows = |keys: &str, text: &str| {
+        press(&mut state, keys);
+        let last = line(&state, 23);
+        assert_eq!(last.trim_end(), text, "{keys}");
+    };
+    // The third cell of bar 2, and the second one of its second beat.
+    shows("page-down right right P i", "loop start set: A bar 2 beat 1 & through A bar 4 beat 2 a");
+    shows("right right right P o", "loop end set: A bar 2 beat 1 & through A bar 2 beat 2 e");
+    shows("P i", "loop start set: A bar 2 beat 2 e");
+    // The ends of a selection, whichever way it was made.
+    shows("shift-left shift-left P i", "loop start set: A bar 2 beat 1 a through A bar 2 beat 2 e");
+    shows("right right right shift-left P o", "loop end set: A bar 2 beat 1 a through A bar 2 beat 2 &");
+    shows("home P i", "loop start set: A bar 1 beat 1 through A bar 2 beat 2 &");
+    shows("page-down end P o", "loop end set: A bars 1 to 4");
+    // A tuplet has cells of its own.
+    shows("} } right P o", "loop end set: A bar 1 beat 1 through C bar 1 beat 1, cell 2 of 5");
+    assert_eq!(state.session.loop_region().map(|r| r.end.at), Time::new(2, 20));
+}
+
+#[test]
+fn the_loop_extends_to_other_bars_and_the_same_key_ends_it() {
+    let mut state = sections();
+    let mut looped = |keys: &str| {
+        let effects = press(&mut state, keys);
+        (range(&effects), line(&state, 23).trim_end().to_owned())
+    };
+    looped("enter");
+    let bars = |first: i64, last: i64| Some(Range::within(0, sixteenths(8 * (first - 1)), sixteenths(8 * last)));
+    assert_eq!(looped("page-down :"), (bars(2, 2), "loop: A bar 2".into()));
+    assert_eq!(looped("page-down !"), (bars(2, 3), "loop: A bars 2 to 3".into()));
+    assert_eq!(looped("home !"), (bars(1, 3), "loop: A bars 1 to 3".into()));
+    // Bars are added to the selection one by one.
+    assert_eq!(looped("page-down b b b :"), (bars(2, 4), "loop: A bars 2 to 4".into()));
+    assert_eq!(looped("b").1, "the selection reaches the end of the section");
+    assert_eq!(looped(":"), (Some(Range::Whole), "loop region cleared".into()));
+    // A selection within bars grows to them.
+    assert_eq!(looped("esc home right shift-right b :"), (bars(1, 1), "loop: A bar 1".into()));
+    // What is not looped at the moment is looped, not cleared.
+    assert_eq!(looped("home P l :"), (bars(1, 1), "loop: A bar 1".into()));
 }

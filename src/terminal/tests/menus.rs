@@ -107,3 +107,29 @@ fn the_help_is_searched_and_opens_the_chapter_of_a_line() {
         assert_eq!(state.overlay, Overlay::None);
     }
 }
+
+#[test]
+fn the_help_of_a_list_shows_the_keys_of_lists_and_returns_to_it() {
+    for size in [(60, 18), (80, 24), (200, 60)] {
+        for (open_list, close) in [("h", "?"), ("h", "esc"), ("S l", "f1"), ("W o", "?")] {
+            let mut state = ferry();
+            update(&mut state, Event::Resize(size.0, size.1));
+            press(&mut state, open_list);
+            update(&mut state, Event::Outputs(Ok(vec!["Speakers".into()])));
+            let list = state.overlay.clone();
+            assert_ne!(list, Overlay::None);
+            press(&mut state, "?");
+            for text in ["Lists and prompts", "turn this hearing's click on or off", "select, go to the place"] {
+                assert!(shown(&state).contains(text), "{text} after {open_list}\n{}", shown(&state));
+            }
+            press(&mut state, close);
+            assert_eq!(state.overlay, list, "{open_list} {close}");
+            press(&mut state, "esc");
+            assert_eq!(state.overlay, Overlay::None);
+        }
+    }
+    // The help of the grid closes as it did.
+    let mut state = ferry();
+    press(&mut state, "? ?");
+    assert_eq!(state.overlay, Overlay::None);
+}

@@ -331,3 +331,27 @@ fn the_sound_of_clicks_is_a_setting() {
     press(&mut state, "f \"click-sound\" enter f \"click-sound\" enter");
     assert_eq!(state.playback.sound.click_sound, ClickSound::Tick);
 }
+
+#[test]
+fn a_ladder_shows_its_tempos_before_enter_starts_it() {
+    let mut state = ferry();
+    assert_eq!(press(&mut state, "P n"), [], "nothing plays yet");
+    for size in [(80, 24), (120, 40)] {
+        let shown = screen(&state, size);
+        assert!(shown.contains("Enter starts 6 steps: 1/4 = 66, 79.2, 92.4, 105.6, 118.8, 132"), "{shown}");
+        assert!(shown.contains("Ladder 50-100/10 x4") && shown.contains(" 2  60%"), "{shown}");
+    }
+    press(&mut state, "\"70-100/15\"");
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("Enter starts 3 steps: 1/4 = 92.4, 112.2, 132"), "{shown}");
+    assert!(shown.contains("Ladder 70-100/15 x4"), "{shown}");
+    // What is no ladder has no steps.
+    press(&mut state, "\" y\"");
+    assert!(!screen(&state, (80, 24)).contains("Enter starts"));
+    press(&mut state, "backspace backspace");
+    let started = press(&mut state, "enter");
+    assert_eq!(sequence(&started).takes.len(), 3);
+    press(&mut state, "P p");
+    assert_eq!(press(&mut state, "P n esc"), []);
+    assert!(state.playback.sequence.is_none());
+}

@@ -18,7 +18,7 @@ fn texts_of_the_selection_or_the_section_are_copied() {
     };
     assert_eq!(copied("", CopyText::Boxes), "x.x. x.X. | x..x ..x. | x... x...\n");
     assert_eq!(copied("b", CopyText::Groups), "4(2)\n");
-    assert_eq!(copied("b", CopyText::Syllables), "1 . & . 2 . & .\n");
+    assert_eq!(copied("esc b", CopyText::Syllables), "1 . & . 2 . & .\n");
     assert!(copied("esc", CopyText::Explanation).contains("No reason reported"));
 }
 

@@ -78,7 +78,7 @@ fn tapping_shows_what_is_followed_and_leaves_a_report() {
     // Down to the slips and to the place of the first of them: the beat of the 12th tap is the second of bar 2.
     let mut state_of_slip = state.clone();
     let shown = screen(&state, (80, 24));
-    let lines = state.playback.taps.report_lines();
+    let lines = state.tap_report_lines();
     let line = lines.iter().position(|l| l.text.contains("ms late in pass")).expect("a slip");
     for _ in 0..line {
         press(&mut state_of_slip, "down");

@@ -19,13 +19,13 @@ fn without_sound_the_message_says_what_works_and_outputs_gives_the_reason() {
     fail_to_play(&mut state, "enter");
     let shown = screen(&state, (80, 24));
     let last = shown.lines().last().expect("a line");
-    for words in ["no sound output (see `outputs`)", "WAV"] {
+    for words in ["no sound output (W o tells why)", "WAV"] {
         assert!(last.contains(words), "{words} in {last}");
     }
     assert!(shown.contains("■ no sound"), "{shown}");
     // The same message on the next attempt.
     assert!(matches!(press(&mut state, "enter")[..], [Effect::Play(..)]));
-    assert!(screen(&state, (80, 24)).contains("no sound output (see `outputs`)"));
+    assert!(screen(&state, (80, 24)).contains("no sound output (W o tells why)"));
     press(&mut state, "f \"outputs\" enter");
     update(&mut state, Event::Outputs(Ok(vec![])));
     for size in [(80, 24), (60, 18)] {
@@ -33,6 +33,8 @@ fn without_sound_the_message_says_what_works_and_outputs_gives_the_reason() {
         let text = shown.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(text.contains(REASON) && text.contains("no output devices found"), "{shown}");
     }
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("WAV files too: F w, takes F k, ladder F l."), "{shown}");
     // With a device there is no reason to show.
     press(&mut state, "esc");
     update(&mut state, Event::Playback(PlaybackEvent::Device(Ok(()))));
@@ -53,7 +55,7 @@ fn without_sound_the_ladder_is_shown_and_exported() {
         assert!(!state.playback.is_playing && state.playback.speed_percent == 100);
         let shown = screen(&state, (80, 24));
         let last = shown.lines().last().expect("a line");
-        assert!(last.starts_with("no sound output (see `outputs`)") && last.contains("ladder-wav"), "{last}");
+        assert!(last.starts_with("no sound output (W o tells why)") && last.contains("F l exports"), "{last}");
         let words = state.playback.ladder.to_text();
         assert!(shown.contains(&format!("Ladder {words}")), "{shown}");
         for (k, speed) in state.playback.ladder.speeds.iter().enumerate() {
@@ -105,7 +107,7 @@ fn errors_in_the_config_file_are_shown_until_closed() {
     for size in [(60, 18), (80, 24)] {
         let shown = screen(&state, size);
         let text = shown.split_whitespace().collect::<Vec<_>>().join(" ");
-        for said in [file, words, "These settings are ignored", "config-file (f searches the commands)", "Esc close"] {
+        for said in [file, words, "These settings are ignored", "W c shows this again.", "Esc close"] {
             assert!(text.contains(said), "{said} in\n{shown}");
         }
     }
@@ -138,4 +140,18 @@ fn a_missing_file_is_new_until_it_is_saved() {
     assert!(top(&state).contains("(saved)"));
     let unnamed = State::new(super::groove(".... ...."), None, Keymap::default(), UNICODE, (80, 24));
     assert!(top(&unnamed).contains("(new)"));
+}
+
+#[test]
+fn messages_name_the_keys_in_force_and_a_command_without_one_by_its_name() {
+    let bindings = Config::parse("[keys]\noutputs = \"f12\"\nladder-wav = []\nconfig-file = \"W q\"\n").keys;
+    let (keymap, errors) = Keymap::with_bindings(&bindings);
+    assert_eq!(errors, []);
+    let mut state = ferry();
+    state.input.keymap = keymap;
+    fail_to_play(&mut state, "P p");
+    let shown = screen(&state, (80, 24));
+    assert!(shown.contains("no sound output (F12 tells why): steps are only shown; `ladder-wav` exports"), "{shown}");
+    state.show_config_errors("config.toml", &[]);
+    assert!(screen(&state, (80, 24)).contains("W q shows this again."));
 }

@@ -173,11 +173,14 @@ impl BlockBuilder<'_> {
         let mut lines = hanging_indent(name, (&numbers, style), style);
         lines.extend(self.indented(&describe::hearing_landings(h), 4, Style::new()));
         lines.extend(self.indented(&describe::silent_pulses(h), 4, Style::new()));
-        for i in (0..h.stretches.len()).filter(|i| h.stretches[*i].attacks > 0).take(MAX_STRETCHES) {
+        let sounding: Vec<usize> = (0..h.stretches.len()).filter(|i| h.stretches[*i].attacks > 0).collect();
+        for &i in sounding.iter().take(MAX_STRETCHES) {
             lines.extend(self.indented(&describe::stretch(groove, report, h, i), 4, theme.hearing()));
         }
-        if h.stretches.len() > MAX_STRETCHES {
-            let more = format!("and {} more stretches", h.stretches.len() - MAX_STRETCHES);
+        let more = sounding.len().saturating_sub(MAX_STRETCHES);
+        if more > 0 {
+            let stretches = if more == 1 { "stretch" } else { "stretches" };
+            let more = format!("and {more} more {stretches}");
             lines.extend(self.indented(&more, 4, theme.hearing()));
         }
         lines

@@ -20,6 +20,8 @@ const GUTTERS: [(u16, u16); 2] = [(150, 32), (110, 20)];
 /// Rows of hearings under the grid: default, and maximum with [`Strips::All`].
 const DEFAULT_STRIPS: u16 = 2;
 const MAX_STRIPS: u16 = 10;
+/// Minimum rows of a window in which the second strip may be empty.
+const MIN_HEIGHT_FOR_EMPTY_STRIP: u16 = 24;
 
 /// The size of a section in columns.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -27,6 +29,24 @@ pub(crate) struct SectionColumns {
     /// Of a bar with its bar line.
     pub bar: usize,
     pub bars: usize,
+}
+
+/// The strips that are wanted, and how many hearings there are; `None` before the first report.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct StripRows {
+    pub strips: Strips,
+    pub hearings: Option<usize>,
+}
+
+impl StripRows {
+    /// The rows of the strips in a window of this height, without those that there may be room for besides. They stay as they are
+    /// while an edit changes the number of hearings, except in a low window, which has no row to leave empty.
+    fn rows(self, height: u16) -> u16 {
+        match self.hearings {
+            Some(hearings) if height < MIN_HEIGHT_FOR_EMPTY_STRIP => DEFAULT_STRIPS.min(hearings.max(1) as u16),
+            _ => DEFAULT_STRIPS,
+        }
+    }
 }
 
 /// The areas of the window. Where there is room, the grid continues in further systems, each with rows for all layers: the rows of
@@ -64,14 +84,15 @@ impl Layout {
         height: u16,
         layers: usize,
         section: SectionColumns,
-        strips: Strips,
+        strips: StripRows,
         first_column: usize,
     ) -> Option<Self> {
         if width < MIN_WIDTH || height < MIN_HEIGHT {
             return None;
         }
         // Top line, two lines of ruler, strips, transport, hints.
-        let room = height - 5 - DEFAULT_STRIPS;
+        let least_strips = strips.rows(height);
+        let room = height - 5 - least_strips;
         let columns = section.bar * section.bars + 1;
         let free = usize::from(width).saturating_sub(usize::from(MIN_GUTTER) + 1 + columns);
         let whole = free >= usize::from(MIN_PANE_WIDTH);
@@ -86,14 +107,16 @@ impl Layout {
         let gutter = GUTTERS.iter().find(|g| left >= g.0).map_or(MIN_GUTTER, |g| g.1);
         let min_pane_height = if pane_right { 0 } else { (room / 2).max(6) };
         let rows = (layers.clamp(1, 64) as u16).min(room - min_pane_height);
-        let max_strips = if strips == Strips::All { MAX_STRIPS } else { DEFAULT_STRIPS };
-        let strips = max_strips.min(DEFAULT_STRIPS + room - min_pane_height - rows);
+        let max_strips = if strips.strips == Strips::All { MAX_STRIPS } else { least_strips };
+        let strips = max_strips.min(least_strips + room - min_pane_height - rows);
         let visible = left - gutter;
         let step = 2 + rows + strips + 1;
         let grid_height = if pane_right { height - 3 } else { height.saturating_sub(3 + MIN_PANE_HEIGHT) };
         let (systems, system_columns) = systems(section, usize::from(visible), usize::from((grid_height + 1) / step));
-        // A system of several ends with its closing bar line.
-        let visible = if systems > 1 { (system_columns + 1) as u16 } else { visible };
+        // A system of several ends with its closing bar line. The pane gets the columns after it.
+        let own = if systems > 1 { (system_columns + 1) as u16 } else { visible };
+        let spare = if pane_right { (visible - own).min(MAX_PANE_WIDTH - pane_width.min(MAX_PANE_WIDTH)) } else { 0 };
+        let (visible, left, pane_width) = (own, left - spare, pane_width + spare);
         let below = systems * step;
         let pane = if pane_right {
             Rect::new(left + 1, 1, pane_width, height - 3)
@@ -163,11 +186,14 @@ fn systems(section: SectionColumns, visible: usize, max: usize) -> (u16, usize) 
 mod tests {
     use super::*;
 
+    const TWO: StripRows = StripRows { strips: Strips::Two, hearings: Some(2) };
+
     #[test]
     fn the_parts_fill_the_window_and_do_not_overlap() {
         for (width, height) in [(60, 18), (80, 24), (109, 30), (110, 18), (200, 60), (500, 200)] {
             for layers in [0, 1, 2, 6, 16, 64, 101, 102, 116] {
                 let strips = if layers > 100 { Strips::All } else { Strips::Two };
+                let strips = StripRows { strips, hearings: (layers % 3 > 0).then_some(layers % 4) };
                 let (section, layers) = (SectionColumns { bar: 33, bars: 2 * (layers % 7) + 1 }, layers % 100);
                 let l = Layout::new(width, height, layers, section, strips, 0).expect("large enough");
                 let mut parts = vec![l.top, l.pane, l.transport, l.hints];
@@ -186,7 +212,7 @@ mod tests {
             }
         }
         for (width, height) in [(0, 0), (1, 1), (59, 18), (60, 17)] {
-            assert_eq!(Layout::new(width, height, 3, SectionColumns { bar: 33, bars: 2 }, Strips::All, 0), None);
+            assert_eq!(Layout::new(width, height, 3, SectionColumns { bar: 33, bars: 2 }, TWO, 0), None);
         }
     }
 
@@ -194,7 +220,7 @@ mod tests {
     fn the_grid_continues_in_systems_and_the_pane_takes_the_rest() {
         let at = |width, height, layers, bars| {
             let section = SectionColumns { bar: 33, bars };
-            let l = Layout::new(width, height, layers, section, Strips::Two, 0).expect("large enough");
+            let l = Layout::new(width, height, layers, section, TWO, 0).expect("large enough");
             (l.pane_right, l.pane.width, l.systems, l.system_columns)
         };
         assert_eq!(at(200, 60, 3, 2), (false, 200, 1, 168));
@@ -206,5 +232,23 @@ mod tests {
         assert_eq!(at(110, 18, 1, 1), (true, 44, 1, 53));
         assert_eq!(at(80, 24, 3, 4), (false, 80, 1, 68));
         assert_eq!(at(120, 40, 3, 9), (false, 120, 2, 99));
+        // Bars of 33 columns leave 25 of the grid empty; the pane takes as many as it can use.
+        assert_eq!(at(120, 24, 3, 4), (true, 62, 2, 33));
+    }
+
+    #[test]
+    fn a_low_window_has_no_row_for_a_hearing_that_does_not_exist() {
+        let at = |height, layers, hearings| {
+            let strips = StripRows { strips: Strips::Two, hearings };
+            let section = SectionColumns { bar: 33, bars: 4 };
+            let l = Layout::new(80, height, layers, section, strips, 0).expect("large enough");
+            (l.cells.height, l.strips.height, l.pane.height)
+        };
+        assert_eq!(at(18, 4, None), (4, 2, 7));
+        assert_eq!(at(18, 4, Some(2)), (4, 2, 7));
+        assert_eq!(at(18, 4, Some(1)), (4, 1, 8));
+        assert_eq!(at(18, 9, Some(1)), (6, 1, 6), "a layer more");
+        assert_eq!(at(18, 9, Some(2)), (5, 2, 6));
+        assert_eq!(at(24, 4, Some(1)), (4, 2, 13), "where there is room nothing moves");
     }
 }

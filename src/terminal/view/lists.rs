@@ -4,7 +4,7 @@ use crate::terminal::commands::{self, MAX_DESCRIPTION};
 use crate::terminal::files::export::{self, ExportMenu};
 use crate::terminal::files::recovery::RecoveryView;
 use crate::terminal::help::{HelpTopic, HelpView};
-use crate::terminal::view::{Pen, StyledLine, fit, hanging_indent, manual, wrap};
+use crate::terminal::view::{Pen, StyledLine, fit, hanging_indent, list_height, manual, wrap};
 use crate::terminal::{Confirmation, Mode, Overlay, State, TextField};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -12,6 +12,8 @@ use std::borrow::Cow;
 use unicode_width::UnicodeWidthStr;
 
 const KEYS_WIDTH: usize = 23;
+/// From one column of the help to the next.
+const HELP_COLUMN: usize = KEYS_WIDTH + MAX_DESCRIPTION + 2;
 /// Columns of a command's name and of the space before it.
 const NAME_WIDTH: usize = 19;
 
@@ -38,6 +40,16 @@ pub(crate) fn help_lines(state: &State, width: usize) -> Vec<(HelpTopic, StyledL
     lines
 }
 
+/// Lines of the help that a window shows at a time.
+pub(crate) fn help_page((width, height): (u16, u16)) -> usize {
+    list_height(height) * help_columns(usize::from(width))
+}
+
+/// A wide window has several columns of help.
+fn help_columns(width: usize) -> usize {
+    (width / HELP_COLUMN).max(1)
+}
+
 pub(crate) fn draw_help(state: &State, pen: &mut Pen<'_>, area: Rect, view: &HelpView) {
     let lines = help_lines(state, usize::from(area.width));
     let chapter = lines.get(view.line).map_or("", |(topic, _)| topic.first.chapter);
@@ -46,9 +58,7 @@ pub(crate) fn draw_help(state: &State, pen: &mut Pen<'_>, area: Rect, view: &Hel
     let x = manual::draw_search(pen, area, x, view.input, &view.search);
     let list = Rect::new(area.x, area.y + 1, area.width, area.height.saturating_sub(1));
     let height = usize::from(list.height);
-    // A wide window has several columns of help.
-    let step = KEYS_WIDTH + MAX_DESCRIPTION + 2;
-    let columns = (usize::from(list.width) / step).max(1);
+    let (step, columns) = (HELP_COLUMN, help_columns(usize::from(list.width)));
     let first = (view.line + 1).saturating_sub(height * columns);
     pen.scroll_percent(area, x, first, height * columns, lines.len());
     for (i, (_, line)) in lines.iter().enumerate().skip(first).take(height * columns) {

@@ -9,6 +9,7 @@ mod manual;
 mod menu;
 mod pane;
 mod pen;
+mod sections;
 mod status_lines;
 mod strips;
 mod tap;
@@ -24,8 +25,8 @@ use theme::Theme;
 
 pub(crate) use columns::Scale;
 pub(crate) use full::{Block, Item, ReportPart, blocks, list_height};
-pub(crate) use layout::{Layout, SectionColumns};
-pub(crate) use lists::{help_lines, plain_list};
+pub(crate) use layout::{Layout, SectionColumns, StripRows};
+pub(crate) use lists::{help_lines, help_page, plain_list};
 pub(crate) use pen::{end, fit};
 
 #[derive(Debug, Clone, Default)]
@@ -94,6 +95,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
         }
         Overlay::Manual(open) => manual::draw(&mut pen, body(area), open),
         Overlay::TapReport(at) => tap::draw_report(state, &mut pen, body(area), *at),
+        Overlay::Sections(at) => sections::draw(state, &mut pen, body(area), *at),
         Overlay::Full { block, line } => full::draw(state, &mut pen, body(area), *block, *line),
         overlay => {
             if let Some(list) = plain_list(state) {

@@ -6,7 +6,7 @@ use crate::describe::ladder as describe_ladder;
 use crate::rhythm::Fraction;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::view::full::further_blocks;
+use crate::terminal::view::full::{Item, further_blocks};
 use crate::terminal::view::{Layout, Pen, StyledLine, fit, grid, hanging_indent, styled_lines, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
@@ -28,6 +28,14 @@ const MAX_HEARINGS: usize = 12;
 const MAX_HEARINGS_BELOW: usize = 6;
 /// Minimum rows of a pane below the grid that shows everything it has room for.
 const MIN_TALL_HEIGHT: usize = 26;
+/// Minimum rows of a pane below the grid that fills the rest of its left half with further parts of the report.
+const MIN_HEIGHT_FOR_FURTHER: usize = 18;
+/// Minimum rows of a pane next to the grid whose blocks have fixed numbers of rows.
+const MIN_FIXED_HEIGHT: usize = 26;
+/// Maximum number of hearings in a lower one.
+const MAX_HEARINGS_LOW: usize = 4;
+/// Rows for the heading and the first reason.
+const MIN_REASON_ROWS: usize = 4;
 /// Minimum number of hearings of which one is the written beat.
 const MIN_WITH_WRITTEN: usize = 3;
 
@@ -46,6 +54,9 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let (width, rows) = (usize::from(area.width), usize::from(area.height));
     if layout.pane_right {
         let inner = width.saturating_sub(2);
+        if rows < MIN_FIXED_HEIGHT {
+            return pen.put_lines(area, 1, 0, &compact_column(state, report, theme, (inner, rows), fresh));
+        }
         // Each block has a fixed number of rows, so that an edit moves nothing.
         let mut lines = groups(state, report, theme, inner, fresh, 3);
         lines.resize(6, Vec::new());
@@ -90,15 +101,46 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let hearings_rows = if is_tall { right.len() + 1 } else { max + 2 + lead_change };
     right.resize(hearings_rows, Vec::new());
     right.extend(reasons(state, theme, right_width, rows.saturating_sub(right.len())));
-    if is_tall {
-        for block in further_blocks(state, split) {
-            if left.len() + block.lines.len() <= rows {
-                left.extend(block.lines);
+    if rows >= MIN_HEIGHT_FOR_FURTHER {
+        let blocks = further_blocks(state, split);
+        let mut has_heading = false;
+        for (i, block) in blocks.iter().enumerate() {
+            // No heading without a line below it, and no line without its heading.
+            let is_heading = block.item == Item::Heading;
+            let next = blocks.get(i + 1).filter(|_| is_heading).map_or(0, |next| next.lines.len());
+            let has_room = left.len() + block.lines.len() + next <= rows;
+            has_heading = if is_heading { has_room } else { has_heading };
+            if has_heading && has_room {
+                left.extend(block.lines.iter().cloned());
             }
         }
     }
     pen.put_lines(area, 0, 0, &left);
     pen.put_lines(area, split + 2, 0, &right);
+}
+
+/// The blocks of a low pane next to the grid, without empty rows where the reasons need them.
+fn compact_column(
+    state: &State,
+    report: &Report,
+    theme: Theme,
+    (width, rows): (usize, usize),
+    fresh: bool,
+) -> Vec<StyledLine> {
+    let blocks = [
+        groups(state, report, theme, width, fresh, 2),
+        landings_or_ladder(state, report, theme, width, 7),
+        hearings(state, report, theme, width, MAX_HEARINGS_LOW),
+    ];
+    let used: usize = blocks.iter().map(Vec::len).sum();
+    let is_spaced = used + blocks.len() + MIN_REASON_ROWS <= rows;
+    let mut lines = Vec::new();
+    for block in blocks {
+        lines.extend(block);
+        lines.extend(is_spaced.then(Vec::new));
+    }
+    lines.extend(reasons(state, theme, width, rows.saturating_sub(lines.len())));
+    lines
 }
 
 fn section<'a>(state: &State, report: &'a Report) -> Option<&'a SectionReport> {
@@ -158,7 +200,7 @@ fn group_line(text: &str, trailing: Option<usize>) -> String {
 
 fn landings_or_ladder(state: &State, report: &Report, theme: Theme, width: usize, max_lines: usize) -> Vec<StyledLine> {
     match practice::visible_ladder(state) {
-        Some((ladder, at)) => ladder_steps(state, report, theme, (width, max_lines), ladder, at),
+        Some((ladder, at)) => ladder_steps(state, report, theme, (width, max_lines), &ladder, at),
         None => landings(state, report, theme, width, max_lines),
     }
 }
@@ -336,8 +378,14 @@ fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Styled
         return Vec::new();
     }
     let mut lines = vec![vec![("Why it is hard".to_owned(), theme.heading())]];
+    let mut listed = Vec::new();
     for finding in findings {
-        let mut wrapped = wrap(&finding.reason.to_string(), width.saturating_sub(2));
+        let text = finding.reason.to_string();
+        // The same in another place; the full view names the places.
+        if listed.contains(&text) {
+            continue;
+        }
+        let mut wrapped = wrap(&text, width.saturating_sub(2));
         let room = rows - lines.len();
         // Only the first one is cut; the full view has all.
         if room == 0 || (wrapped.len() > room && lines.len() > 1) {
@@ -348,6 +396,7 @@ fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<Styled
             wrapped[room - 1].push('…');
         }
         lines.extend(hanging_indent(wrapped, ("- ", theme.faint()), Style::new()));
+        listed.push(text);
     }
     lines
 }

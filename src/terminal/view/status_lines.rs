@@ -12,7 +12,7 @@ use crate::terminal::playback::practice::{self, RunningSequence, SequenceKind};
 use crate::terminal::prompts::{preview, voices};
 use crate::terminal::search::PagerInput;
 use crate::terminal::view::{Layout, Pen, StyledLine, fit, wrap};
-use crate::terminal::{Message, Mode, Overlay, State, commands};
+use crate::terminal::{Message, Mode, Overlay, Question, State, commands};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
@@ -26,7 +26,7 @@ pub(crate) fn draw_title(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let at = state.shown_section();
     let section = &groove.sections()[at];
     let sections = groove.sections().len();
-    let number = if sections > 1 { format!(" {}/{sections}", at + 1) } else { String::new() };
+    let number = if sections > 1 { format!(" ({} of {sections})", at + 1) } else { String::new() };
     let times = if section.times > 1 { format!(" {}{}", theme.glyphs().times, section.times) } else { String::new() };
     let bars = format!(", {}{times}", count(usize::from(section.bars), "bar"));
     let swing = section.swing.map(|s| format!("  swing {s}")).unwrap_or_default();
@@ -55,10 +55,13 @@ pub(crate) fn draw_title(state: &State, pen: &mut Pen<'_>, area: Rect) {
         right(format!("{name}{number}{bars}"), &swing),
         right(format!("{name}{number}"), &swing),
         right(format!("{name}{number}"), ""),
+        right(name.clone(), ""),
         right(fit(&name, 4), ""),
     ];
     let last = forms.len() - 1;
-    let right = forms.iter().find(|f| room(f) >= min_title).unwrap_or(&forms[last]);
+    // Without the word `section` the whole title may have room.
+    let whole = forms[..2].iter().find(|f| room(f) >= groove.title().width());
+    let right = whole.or(forms.iter().find(|f| room(f) >= min_title)).unwrap_or(&forms[last]);
     let x = pen.put(area, 0, 0, &fit(groove.title(), room(right).max(min_title)), theme.heading());
     // The name of the file, where there is room for all of it.
     let free = (width - used(right).min(width)).saturating_sub(x + status.len() + 5);
@@ -135,8 +138,12 @@ fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let width = usize::from(area.width);
     let half = if playback.sequence.is_some() { width * 2 / 3 } else { width * 5 / 9 };
     let left = Rect::new(area.x, area.y, half as u16, 1);
-    pen.put_line(left, 0, 0, &pieces);
-    pen.put(area, half + 1, 0, &fit(&cursor_cell(state), width - half - 1), Style::new());
+    let used: usize = pieces.iter().map(|(text, _)| text.width()).sum();
+    let cell = cursor_cell(state);
+    // A long one takes what the left half leaves.
+    let x = (half + 1).min(width.saturating_sub(cell.width()).max(used.min(half - 2) + 3));
+    pen.put_line(Rect { width: (x - 1).min(half) as u16, ..left }, 0, 0, &pieces);
+    pen.put(area, x, 0, &fit(&cell, width - x), Style::new());
 }
 
 /// Progress of a sequence: `step 3/6 pass 2/4`.
@@ -220,7 +227,9 @@ fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
                 return draw_voices(pen, Rect { y: area.y - 1 - lines.len() as u16, ..area }, &offered, selected);
             }
             // The results of the answer; under them the allowed forms, unless these fit after the text.
-            let results = if *unedited { Vec::new() } else { preview::lines(*question, text.value(), &state.session) };
+            // A ladder starts from here, also an unchanged one.
+            let is_quiet = *unedited && *question != Question::Ladder;
+            let results = if is_quiet { Vec::new() } else { preview::lines(*question, text.value(), &state.session) };
             let mut lines: Vec<String> = results.iter().map(|line| fit(line, width)).collect();
             if x + 3 + forms.width() <= width {
                 pen.put(area, x + 3, 0, forms, theme.faint());
@@ -257,15 +266,18 @@ fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Menu(_) => "menu-close",
         Overlay::Manual(ManualView { input: PagerInput::Search, .. })
         | Overlay::Help(HelpView { input: PagerInput::Search, .. }) => "typing-accept typing-close",
-        Overlay::Manual(_) => "list-search list-match-next list-part list-accept list-down list-page-down list-close",
-        Overlay::Full { .. } => "list-accept list-part list-click list-down list-close",
+        Overlay::Manual(_) => {
+            "list-search list-match-next list-part list-accept list-close list-help list-down list-page-down"
+        }
+        Overlay::Full { .. } => "list-accept list-part list-click list-close list-help list-down",
         Overlay::Tap => "tap-key tap-restart tap-end",
         Overlay::TapTempo(_) => "tempo-tap tempo-set tempo-cancel",
-        Overlay::TapReport(_) => "list-accept list-down list-page-down list-close",
-        Overlay::Help(_) => "list-search list-match-next list-manual list-down list-page-down list-close",
+        Overlay::TapReport(_) => "list-accept list-close list-help list-down list-page-down",
+        Overlay::Sections(_) => "list-accept list-rename list-close list-help list-down",
+        Overlay::Help(_) => "list-search list-match-next list-manual list-close list-down list-page-down",
         Overlay::Recovery(_) => "recover-accept recover-view recover-discard recover-later recover-down",
         Overlay::Outputs(..) | Overlay::ConfigFile(_) | Overlay::ImportWarnings(_) => {
-            "list-down list-page-down list-close"
+            "list-close list-help list-down list-page-down"
         }
         _ => "typing-accept typing-down typing-close",
     };
@@ -312,7 +324,8 @@ fn draw_voices(pen: &mut Pen<'_>, last: Rect, voices: &[Voice], selected: Option
         let row = Rect { y: last.y + 1 - (rows - y) as u16, ..last };
         pen.clear(row);
         let x = pen.put(row, 1, 0, &format!("{:<names$}  ", voice.name()), pen.theme.key());
-        pen.put(row, x, 0, voice.description(), Style::new());
+        let description = fit(voice.description(), usize::from(row.width).saturating_sub(x));
+        pen.put(row, x, 0, &description, Style::new());
         if selected == Some(k) {
             pen.row_style(row, 0, pen.theme.cursor());
         }

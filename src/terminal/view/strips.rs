@@ -8,6 +8,7 @@ use crate::terminal::view::grid::playhead;
 use crate::terminal::view::{Layout, Pen, Scale, fit};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use unicode_width::UnicodeWidthStr;
 
 /// Maximum distance of an attack from a pulse it agrees with, as a share of the period.
 const PULSE_TOLERANCE: f64 = crate::analysis::limits::PULSE_TOLERANCE.value / 100.0;
@@ -18,12 +19,15 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sca
     let names = Rect::new(0, layout.strips.y, layout.names.width, layout.strips.height);
     let Some((report, _)) = state.report() else { return };
     let mut shown: Vec<(&Hearing, &str, Style)> = Vec::new();
-    shown.extend(state.written_beat().map(|h| (h, "beat", theme.written())));
-    let selected = state.strip_hearing().filter(|(_, h)| h.kind != HearingKind::Written);
+    let strip = state.strip_hearing();
+    let is_written = strip.is_some_and(|(_, h)| h.kind == HearingKind::Written);
+    let beat = if is_written { "written beat" } else { "beat" };
+    shown.extend(state.written_beat().map(|h| (h, beat, theme.written())));
+    let selected = strip.filter(|_| !is_written);
     shown.extend(selected.map(|(_, h)| (h, "heard", theme.hearing())));
     let is_other = |(i, h): &(usize, &Hearing)| h.kind != HearingKind::Written && selected.is_none_or(|(c, _)| c != *i);
     let others = report.hearings.iter().enumerate().filter(is_other);
-    shown.extend(others.map(|(_, h)| (h, "", theme.faint())));
+    shown.extend(others.map(|(_, h)| (h, "other", theme.faint())));
     for (row, (h, name, style)) in shown.iter().take(usize::from(layout.strips.height)).enumerate() {
         let room = usize::from(names.width) - 1;
         pen.put(names, 0, row, &fit(&label(state, report, h, name, room), room), *style);
@@ -36,12 +40,16 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sca
 
 /// The name of a strip, the tempo of its hearing and, where there is room, its likelihood and kind.
 fn label(state: &State, report: &Report, hearing: &Hearing, name: &str, room: usize) -> String {
-    let tempo = format!("{name:<5} {:>4.0}", bpm_here(state, report, hearing));
+    let bpm = format!("{:.0}", bpm_here(state, report, hearing));
+    // A name that is too long for the gutter loses its last word.
+    let name = Some(name).filter(|n| n.width() + 1 + bpm.len() <= room).or(name.split(' ').next()).unwrap_or_default();
+    let tempo = format!("{name:<5} {bpm:>0$}", 4.min(room.saturating_sub(name.width() + 1)));
     let likely = describe::likelihood(hearing);
+    let with_likely = format!("{tempo} {likely:>5}");
     match room {
-        0..=14 => tempo,
-        15..=24 => format!("{tempo} {likely:>5}"),
-        _ => format!("{tempo} {likely:>5} {}", hearing.kind.short()),
+        0..=24 if with_likely.width() > room => tempo,
+        0..=24 => with_likely,
+        _ => format!("{with_likely} {}", hearing.kind.short()),
     }
 }
 

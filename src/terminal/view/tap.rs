@@ -137,7 +137,7 @@ fn plot(stretch: &TapStretch, width: usize, rows: usize, theme: Theme) -> Vec<St
 /// Draws the report of the last tapping with one line highlighted.
 pub(crate) fn draw_report(state: &State, pen: &mut Pen<'_>, area: Rect, at: usize) {
     let theme = pen.theme;
-    let lines = state.playback.taps.report_lines();
+    let lines = state.tap_report_lines();
     let (width, height) = (usize::from(area.width), usize::from(area.height));
     let style = |l: &ReportLine| match l.style {
         LineStyle::Heading => theme.heading(),

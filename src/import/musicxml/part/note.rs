@@ -127,10 +127,13 @@ impl PartReader<'_> {
             self.chord_graces.append(&mut self.graces);
         }
         // A flam: one slashed grace note of the same drum or pitch.
-        let grace = GraceNote { key: tie.key, instrument, voice: voice.clone(), has_slash: true };
-        let flam = tied.is_none() && self.chord_graces.iter().filter(|g| **g == grace).count() == 1;
+        let is_grace = |g: &GraceNote| {
+            let same_sound = g.key == tie.key && g.instrument.is_none_or(|i| Some(i) == instrument);
+            same_sound && g.has_slash && g.voice == voice
+        };
+        let flam = tied.is_none() && self.chord_graces.iter().filter(|g| is_grace(g)).count() == 1;
         if flam {
-            self.chord_graces.retain(|g| *g != grace);
+            self.chord_graces.retain(|g| !is_grace(g));
         }
         let index = if let Some(index) = tied {
             let note = &mut self.part.notes[index];
