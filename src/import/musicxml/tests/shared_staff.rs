@@ -43,7 +43,7 @@ fn drums(g: &Groove, voices: &[Voice]) -> Groove {
 const DRUMS: [Voice; 6] = [Voice::Hat, Voice::Kick, Voice::Snare, Voice::Ride, Voice::Clap, Voice::Wood];
 
 proptest! {
-    #![proptest_config(random::config(200))]
+    #![proptest_config(crate::rhythm::random::config(200))]
 
     #[test]
     fn layers_of_a_shared_staff_come_back(g in grooves(), all_drums in any::<bool>()) {
