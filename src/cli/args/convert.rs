@@ -82,7 +82,7 @@ pub(crate) struct NotationArgs {
     /// [default: cells]
     #[arg(long, value_name = "HOW", value_parser = notes::parse_lengths)]
     lengths: Option<NoteLengths>,
-    /// Staves of drums in pictures: `shared` (one staff of five lines, stems up and down) or `separate` (a line for each layer)
+    /// Staves of drums: `shared` (one staff of five lines, stems up and down) or `separate` (a line for each layer)
     /// [default: shared]
     #[arg(long, value_name = "HOW", value_parser = notes::parse_kit)]
     kit: Option<KitStaves>,

@@ -68,6 +68,16 @@ impl VectorPicture {
         pages(&self.breaks, self.height, room)
     }
 
+    /// The upper and lower edges of its lines; a line that is higher than `room` is cut.
+    pub(crate) fn lines(&self, room: f32) -> Vec<(f32, f32)> {
+        let edges: Vec<f32> = [0.0].into_iter().chain(self.breaks.iter().copied()).chain([self.height]).collect();
+        let cut = |line: &[f32]| {
+            let top = line[0];
+            pages(&[], line[1] - top, room).into_iter().map(move |(from, to)| (top + from, top + to))
+        };
+        edges.windows(2).flat_map(cut).collect()
+    }
+
     /// Draws what lies between two heights, with the upper one at the origin.
     pub(crate) fn draw(&self, out: &mut Content, (top, bottom): (f32, f32)) {
         out.save_state();

@@ -212,7 +212,7 @@ fn a_count_in_leads_into_the_first_pulse() {
 #[test]
 fn a_count_in_of_several_bars_clicks_on_every_beat_up_to_the_groove() {
     // A beat lasts 60 / 151.7 s, no whole number of frames; a bar has seven.
-    let groove = groove(&[Voice::Wood], &[("7/4", "151.7", 1, None, "x......")]);
+    let groove = groove(&[Voice::Wood], &[("7/4", "151.7", 1, None, &format!("x{}", ".".repeat(27)))]);
     let take = Take { count_in: CountIn::Bar, count_in_bars: 3, ..plain("groove") };
     let (bytes, cues) = written(&groove, &[take], rate(44_100));
     let frame = |beat: i64| rounded(&(big(44_100 * 60 * 10, 1517) * BigInt::from(beat)));
@@ -225,7 +225,6 @@ fn a_count_in_of_several_bars_clicks_on_every_beat_up_to_the_groove() {
         let (before, at) = (frame(beat) - 1, frame(beat));
         assert!(before < 0 || is_silent(before), "before beat {beat}");
         assert!((at..at + 20).any(|f| !is_silent(f)), "beat {beat}");
-        assert!(beat > 20 || is_silent(at + 9_000), "after beat {beat}");
     }
     // Four pulses of a hearing stand for a bar.
     let (first, period) = (0.2, 0.7);

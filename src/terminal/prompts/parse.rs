@@ -93,11 +93,10 @@ impl RenderArgs {
     }
 
     fn set(&mut self, word: &str) -> bool {
-        if let Some(bars) = word.strip_prefix("count") {
-            match if bars.is_empty() { Some(1) } else { parse_within(bars, 1..=MAX_COUNT_IN_BARS) } {
-                Some(bars) => self.count_in = bars,
-                None => return false,
-            }
+        if word == "count" {
+            self.count_in = 1;
+        } else if let Some(bars) = word.strip_prefix("count").and_then(|n| n.parse().ok()) {
+            self.count_in = bars;
         } else if let Some(n) = word.strip_prefix('x').and_then(|n| n.parse().ok()) {
             self.times = Some(n);
         } else if let Some(n) = word.strip_suffix("hz").and_then(|n| n.parse().ok()) {
@@ -119,7 +118,7 @@ impl RenderArgs {
         };
         self.times.is_none_or(|n| times && (1..=10_000).contains(&n))
             && self.seconds.is_none_or(|s| seconds && self.times.is_none() && (0.01..=36_000.0).contains(&s))
-            && (self.count_in == 0 || count_in && self.seconds.is_none())
+            && (self.count_in == 0 || count_in && self.seconds.is_none() && self.count_in <= MAX_COUNT_IN_BARS)
             && self.hertz.is_none_or(|h| (8_000..=384_000).contains(&h))
     }
 }

@@ -119,6 +119,8 @@ impl Style {
     }
 }
 
+/// The sign of an item without a number.
+const DASH: &str = "\u{2013}";
 /// Of the text beside the number or sign of an item.
 const INDENT: f32 = 20.0;
 const PREFORMATTED_SIZE: f32 = 10.0;
@@ -186,7 +188,7 @@ pub(super) fn add(
         }
         Block::Text(words) => items(&mut std::iter::once(paragraph(words, 0.0, text, TextWeight::Regular))),
         Block::Small(words) => items(&mut std::iter::once(paragraph(words, 0.0, small, TextWeight::Regular))),
-        Block::List(all) => items(&mut all.iter().map(|i| item("\u{2013}", i, None, style))),
+        Block::List(all) => items(&mut all.iter().map(|i| item(DASH, i, None, style))),
         Block::Steps(all) => {
             items(&mut all.iter().enumerate().map(|(k, i)| item(&format!("{}.", k + 1), i, None, style)));
         }
@@ -194,10 +196,7 @@ pub(super) fn add(
             let one = |(k, (i, more)): (usize, &(String, String))| item(&format!("{}.", k + 1), i, Some(more), style);
             items(&mut all.iter().enumerate().map(one));
         }
-        Block::Sound(take) => {
-            let sign = "\u{266a}";
-            items(&mut std::iter::once(item(sign, &take.label(), None, style)));
-        }
+        Block::Sound(take) => items(&mut std::iter::once(item(DASH, &take.label(), None, style))),
         Block::Table(heads, rows) => table::add(pieces, heads, rows, style),
         Block::Preformatted(words) => preformatted(pieces, words, style, room),
         Block::TickBoxes(all) => pieces.push(Piece { gap, ..tick_boxes(all, style) }),
@@ -206,7 +205,7 @@ pub(super) fn add(
             let (width, height) = picture.size();
             let scale = TEXT_WIDTH / width;
             let room = room - HEADING_ROOM;
-            let parts = if height * scale <= room { vec![(0.0, height)] } else { picture.parts(room / scale) };
+            let parts = if height * scale <= room { vec![(0.0, height)] } else { picture.lines(room / scale) };
             let index = pictures.len();
             pictures.push(picture);
             for (k, part) in parts.into_iter().enumerate() {

@@ -43,7 +43,7 @@ fn drums(g: &Groove, voices: &[Voice]) -> Groove {
 const DRUMS: [Voice; 6] = [Voice::Hat, Voice::Kick, Voice::Snare, Voice::Ride, Voice::Clap, Voice::Wood];
 
 proptest! {
-    #![proptest_config(random::config(200))]
+    #![proptest_config(crate::rhythm::random::config(200))]
 
     #[test]
     fn layers_of_a_shared_staff_come_back(g in grooves(), all_drums in any::<bool>()) {
@@ -87,12 +87,11 @@ fn a_shared_staff_has_an_instrument_for_each_sound_and_a_voice_for_each_directio
         assert!(text.contains(&format!("<midi-unpitched>{key}</midi-unpitched>")), "{name}");
         assert!(text.contains(&format!("<instrument id=\"{instrument}\"/>")), "{name}");
     }
+    let compact: String = text.split('\n').map(str::trim).collect();
     // Common practice: the bass drum in the lowest space, the snare drum above the middle line, the hi-hat on top.
     for (step, octave) in [("G", 5), ("C", 5), ("F", 4)] {
-        assert!(
-            text.contains(&format!("<display-step>{step}</display-step>\n      <display-octave>{octave}<")),
-            "{step}{octave}"
-        );
+        let place = format!("<display-step>{step}</display-step><display-octave>{octave}<");
+        assert!(compact.contains(&place), "{step}{octave}");
     }
     assert!(text.contains("<backup>") && text.contains("<voice>2</voice>") && text.contains("<chord/>"));
     assert!(!text.contains("<staff-lines>1"));
