@@ -161,7 +161,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "play-here" "y" Call(transport::start_at_cursor), "play from the bar at the cursor" => "start cursor";
         "loop" "P l" Call(looping::next_loop_mode), "switch the loop: groove, section or region"
             => "cycle repeat mode section bars";
-        "loop-region" ": P :" Call(looping::toggle_region), "loop the selection or bar; again: end the loop", "loop"
+        "loop-region" ": P :" Call(looping::toggle_region), "loop the selection or bar, or end the loop", "loop"
             => "repeat bars selection range ab cycle";
         "loop-extend" "!" Call(|s| looping::change_region(s, Command::ExtendLoopRegion, "loop")),
             "extend the loop to the cursor's bar" => "longer more bars region range";
