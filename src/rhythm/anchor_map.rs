@@ -152,6 +152,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::rhythm::random::config(256))]
+
         #[test]
         fn the_map_rises_and_its_inverse_undoes_it(
             gaps in prop::collection::vec(100_000_i64..4_000_000, 1..9),

@@ -1,3 +1,5 @@
+//! Tests of tracks against a recording whose samples tell their frame.
+
 use super::*;
 use crate::rhythm::{Anchor, GridPlace, Groove, Meter, Micros, Recording, Tempo, Time};
 use crate::sound::take::tests::plain;
