@@ -277,11 +277,11 @@ fn add_parentheses(shape: &mut NoteShape, heads: &[HeadSpec]) {
     }
 }
 
-/// The grace notes of flams, one above the other, before everything else of the note.
+/// The grace notes of flams, side by side before everything else of the note.
 fn add_graces(shape: &mut NoteShape, heads: &[HeadSpec]) {
-    let right = shape.edges().0 - GAP;
-    let left = right - glyph::GRACE_WIDTH;
     for h in heads.iter().filter(|h| h.is_flam) {
+        let right = shape.edges().0 - GAP;
+        let left = right - glyph::GRACE_WIDTH;
         let y = height(h.step);
         shape.include(Bounds { left, top: y - glyph::GRACE_HEIGHT, right, bottom: y + glyph::GRACE_DEPTH });
         shape.graces.push(GraceSign { left, y, shape: h.shape });

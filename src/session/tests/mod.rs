@@ -21,9 +21,9 @@ fn section(name: &str, meter: &str, bars: u16) -> Section {
     Section { name: name.into(), meter: Meter::parse(meter).expect("meter"), tempo, bars, times: 1, swing: None }
 }
 
-/// One layer at four cells per beat; `/` separates sections of one bar of 2/4.
+/// One layer at four cells per beat; ` / ` separates sections of one bar of 2/4.
 fn groove(cells: &str) -> Groove {
-    let drawn: Vec<&str> = cells.split('/').map(str::trim).collect();
+    let drawn: Vec<&str> = cells.split(" / ").map(str::trim).collect();
     let sections: Vec<Section> = drawn.iter().enumerate().map(|(i, _)| section(&format!("S{i}"), "2/4", 1)).collect();
     let parts =
         drawn.iter().zip(&sections).map(|(d, s)| cell_notation::parse_bars(d, &s.meter, 1, 4).expect("drawing"));

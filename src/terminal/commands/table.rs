@@ -90,11 +90,11 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "clear remove delete note silence";
         "accent" "a" Run(Command::CycleAccent), "switch between plain, accent and ghost", "accent"
             => "loud emphasis velocity dynamics ghost";
-        "stronger" "A E up" Run(Command::AccentBy(1)), "raise the accent by a level, up to accent"
+        "stronger" "E up" Run(Command::AccentBy(1)), "raise the accent by a level, up to accent"
             => "louder velocity dynamics emphasis strong accent crescendo";
-        "softer" "O E down" Run(Command::AccentBy(-1)), "lower the accent by a level, down to ghost"
+        "softer" "E down" Run(Command::AccentBy(-1)), "lower the accent by a level, down to ghost"
             => "quieter velocity dynamics soft ghost diminuendo";
-        "flam" "/ E f" Run(Command::ToggleFlam), "turn the flam of the attack on or off"
+        "flam" "O" Run(Command::ToggleFlam), "turn the flam of the attack on or off"
             => "grace note stroke rudiment ornament acciaccatura";
         "pitch" "p" Ask(Question::Pitch), "set the pitch, like E2 or F#3", "pitch"
             => "note tone tuning fret key melody";
