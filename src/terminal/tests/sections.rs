@@ -56,7 +56,7 @@ fn long_names_give_way_to_the_numbers_of_the_list() {
     let mut state = sections();
     press(&mut state, "S r ctrl-u \"a name that is much longer than the window has room for it\" enter S l");
     let row = row(&state, (60, 18), 5);
-    assert!(row.starts_with(">3 a name that is") && row.ends_with("~ 3/4 1/8 = 200 2 1 2:1"), "{row}");
+    assert!(row.starts_with(">3 a name that") && row.ends_with("~ 3/4 1/8 = 200 2 1 2:1"), "{row}");
 }
 
 #[test]
