@@ -131,7 +131,7 @@ const TICK_SIZE: f32 = 9.0;
 
 /// The baseline of a text in a line of a height: capitals (0.73 of the size) stand in its middle.
 fn baseline(size: f32, line: f32) -> f32 {
-    (line + 0.73 * size) / 2.0
+    f32::midpoint(line, 0.73 * size)
 }
 
 /// The lines of a paragraph, from a height on.
@@ -177,7 +177,7 @@ pub(super) fn add(
     };
     match block {
         Block::Title(words) => {
-            items(&mut std::iter::once(paragraph(words, 0.0, (style.title, style.title_line), TextWeight::Bold)))
+            items(&mut std::iter::once(paragraph(words, 0.0, (style.title, style.title_line), TextWeight::Bold)));
         }
         Block::Heading(words) => {
             let piece = paragraph(words, 0.0, (style.heading, style.heading_line), TextWeight::Bold);

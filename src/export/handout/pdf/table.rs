@@ -23,10 +23,12 @@ fn widths(heads: &[&str], rows: &[Vec<String>], size: f32) -> Vec<f32> {
     if capped(f32::MAX) > room {
         let (mut low, mut high) = (0.0, TEXT_WIDTH);
         for _ in 0..24 {
-            let middle = (low + high) / 2.0;
+            let middle = f32::midpoint(low, high);
             *(if capped(middle) > room { &mut high } else { &mut low }) = middle;
         }
-        all.iter_mut().for_each(|w| *w = w.min(low));
+        for width in &mut all {
+            *width = width.min(low);
+        }
     }
     let used: f32 = all.iter().sum();
     if let Some(last) = all.last_mut() {

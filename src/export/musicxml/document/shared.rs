@@ -6,7 +6,7 @@ use crate::describe::notes::{NotationOptions, NoteLengths};
 use crate::export::ExportInput;
 use crate::export::pulses::MarkedHearing;
 use crate::notation::{Bar, FormatError, Kit, KitVoice, Note, Score, StaffKind, Stroke, general_midi};
-use crate::rhythm::{Fraction, Groove, PartContext, SoundedAttack, Time};
+use crate::rhythm::{Fraction, Groove, PartContext, SoundedAttack, Swing, Time};
 
 pub(super) struct SharedStaff {
     kit: Kit,
@@ -47,7 +47,7 @@ impl SharedStaff {
         let Some(kit) = kit? else { return Ok(None) };
         let mut layers: Vec<usize> = kit.layers().collect();
         layers.sort_unstable();
-        let swing = |layer: usize, section: usize| groove.context(layer, section).swing.map(|s| s.share());
+        let swing = |layer: usize, section: usize| groove.context(layer, section).swing.map(Swing::share);
         let has_one_swing =
             piece.sections().into_iter().all(|s| layers.iter().all(|l| swing(*l, s) == swing(layers[0], s)));
         if !has_one_swing {
