@@ -314,7 +314,18 @@ fn notation_is_written_as_it_is_asked_for() {
     let both = score(&["--over", "groups,landings", "--under", "downbeat", "--beams", "group"]);
     assert_eq!((lyrics(&both.text), small(&both.text)), (3, 56));
     let beams = |by: &str| {
-        let words = ["export", "patterns/pump-and-bucket.toml", "--as", "musicxml", "-o", "-", "--beams", by];
+        let words = [
+            "export",
+            "patterns/pump-and-bucket.toml",
+            "--as",
+            "musicxml",
+            "-o",
+            "-",
+            "--kit",
+            "separate",
+            "--beams",
+            by,
+        ];
         succeed(&words).text.matches(">begin<").count()
     };
     assert!(beams("group") < beams("beat"));
