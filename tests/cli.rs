@@ -3,6 +3,7 @@
 mod documents;
 mod files;
 mod refused;
+mod sound;
 
 use crate::support::in_package;
 use std::io::Write;
