@@ -72,6 +72,6 @@ bounds! {
     ANCHOR_PASS: "the pass of an anchor", 1, 8192, "(passes count from 1)";
     ANCHOR_BAR: "the bar of an anchor", 1, 65_536, "(bars count from 1)";
     ANCHOR_BEAT: "the beat of an anchor", 1, 128, "(beats count from 1)";
-    RECORDING_TIME: "the time of an anchor", 0, 10_800_000_000, "microseconds";
+    RECORDING_TIME: "the time of an anchor", 0, 10_800, "seconds";
     SOUND_NAME: "the length of the name of a sound", 1, 255, "characters";
 }

@@ -75,7 +75,7 @@ impl Recording {
             ANCHOR_PASS.check(i64::from(pass) + 1)?;
             ANCHOR_BAR.check(i64::from(bar) + 1)?;
             ANCHOR_BEAT.check(beat.floor() + 1)?;
-            RECORDING_TIME.check(anchor.at.0)?;
+            RECORDING_TIME.check(anchor.at.0.div_euclid(1_000_000))?;
         }
         for pair in self.anchors.windows(2) {
             if pair[0].place == pair[1].place {
