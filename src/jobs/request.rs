@@ -147,6 +147,9 @@ impl HearingSelection {
 /// The hearing of a number, from 1.
 pub(super) fn hearing(report: &Report, number: usize) -> Result<&Hearing, String> {
     let hearings = &report.hearings;
+    if hearings.is_empty() {
+        return Err("the groove has no hearings, because it has no attacks".to_owned());
+    }
     number
         .checked_sub(1)
         .and_then(|n| hearings.get(n))

@@ -22,7 +22,8 @@ pub(super) fn steps(handout: &Handout<'_>) -> Vec<String> {
 
 fn say_groups(handout: &Handout<'_>) -> String {
     let (groove, report) = (handout.piece.groove, handout.piece.report);
-    let of_layer = report.focus.first().and_then(|l| report.layers.get(*l));
+    let first = report.focus.iter().find(|l| groove.is_audible(**l)).or(report.focus.first());
+    let of_layer = first.and_then(|l| report.layers.get(*l));
     let name = of_layer.and_then(|l| groove.layers().get(l.layer)).map_or("the first layer", |l| l.name.as_str());
     let several = groove.sections().len() > 1 && handout.piece.section.is_none();
     // The number of groups of each section, and their line if it is in cells.

@@ -254,7 +254,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "voice-next" "V n" Run(Command::NextVoice(1)), "use the next voice for the layer"
             => "change instrument sound drum timbre";
         "voice" "V v L v" Ask(Question::Voice), "choose the layer's voice"
-            => "instrument sound drum timbre kick snare hat cymbal patch";
+            => "instrument sound drum timbre kick snare hi-hat cymbal guitar bass patch";
         "sound-file" "V f" Ask(Question::SoundFile), "use a sound file for the layer"
             => "sample wav audio recording instrument load";
         "division" "B d" Ask(Question::Division(Keep::NoteValues)), "set the cells per beat in the section", "division"
@@ -267,7 +267,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "solo" "L s" Run(Command::Solo), "solo or unsolo the layer" => "alone isolate only track";
         "louder" "V up" Run(Command::GainBy(1)), "raise the gain by 1 dB" => "volume level mix track gain";
         "quieter" "V down" Run(Command::GainBy(-1)), "lower the gain by 1 dB" => "volume level mix softer track gain";
-        "gain" "V g" Ask(Question::Gain), "set the layer's gain in dB" => "mix volume level mixer balance fader track";
+        "gain" "V g" Ask(Question::Gain), "set the layer's gain in dB" => "mix volume level mixer balance fader track turn down up quieter louder";
         "accent-depth" "V a" Ask(Question::AccentDepth), "set the level of accents and ghosts, in dB"
             => "velocity dynamics loudness ghost range";
         "pan" "V p" Ask(Question::Pan), "pan the layer, -100 left to 100 right"
