@@ -5,13 +5,14 @@ use crate::describe::ladder as describe_ladder;
 use crate::jobs::{PulseSpec, TakeSpec};
 use crate::sound::Click;
 
-/// How a pulse clicks: `beat`, `off-beat`, or 2 to 4 clicks per pulse.
+/// How the written beat clicks: `beat`, `strong`, `off-beat`, or 2 to 4 clicks per beat.
 pub(super) fn click(word: &str) -> Result<Click, String> {
     match word {
         "beat" => Ok(Click::Written),
+        "strong" => Ok(Click::Strong),
         "off-beat" => Ok(Click::OffBeat),
         "2" | "3" | "4" => Ok(Click::Divided(word.as_bytes()[0] - b'0')),
-        _ => Err("expected beat, off-beat, 2, 3 or 4".into()),
+        _ => Err("expected beat, strong, off-beat, 2, 3 or 4".into()),
     }
 }
 
@@ -25,17 +26,18 @@ fn split_click(word: &str) -> Option<(&str, Click)> {
 pub(super) fn hearing(word: &str) -> Result<PulseSpec, String> {
     let spec = split_click(word).and_then(|(name, click)| Some(PulseSpec { number: name.parse().ok()?, click }));
     let error = || "expected the number of a hearing, like 1, 1/2, 1/3, 1/4 or 1/off-beat".into();
-    spec.filter(|s| s.number > 0).ok_or_else(error)
+    spec.filter(|s| s.number > 0 && s.click != Click::Strong).ok_or_else(error)
 }
 
-/// A pulse: a hearing, or the written beat, also divided as `beat/2` or `beat/off-beat`.
+/// A pulse: a hearing, or the written beat, also as `beat/2`, `beat/strong` or `beat/off-beat`.
 fn pulse(word: &str) -> Result<PulseSpec, String> {
     if !word.starts_with("beat") {
-        return hearing(word).map_err(|error| format!("{error}, or beat, beat/2, beat/3, beat/4 or beat/off-beat"));
+        return hearing(word)
+            .map_err(|error| format!("{error}, or beat, beat/2, beat/3, beat/4, beat/strong or beat/off-beat"));
     }
     let beat = split_click(word).filter(|(name, _)| *name == "beat");
     beat.map(|(_, click)| PulseSpec { number: 0, click })
-        .ok_or_else(|| "expected beat, beat/2, beat/3, beat/4 or beat/off-beat".into())
+        .ok_or_else(|| "expected beat, beat/2, beat/3, beat/4, beat/strong or beat/off-beat".into())
 }
 
 /// A take: `groove`, `beat`, `hearing:1`, `pulses:beat,1`, `with:beat,1`.
@@ -82,6 +84,7 @@ mod tests {
             ("groove", true, vec![]),
             ("beat", true, vec![pulse(0, Click::Written)]),
             ("beat/off-beat", true, vec![pulse(0, Click::OffBeat)]),
+            ("with:beat/strong,1", true, vec![pulse(0, Click::Strong), pulse(1, Click::Written)]),
             ("hearing:12/3", true, vec![pulse(12, Click::Divided(3))]),
             (
                 "pulses:beat/2,1,2/off-beat",

@@ -139,6 +139,7 @@ pub(super) fn takes(
 fn click_suffix(click: Click) -> String {
     match click {
         Click::Off | Click::Written => String::new(),
+        Click::Strong => " (strong beats only)".into(),
         Click::OffBeat => " (off-beat only)".into(),
         Click::Divided(n) => format!(" ({n} clicks each)"),
     }

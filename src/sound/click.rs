@@ -25,6 +25,9 @@ pub enum Click {
     Off,
     /// Every beat, the downbeat at a higher pitch; in an additive meter the beats that are not strong are quieter.
     Written,
+    /// Only the downbeats and the strong beats: the heads of an additive meter, or the middle of a bar whose number of beats is a
+    /// multiple of four. A hearing clicks every pulse.
+    Strong,
     /// Halfway between the beats instead of on them; the first one of a bar at a higher pitch.
     OffBeat,
     /// Every beat, and quieter clicks that divide it into this many parts, 1 to 16.
@@ -34,7 +37,7 @@ pub enum Click {
 impl Click {
     pub(super) fn parts(self) -> usize {
         match self {
-            Click::Off | Click::Written => 1,
+            Click::Off | Click::Written | Click::Strong => 1,
             Click::OffBeat => 2,
             Click::Divided(n) => usize::from(n.clamp(1, MAX_PARTS)),
         }
@@ -83,7 +86,7 @@ impl ClickLine {
             match click {
                 Click::Off => {}
                 Click::OffBeat => moments.push(Moment::Pulse(between(1))),
-                Click::Written | Click::Divided(_) => {
+                Click::Written | Click::Strong | Click::Divided(_) => {
                     moments.push(Moment::Pulse(pulse));
                     moments.extend((1..parts).map(|j| Moment::Division(between(j))));
                 }
@@ -112,6 +115,9 @@ impl Builder<'_> {
                 let offset = part.repeated(k).expect("beats are bounded");
                 let (beat, within) = (k / parts % meter.beats(), k % parts);
                 if offset < from || offset >= to || (click == Click::OffBeat && within == 0) {
+                    continue;
+                }
+                if click == Click::Strong && beat > 0 && !strong.contains(&beat) {
                     continue;
                 }
                 let (accent, level) = match beat {

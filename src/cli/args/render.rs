@@ -36,8 +36,8 @@ pub(crate) struct RenderArgs {
     pub(crate) seconds: Option<f64>,
     #[command(flatten)]
     pub(crate) sound: SoundArgs,
-    /// Click the written beat: `beat` (the default if no value is given), `off-beat` (only halfway between the beats), or 2, 3 or 4
-    /// clicks per beat
+    /// Click the written beat: `beat` (the default if no value is given), `strong` (only the downbeat and the strong beats, such as the
+    /// heads of an additive meter), `off-beat` (only halfway between the beats), or 2, 3 or 4 clicks per beat
     #[arg(long, value_name = "HOW", num_args = 0..=1, default_missing_value = "beat", value_parser = pulse::click)]
     pub(crate) click: Option<Click>,
     /// Click the hearing with this number in `teeter explain` at the same speed; repeat for several. `N/2`, `N/3` and
@@ -71,7 +71,7 @@ pub(crate) struct TakesArgs {
     pub(crate) output: PathBuf,
     /// Take to render; repeat for several. `groove` is the groove alone, `beat` and `hearing:1` are the groove with these clicks,
     /// `with:beat,1` is the groove with all these clicks, `pulses:beat,1` is only the clicks. A pulse may be divided: `beat/2`,
-    /// `1/3`, `1/off-beat` [default: groove, beat, hearing:N, pulses:beat,N, hearing:N, where N is the likeliest hearing that does
+    /// `1/3`, `1/off-beat`, `beat/strong` [default: groove, beat, hearing:N, pulses:beat,N, hearing:N, where N is the likeliest hearing that does
     /// not keep the written beat]
     #[arg(long, value_name = "TAKE", value_parser = pulse::take)]
     pub(crate) take: Vec<TakeSpec>,

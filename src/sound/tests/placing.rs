@@ -181,6 +181,18 @@ fn the_click_gain_scales_the_clicks_and_nothing_else() {
 }
 
 #[test]
+fn strong_clicks_are_on_the_heads_of_an_additive_meter() {
+    let rests = ".".repeat(28);
+    let rows = [("2+2+3/8", "240", 28), ("4/4", "60", 16), ("3/4", "60", 12)];
+    let rows: Vec<Row> = rows.iter().map(|(meter, bpm, cells)| (*meter, *bpm, 1, None, &rests[..*cells])).collect();
+    let options = ScheduleOptions { click: Click::Strong, ..ScheduleOptions::whole(SampleRate::STUDIO) };
+    let schedule = Schedule::build(&groove(&[Voice::Rim], &rows), &options);
+    let frames: Vec<i64> = (0..schedule.len()).filter_map(|k| schedule.onset(0, k)).map(|f| f.0).collect();
+    // An eighth lasts 12000 frames, then a quarter 48000.
+    assert_eq!(frames, [0, 24_000, 48_000, 84_000, 180_000, 276_000]);
+}
+
+#[test]
 fn positions_and_frames_map_to_each_other() {
     for groove in hard() {
         let schedule = Schedule::build(&groove, &ScheduleOptions::whole(rate(44_100)));

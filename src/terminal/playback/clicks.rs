@@ -42,11 +42,12 @@ pub(crate) fn toggle_extra_hearing(state: &mut State) {
     replay(state);
 }
 
-/// The click after this one, in a cycle.
-fn next_click(click: Click) -> Click {
+/// The click after this one, in a cycle. Only the written beat has strong beats.
+fn next_click(click: Click, has_strong: bool) -> Click {
     match click {
         Click::Off | Click::Divided(4..) => Click::Written,
-        Click::Written => Click::OffBeat,
+        Click::Written if has_strong => Click::Strong,
+        Click::Written | Click::Strong => Click::OffBeat,
         Click::OffBeat => Click::Divided(2),
         Click::Divided(n) => Click::Divided(n + 1),
     }
@@ -56,18 +57,19 @@ fn next_click(click: Click) -> Click {
 fn suffix(click: Click) -> String {
     match click {
         Click::Off | Click::Written => String::new(),
+        Click::Strong => "/strong".into(),
         Click::OffBeat => "/off".into(),
         Click::Divided(n) => format!("/{n}"),
     }
 }
 
 pub(crate) fn next_beat_click(state: &mut State) {
-    state.playback.beat_click = next_click(state.playback.beat_click);
+    state.playback.beat_click = next_click(state.playback.beat_click, true);
     on_click(state, "the written beat", state.playback.beat_click, state.playback.mix.beat);
 }
 
 pub(crate) fn next_hearing_click(state: &mut State) {
-    state.playback.hearing_click = next_click(state.playback.hearing_click);
+    state.playback.hearing_click = next_click(state.playback.hearing_click, false);
     let on = state.playback.mix.hearing || !state.hearings.extra.is_empty();
     on_click(state, "hearings", state.playback.hearing_click, on);
 }
@@ -75,6 +77,7 @@ pub(crate) fn next_hearing_click(state: &mut State) {
 fn on_click(state: &mut State, pulse: &str, click: Click, on: bool) {
     let how = match click {
         Click::Off | Click::Written => "click once per pulse".to_owned(),
+        Click::Strong => "click on strong beats only".to_owned(),
         Click::OffBeat => "click off-beat only".to_owned(),
         Click::Divided(n) => format!("{n} clicks per pulse"),
     };

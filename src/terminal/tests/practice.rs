@@ -73,7 +73,7 @@ fn each_take_has_a_key_that_changes_playback_at_once() {
         assert!(transport(&state).contains(name), "{name}: {}", transport(&state));
     }
     // The way of clicking belongs to the take that sounds.
-    let found = press(&mut state, "@ # # f7");
+    let found = press(&mut state, "@ @ # # f7");
     assert_eq!((playing(&found).beat, playing(&found).hearings[0].click), (Click::Off, Click::Divided(2)));
     assert!(transport(&state).contains("groove + hearing/2"), "{}", transport(&state));
     let found = press(&mut state, "k");

@@ -23,7 +23,7 @@ type Sounds = Vec<(BigRational, Tone, Accent, f32, i8)>;
 fn beats(section: &Section, from: &BigRational, click: Click, bars: u16) -> Sounds {
     let parts = match click {
         Click::Off => return Vec::new(),
-        Click::Written => 1,
+        Click::Written | Click::Strong => 1,
         Click::OffBeat => 2,
         Click::Divided(n) => i64::from(n),
     };
@@ -34,6 +34,9 @@ fn beats(section: &Section, from: &BigRational, click: Click, bars: u16) -> Soun
         let at = from + seconds(section, meter.beat()) * big(k, parts);
         let weak = meter.kind() == MeterKind::Additive && beat > 0 && !strong.contains(&beat);
         let accent = if beat == 0 { Accent::Accent } else { [Accent::Plain, Accent::Ghost][usize::from(weak)] };
+        if click == Click::Strong && beat > 0 && !strong.contains(&beat) {
+            continue;
+        }
         if click == Click::OffBeat {
             sounds.extend((k % 2 == 1).then_some((at, Tone::Beat(ClickSound::Tick), accent, 1.0, 0)));
         } else if k % parts > 0 {
