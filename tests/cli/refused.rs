@@ -46,7 +46,7 @@ fn wrong_arguments_are_refused_with_what_was_expected() {
         (&["render", DEMO, "-o", "x.wav", "--seconds", "0"], 2, "'0' for '--seconds <S>'"),
         (&["render", DEMO, "-o", "x.wav", "--hearing", "99"], 2, "--hearing: expected the number of a hearing, 1 to "),
         (&["render", DEMO, "-o", "x.wav", "--hearing", "1/5"], 2, "expected the number of a hearing, like 1, 1/2"),
-        (&["render", DEMO, "-o", "x.wav", "--click", "5"], 2, "expected beat, off-beat, 2, 3 or 4"),
+        (&["render", DEMO, "-o", "x.wav", "--click", "5"], 2, "expected beat, strong, off-beat, 2, 3 or 4"),
         (
             &["render", DEMO, "-o", "x.wav", "--ladder", "90-50/10"],
             2,

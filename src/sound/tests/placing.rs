@@ -188,8 +188,8 @@ fn strong_clicks_are_on_the_heads_of_an_additive_meter() {
     let options = ScheduleOptions { click: Click::Strong, ..ScheduleOptions::whole(SampleRate::STUDIO) };
     let schedule = Schedule::build(&groove(&[Voice::Rim], &rows), &options);
     let frames: Vec<i64> = (0..schedule.len()).filter_map(|k| schedule.onset(0, k)).map(|f| f.0).collect();
-    // An eighth lasts 12000 frames, then a quarter 48000.
-    assert_eq!(frames, [0, 24_000, 48_000, 84_000, 180_000, 276_000]);
+    // An eighth lasts 6000 frames, then a quarter 48000.
+    assert_eq!(frames, [0, 12_000, 24_000, 42_000, 138_000, 234_000]);
 }
 
 #[test]
