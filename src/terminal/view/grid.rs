@@ -157,11 +157,13 @@ fn draw_name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
     };
     pen.put_char(layout.names, 0, row, mark, style);
     let room = usize::from(layout.names.width);
-    pen.put(layout.names, 1, row, &fit(&l.name, room - 5), style);
     let is_cycle = groove.part(layer, state.shown_section()).is_cycle();
     let flags = [(l.mute, 'm'), (l.solo, 's'), (is_cycle, 'c')];
     let flags: String = flags.into_iter().filter_map(|(on, flag)| on.then_some(flag)).collect();
-    pen.put(layout.names, room - 4, row, &flags, theme.value());
+    // A column stays free before the cells, and one between the name and its flags.
+    let flags_at = room - 1 - flags.len();
+    pen.put(layout.names, flags_at, row, &flags, theme.value());
+    pen.put(layout.names, 1, row, &fit(&l.name, flags_at - 1 - usize::from(!flags.is_empty())), style);
 }
 
 /// The content of a column. Of several marks in one column, that of the highest rank is drawn.
@@ -220,16 +222,17 @@ fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, r
                         Accent::Accent => (glyphs.accent, theme.accent()),
                     };
                     put(from, 4 + a.accent as u8, mark, dim(style));
-                    if a.flam {
-                        // Over a bar line too; another attack there is more important.
-                        put(from.saturating_sub(1), 3, glyphs.flam, dim(style));
+                    // Within its cell, where it cannot be taken for a part of the cell before.
+                    let flam = usize::from(a.flam && to > from + 1);
+                    if flam > 0 {
+                        put(from + 1, 4, glyphs.flam, dim(style));
                     }
                     if held_on {
                         (from + 1..to).for_each(|column| put(column, 2, glyphs.hold, dim(theme.attack())));
                     }
-                    let room = group_end(state, layer, index, scale).saturating_sub(from + 2);
+                    let room = group_end(state, layer, index, scale).saturating_sub(from + flam + 2);
                     if let Some(text) = labels(state, layer, index).into_iter().find(|text| text.len() <= room) {
-                        for (column, c) in (from + 1..).zip(text.chars()) {
+                        for (column, c) in (from + flam + 1..).zip(text.chars()) {
                             put(column, 3, c, dim(theme.value()));
                         }
                     }
@@ -237,13 +240,17 @@ fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, r
             }
         }
     }
+    // Every other beat is shaded, or every other group of an additive meter.
+    let meter = &groove.sections()[section].meter;
+    let heads = if meter.terms().len() > 1 { meter.strong_beats() } else { (1..meter.beats()).collect() };
+    let is_shaded = |beat: usize| heads.partition_point(|head| *head <= beat) % 2 == 1;
     let selected = state.session.selection().filter(|r| r.layers.contains(&layer));
     let selected = selected.map(|r| (scale.time_column(r.from), end_column(scale, r.to)));
     for (x, cell) in line.iter().enumerate() {
         let column = first + x;
         let mut style = cell.style;
         let within = column % scale.bar_width();
-        if column < scale.width() && within > 0 && (within - 1) / scale.per_beat % 2 == 1 {
+        if column < scale.width() && within > 0 && is_shaded((within - 1) / scale.per_beat) {
             style = style.patch(theme.other_beat());
         }
         if selected.is_some_and(|(from, to)| (from..to).contains(&column)) {
