@@ -118,8 +118,8 @@ fn only_stretches_with_attacks_are_listed_and_counted() {
     let stretches = |state: &mut State, sounding: usize, silent: usize| {
         let result = state.hearings.result.as_mut().expect("a report");
         let hearing = &mut Arc::make_mut(&mut result.report).hearings[0];
-        let one = hearing.stretches[0].clone();
-        let with = |attacks| analysis::Stretch { attacks, ..one.clone() };
+        let one = hearing.stretches[0];
+        let with = |attacks| analysis::Stretch { attacks, ..one };
         hearing.stretches = (0..sounding).map(|_| with(3)).chain((0..silent).map(|_| with(0))).collect();
         text(state)
     };
