@@ -41,7 +41,7 @@ impl Accent {
     }
 
     /// The level this many steps louder, or softer if negative; at most the loudest, at least the softest.
-    pub fn stepped(self, steps: i32) -> Self {
+    pub(crate) fn stepped(self, steps: i32) -> Self {
         let last = Self::ALL.len() as i32 - 1;
         Self::ALL[(self as i32).saturating_add(steps).clamp(0, last) as usize]
     }

@@ -86,7 +86,7 @@ impl PlacedBar<'_> {
             canvas.glyph(StyleClass::Note, sign.glyph, x + sign.x, self.y + sign.y);
         }
         for grace in &shape.graces {
-            glyph::grace_note(canvas, x + grace.left, self.y + grace.y, grace.shape);
+            glyph::grace_note(canvas, x + grace.left, self.y + grace.y, grace.shape, grace.is_up);
         }
         if let Some(stem) = shape.stem {
             let (top, end) = (stem.from.min(stem.to), stem.from.max(stem.to));

@@ -125,17 +125,16 @@ fn meter_glyph(c: char) -> Glyph {
 /// The width of a grace note, and of its head.
 pub(super) const GRACE_WIDTH: f32 = 1.3 * SPACE;
 const GRACE_HEAD: f32 = 0.72 * SPACE;
-/// How far its stem and its slash reach above the middle of its head.
+/// How far its stem and its slash reach from the middle of its head.
 pub(super) const GRACE_HEIGHT: f32 = 2.3 * SPACE;
-/// How far its head reaches below.
+/// How far its head reaches to the other side.
 pub(super) const GRACE_DEPTH: f32 = 0.4 * SPACE;
 
-/// The slashed grace note of a flam, with its stem up: its left edge and the middle of its head. Only crosses keep their shape at
-/// this size.
-pub(super) fn grace_note(canvas: &mut Canvas, left: f32, y: f32, shape: HeadShape) {
+/// The slashed grace note of a flam: its left edge and the middle of its head. Only crosses keep their shape at this size.
+pub(super) fn grace_note(canvas: &mut Canvas, left: f32, y: f32, shape: HeadShape, is_up: bool) {
     let is_cross = matches!(shape, HeadShape::Cross | HeadShape::RingedCross);
     let (half, thin) = (GRACE_HEAD / 2.0, 0.14 * SPACE);
-    canvas.symbol(StyleClass::Note, ("grace-note", i32::from(is_cross)), left, y, |s| {
+    canvas.symbol(StyleClass::Note, ("grace-note", i32::from(is_cross) + 2 * i32::from(is_up)), left, y, |s| {
         if is_cross {
             let (reach, t) = (0.28 * SPACE, thin / 2.0);
             for side in [1.0, -1.0] {
@@ -147,25 +146,13 @@ pub(super) fn grace_note(canvas: &mut Canvas, left: f32, y: f32, shape: HeadShap
         }
         // The stem, its flag, and the slash through both.
         let stem = GRACE_HEAD - 0.12 * SPACE;
-        s.rect(stem, -2.2 * SPACE, 0.1 * SPACE, 2.1 * SPACE);
-        s.lines(
-            &[
-                (stem, -2.2 * SPACE),
-                (stem + 0.55 * SPACE, -1.3 * SPACE),
-                (stem + 0.45 * SPACE, -1.2 * SPACE),
-                (stem, -1.9 * SPACE),
-            ],
-            true,
-        );
-        s.lines(
-            &[
-                (stem - 0.35 * SPACE, -1.0 * SPACE),
-                (stem + 0.6 * SPACE, -2.1 * SPACE),
-                (stem + 0.6 * SPACE, -1.95 * SPACE),
-                (stem - 0.35 * SPACE, -0.85 * SPACE),
-            ],
-            true,
-        );
+        let side = if is_up { -SPACE } else { SPACE };
+        let mut area = |points: [(f32, f32); 4]| {
+            s.lines(&points.map(|(x, spaces)| (stem + x * SPACE, spaces * side)), true);
+        };
+        area([(0.0, 0.1), (0.0, 2.2), (0.1, 2.2), (0.1, 0.1)]);
+        area([(0.0, 2.2), (0.55, 1.3), (0.45, 1.2), (0.0, 1.9)]);
+        area([(-0.35, 1.0), (0.6, 2.1), (0.6, 1.95), (-0.35, 0.85)]);
     });
 }
 

@@ -63,6 +63,7 @@ pub(super) struct GraceSign {
     pub(super) left: f32,
     pub(super) y: f32,
     pub(super) shape: HeadShape,
+    pub(super) is_up: bool,
 }
 
 #[derive(Debug, Clone, Default)]
@@ -227,7 +228,7 @@ fn struck(note: &Note, sound: &NoteSound, heads: &[HeadSpec], stems: Stems, (is_
         let left = shape.edges().0 - 0.25 * SPACE - glyph.width();
         shape.add_left(glyph, left, height(h.step));
     }
-    add_graces(&mut shape, &sorted);
+    add_graces(&mut shape, &sorted, stems);
     if has_stem && let Some(far) = sorted.first() {
         add_stem(&mut shape, note, height(far.step), glyph::stem_start(kind, far.shape, is_up));
     }
@@ -277,14 +278,17 @@ fn add_parentheses(shape: &mut NoteShape, heads: &[HeadSpec]) {
     }
 }
 
-/// The grace notes of flams, side by side before everything else of the note.
-fn add_graces(shape: &mut NoteShape, heads: &[HeadSpec]) {
+/// The grace notes of flams, side by side before everything else of the note. Their stems are up, those of a lower voice down.
+fn add_graces(shape: &mut NoteShape, heads: &[HeadSpec], stems: Stems) {
+    let is_up = stems != Stems::Lower;
+    let (above, below) =
+        if is_up { (glyph::GRACE_HEIGHT, glyph::GRACE_DEPTH) } else { (glyph::GRACE_DEPTH, glyph::GRACE_HEIGHT) };
     for h in heads.iter().filter(|h| h.is_flam) {
         let right = shape.edges().0 - GAP;
         let left = right - glyph::GRACE_WIDTH;
         let y = height(h.step);
-        shape.include(Bounds { left, top: y - glyph::GRACE_HEIGHT, right, bottom: y + glyph::GRACE_DEPTH });
-        shape.graces.push(GraceSign { left, y, shape: h.shape });
+        shape.include(Bounds { left, top: y - above, right, bottom: y + below });
+        shape.graces.push(GraceSign { left, y, shape: h.shape, is_up });
     }
 }
 
