@@ -2,6 +2,7 @@
 
 mod documents;
 mod files;
+mod recordings;
 mod refused;
 mod sound;
 

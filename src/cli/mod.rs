@@ -10,9 +10,11 @@ mod input;
 mod licenses;
 mod man;
 mod manual;
+mod onsets;
 mod output;
 mod outputs;
 mod pulse;
+mod recordings;
 mod remote;
 mod render;
 mod signals;
@@ -41,7 +43,7 @@ use std::sync::Arc;
 enum Exit {
     /// Success (0).
     Success,
-    /// A groove could not be read, or is wrong (1).
+    /// A groove or a recording could not be read, or is wrong (1).
     BadGroove,
     /// The arguments do not fit together or name something that does not exist (2).
     Usage,
@@ -198,6 +200,7 @@ fn run_command(args: Args) -> Result<Exit, CliError> {
         Some(Command::Takes(args)) => takes::run(&args),
         Some(Command::Remote(args)) => remote::run(&args),
         Some(Command::Tap(args)) => tap::run(&args),
+        Some(Command::Onsets(args)) => onsets::run(&args),
         Some(Command::Outputs) => outputs::run(),
         Some(Command::Export(args)) => export::run(&args),
         Some(Command::Handout(args)) => handout::run(&args),

@@ -68,17 +68,17 @@ pub(super) fn print_results<'a>(
 }
 
 /// A percentage on standard error if that is a terminal; erased when dropped.
-struct Progress {
+pub(super) struct Progress {
     is_shown: bool,
     percent: AtomicU8,
 }
 
 impl Progress {
-    fn new(is_wanted: bool) -> Self {
+    pub(super) fn new(is_wanted: bool) -> Self {
         Self { is_shown: is_wanted && io::stderr().is_terminal(), percent: AtomicU8::new(u8::MAX) }
     }
 
-    fn set(&self, percent: u8) {
+    pub(super) fn set(&self, percent: u8) {
         if self.is_shown && self.percent.swap(percent, Ordering::Relaxed) != percent {
             let _ = write!(io::stderr(), "\r{percent:3}%");
         }

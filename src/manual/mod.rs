@@ -19,7 +19,7 @@ macro_rules! chapters {
 
 /// All chapters, in reading order.
 pub const CHAPTERS: &[Chapter] = chapters! {
-    "words" "screen" "editing" "hearings" "takes" "tap" "file" "voices" "limits" "commands" "json" "midi" "musicxml"
+    "words" "screen" "editing" "hearings" "takes" "tap" "recordings" "file" "voices" "limits" "commands" "json" "midi" "musicxml"
     "pictures" "handouts" "exports" "remote" "config" "keys" "troubleshooting"
 };
 

@@ -1,8 +1,14 @@
-//! Decodes sound files into samples. It must not know paths, the session, the screen or the store.
+//! From audio to samples and times: decodes sound files and recordings, and finds onsets. It must not know paths, the session, the
+//! screen or the store.
 
 mod decode;
+pub mod detect;
+pub mod envelope;
 mod fold;
 mod level;
+pub mod onsets;
+mod packed;
+pub mod spool;
 #[cfg(test)]
 mod tests;
 

@@ -118,12 +118,6 @@ impl Groove {
         self.sections.iter().map(|s| usize::from(s.bars) * usize::from(s.times)).sum()
     }
 
-    /// Where a bar of the playing order stands: its section, the pass of the section and the bar in it.
-    pub(crate) fn bar_in_sections(&self, bar: usize) -> Option<(usize, usize, usize)> {
-        let found = self.section_bar(bar)?;
-        Some((found.section, found.pass, found.bar))
-    }
-
     /// The bar of the playing order at a place within the sections.
     pub(crate) fn bar_in_order(&self, section: usize, pass: usize, bar: usize) -> Option<usize> {
         let s = self.sections.get(section)?;
@@ -270,10 +264,10 @@ mod tests {
     fn a_bar_of_the_playing_order_is_a_bar_of_a_pass() {
         let groove = groove();
         assert_eq!(groove.bars_in_pass(), 5);
-        let all: Vec<_> = (0..6).map(|b| groove.bar_in_sections(b)).collect();
+        let all: Vec<_> = (0..6).map(|b| groove.section_bar(b).map(|b| (b.section, b.pass, b.bar))).collect();
         assert_eq!(all, [Some((0, 0, 0)), Some((0, 0, 1)), Some((0, 1, 0)), Some((0, 1, 1)), Some((1, 0, 0)), None]);
         for bar in 0..5 {
-            let (section, pass, within) = groove.bar_in_sections(bar).expect("a bar");
+            let SectionBar { section, pass, bar: within } = groove.section_bar(bar).expect("a bar");
             assert_eq!(groove.bar_in_order(section, pass, within), Some(bar));
             let beat = Fraction::new(3, 2).expect("a number");
             let place = GridPlace { pass: 7, bar: bar as u32, beat };

@@ -1,6 +1,6 @@
 //! The commands on a groove, as values.
 
-use crate::rhythm::{Accent, LengthScale, Meter, Pitch, Place, Swing, Tempo, Voice};
+use crate::rhythm::{Accent, GridPlace, LengthScale, Meter, Micros, Pitch, Place, Swing, Tempo, Voice};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Motion {
@@ -207,6 +207,14 @@ pub(crate) enum Command {
     Swing(Option<Swing>),
     Title(String),
     Note(String),
+    /// Sets the file of the recording, and keeps its anchors; `None` removes the recording.
+    Recording(Option<String>),
+    /// Says when the cursor's cell is heard in the recording.
+    SetAnchor(Micros),
+    /// Moves the anchor at the cursor, or the last one before it, by microseconds.
+    MoveAnchor(i64),
+    /// Removes the anchor at a place; by default that at the cursor, or the last one before it.
+    RemoveAnchor(Option<GridPlace>),
     Undo,
     Redo,
 }

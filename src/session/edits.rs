@@ -78,6 +78,9 @@ impl Session {
 
     /// Builds an edit; `None` if it needs a layer and there is none.
     fn build_edit(&self, command: &Command) -> Result<Option<EditResult>> {
+        if let Some(result) = self.build_recording_edit(command)? {
+            return Ok(Some(result));
+        }
         match self.build_section_edit(command)? {
             None if !self.groove.layers().is_empty() => self.build_layer_edit(command.clone()).map(Some),
             result => Ok(result),
@@ -413,6 +416,7 @@ impl Session {
         copy.name = free_name(&copy.name, |name| layers.iter().any(|l| l.name == name));
         layers.insert(at.layer + 1, copy);
         let groove = Groove::new(g.title(), g.note(), g.sections().to_vec(), layers)?;
+        let groove = groove.with_recording(g.recording().cloned())?;
         Ok(EditResult::new(groove, "duplicate layer")
             .with_cursor(Cursor { place: Place { layer: at.layer + 1, ..at }, ..self.cursor }))
     }

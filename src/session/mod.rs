@@ -8,6 +8,7 @@ mod entry;
 mod history;
 mod loop_region;
 pub(crate) mod messages;
+pub(crate) mod recording;
 mod select;
 #[cfg(test)]
 mod tests;

@@ -43,6 +43,7 @@ pub(crate) enum Menu {
     Copy,
     Sound,
     Practice,
+    Recording,
     File,
     Screen,
 }

@@ -7,7 +7,7 @@ use crate::terminal::files::export;
 use crate::terminal::files::recovery::RecoveryView;
 use crate::terminal::view::{Block, Item, ReportPart, blocks, list_height, plain_list};
 use crate::terminal::{
-    Mode, Overlay, State, TextField, hearings, help, manual, prompts, replay, run_command, search, sections,
+    Mode, Overlay, State, TextField, anchors, hearings, help, manual, prompts, replay, run_command, search, sections,
 };
 
 /// A movement in a list, down if positive.
@@ -64,6 +64,7 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
         Overlay::Find { text, .. } => state.input.keymap.search(text.value()).len(),
         Overlay::Export { menu, text, .. } => export::search(state, *menu, text.value()).len(),
         Overlay::Sections(_) => state.groove().sections().len(),
+        Overlay::Anchors(_) => state.groove().recording().map_or(0, |r| r.anchors().len()),
         Overlay::TapReport(_) => state.tap_report_lines().len(),
         _ => plain_list(state).map_or(0, |list| list.entries.len()),
     };
@@ -71,6 +72,7 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
         Overlay::Help(help::HelpView { line: at, .. })
         | Overlay::ConfigFile(at)
         | Overlay::Sections(at)
+        | Overlay::Anchors(at)
         | Overlay::Outputs(_, at)
         | Overlay::ImportWarnings(at)
         | Overlay::TapReport(at)
@@ -142,6 +144,7 @@ pub(crate) fn accept(state: &mut State) {
         Overlay::Full { .. } => return accept_item(state),
         Overlay::TapReport(line) => return go_to_tap_line(state, line),
         Overlay::Sections(section) => return sections::go_to(state, section),
+        Overlay::Anchors(at) => return anchors::go_to(state, at),
         Overlay::Help(_) | Overlay::Manual(_) if state.mode() == Mode::Typing => return search::accept(state),
         Overlay::Help(ref view) => return help::open_chapter(state, view.line),
         Overlay::Manual(_) => return manual::accept(state),

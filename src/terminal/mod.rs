@@ -4,6 +4,7 @@
 //! The table of commands gives the keys their actions, and the help, the searched list and the manual their entries. Slow work goes
 //! to worker threads, each of which takes the newest request; taps go through a channel, because every tap counts.
 
+mod anchors;
 mod commands;
 mod confirmation;
 mod dispatch;

@@ -25,6 +25,8 @@ pub(crate) enum Overlay {
     Outputs(Vec<String>, usize),
     /// The errors in the config file.
     ConfigFile(usize),
+    /// The anchors of the recording, with the selected one.
+    Anchors(usize),
     /// The sections, with the selected one.
     Sections(usize),
     /// A question. `unedited`: the text is the current value, which the first character typed replaces. `moved_to`: the line
@@ -67,6 +69,7 @@ impl Overlay {
             Overlay::Help(_)
             | Overlay::Outputs(..)
             | Overlay::ConfigFile(_)
+            | Overlay::Anchors(_)
             | Overlay::Sections(_)
             | Overlay::Full { .. }
             | Overlay::TapReport(_)

@@ -1,10 +1,12 @@
 //! The arguments of the command line. The doc comments are its help.
 
 mod convert;
+mod recordings;
 mod render;
 mod values;
 
 pub(super) use convert::{ExportArgs, HandoutArgs, ImportArgs, Picture};
+pub(super) use recordings::OnsetsArgs;
 pub(super) use render::{RenderArgs, SoundArgs, TakesArgs};
 pub(super) use values::Speeds;
 
@@ -26,7 +28,7 @@ pub(super) struct Args {
     pub(super) edit: EditArgs,
 }
 
-const EXIT_CODES: &str = "Exit codes: 0 success; 1 a groove could not be read or is invalid; 2 the arguments are invalid; \
+const EXIT_CODES: &str = "Exit codes: 0 success; 1 a groove or a recording could not be read or is invalid; 2 the arguments are invalid; \
 3 the result could not be written.";
 
 #[derive(Debug, Subcommand)]
@@ -47,6 +49,8 @@ pub(super) enum Command {
     Remote(RemoteArgs),
     /// Analyze tap times: which hearing they follow, how early or late, how steadily, and where they slip
     Tap(TapArgs),
+    /// List the onsets of a recording: the moments at which strokes and notes begin, with their strength in three bands
+    Onsets(OnsetsArgs),
     /// List the output devices; `output` under `[sound]` in the config file chooses one
     Outputs,
     /// Export one or more grooves to another format

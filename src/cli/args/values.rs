@@ -66,6 +66,10 @@ pub(super) fn speed(word: &str) -> Result<Fraction, String> {
     percent.over(Fraction::whole(100)).ok_or_else(|| format!("expected {wanted}"))
 }
 
+pub(super) fn threshold(word: &str) -> Result<f32, String> {
+    parse_in_range(word, 0.05..=0.95, "a number from 0.05 to 0.95")
+}
+
 pub(super) fn tolerance(word: &str) -> Result<Fraction, String> {
     parse_fraction(word, 0..=100, "a number from 0 to 100 (ms)")
 }

@@ -95,6 +95,8 @@ fn command() -> impl Strategy<Value = Command> {
             C::AccentDepth(Some(n as u8 * 2)),
             C::Pan(by as i8 * 9),
             C::TempoBy(by * 20),
+            C::SetAnchor(crate::rhythm::Micros(i64::from(by + 20) * 100_000)),
+            C::MoveAnchor(i64::from(by) * 10_000),
             C::Bars(n as u16),
             C::BarsBy(by),
             C::Times(n as u16),

@@ -17,7 +17,9 @@ use crate::terminal::manual;
 use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::{clicks, looping, practice, tapping, tempo_taps, transport};
 use crate::terminal::search::{self, Direction};
-use crate::terminal::{Action, CommandSpec, Effect, Mode, Question, dispatch, hearings, help, scroll, sections};
+use crate::terminal::{
+    Action, CommandSpec, Effect, Mode, Question, anchors, dispatch, hearings, help, scroll, sections,
+};
 use tui_input::InputRequest;
 
 macro_rules! commands {
@@ -313,6 +315,20 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "note" "S c" Ask(Question::Note), "edit the note saved with the groove"
             => "comment text remark description memo";
     }
+    Grid "The recording" "recordings" {
+        "recording" "R f" Ask(Question::Recording), "set the recording under the grid, or remove it"
+            => "audio song track file open load transcribe sound wav mp3 flac";
+        "anchor" "R a" Ask(Question::Anchor), "say when this cell is heard in the recording"
+            => "sync marker align lay grid tempo map downbeat warp";
+        "remove-anchor" "R d" Run(Command::RemoveAnchor(None)), "remove the anchor here, or the last before"
+            => "delete marker";
+        "anchors" "R l" Call(anchors::open), "list the anchors with their tempos, and go to one"
+            => "tempo map markers overview";
+        "anchor-earlier" "R left" Run(Command::MoveAnchor(-10_000)), "move the anchor 10 ms earlier" => "nudge marker";
+        "anchor-later" "R right" Run(Command::MoveAnchor(10_000)), "move the anchor 10 ms later" => "nudge marker";
+        "anchor-bit-earlier" "R down" Run(Command::MoveAnchor(-1_000)), "move the anchor 1 ms earlier" => "nudge marker";
+        "anchor-bit-later" "R up" Run(Command::MoveAnchor(1_000)), "move the anchor 1 ms later" => "nudge marker";
+    }
     Grid "Export and import" "exports" {
         "export" "F e" Call(|s| export::open_menu(s, ExportMenu::Groove)),
             "export MIDI, MusicXML, pictures, pages or text"
@@ -342,6 +358,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "copy-menu" "C" OpenMenu(Menu::Copy), "copy: select, clipboard, copies as text" => "selection";
         "sound-menu" "V" OpenMenu(Menu::Sound), "sound: voice, gain, pan, volume, clicks" => "mixer";
         "practice-menu" "P" OpenMenu(Menu::Practice), "practice: loop, speed, ladder, takes, tapping";
+        "recording-menu" "R" OpenMenu(Menu::Recording), "recording: file, anchors" => "audio song";
         "file-menu" "F" OpenMenu(Menu::File), "file: save, export, handout, import, quit";
         "screen-menu" "W" OpenMenu(Menu::Screen), "window: labels, zoom, hearings, manual, config" => "view";
     }
@@ -384,6 +401,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "list-click-extra" "k" Call(clicks::toggle_extra_hearing), "add or remove this hearing's click";
         "list-part" "tab" Call(|s| lists::change_part(s, 1)), "show the next part", "next part";
         "list-part-previous" "back-tab" Call(|s| lists::change_part(s, -1)), "show the previous part";
+        "list-delete" "delete x" Call(anchors::remove), "remove this anchor of the list", "remove";
         "list-rename" "r" Call(sections::rename), "rename this section of the list", "rename";
         "list-help" "? f1" Call(help::toggle), "show the keys of lists, or close the help", "help";
         "list-manual" "m" Call(manual::open), "show the chapters of the manual", "manual";

@@ -6,10 +6,10 @@ use crate::rhythm::{
     Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, expected, group_line, parse_note_value,
 };
 use crate::session::{Command, Motion, Overflow, Repeats, Sections, Session};
-use crate::terminal::Question;
 use crate::terminal::playback::playing::SPEED;
 use crate::terminal::prompts::parse::{self, Ladder, RenderArgs};
 use crate::terminal::view::fit;
+use crate::terminal::{Question, anchors};
 
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Answer {
@@ -74,6 +74,12 @@ impl Question {
                 bounds::SOUND_NAME.check(text.chars().count() as i64).map_err(|e| e.to_string())?;
                 run(Command::SoundFile(Some(text.to_owned())))
             }
+            Question::Recording if text.is_empty() => run(Command::Recording(None)),
+            Question::Recording => {
+                bounds::FILE_NAME.check(text.chars().count() as i64).map_err(|e| e.to_string())?;
+                run(Command::Recording(Some(text.to_owned())))
+            }
+            Question::Anchor => run(Command::SetAnchor(anchors::parse_instant(text)?)),
             Question::AccentDepth if text.is_empty() => run(Command::AccentDepth(None)),
             Question::AccentDepth => run(Command::AccentDepth(Some(n(&bounds::ACCENT_DEPTH)? as u8))),
             Question::Gain => run(Command::Gain(n(&bounds::GAIN)? as i8)),

@@ -32,6 +32,7 @@ fn current_value(state: &State, question: Question) -> String {
         Question::Division(_) => layer.map(|l| l.divisions[at.section].to_string()).unwrap_or_default(),
         Question::LayerSwing => swing(layer.and_then(|l| l.swing)),
         Question::SoundFile => layer.and_then(|l| l.sound.clone()).unwrap_or_default(),
+        Question::Recording => g.recording().map(|r| r.file.clone()).unwrap_or_default(),
         Question::AccentDepth => layer.and_then(|l| l.depth).map(|d| d.to_string()).unwrap_or_default(),
         Question::Gain => layer.map(|l| l.gain.to_string()).unwrap_or_default(),
         Question::Pan => layer.map(|l| l.pan.to_string()).unwrap_or_default(),

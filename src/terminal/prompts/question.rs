@@ -60,6 +60,8 @@ questions! {
     Takes "Takes", "passes of each take, 1 to 64, like 2; with a count-in: 2 count", "2, 2 count";
     Ladder "Ladder", "50-100/10 percent, x4 passes each; key: wait for a key; 1/4: mute every 4th pass",
         "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)";
+    Recording "Recording", "a sound file, like song.flac, from the groove's folder; empty: none";
+    Anchor "Heard at", "a time in the recording: 12.345 or 1:02.5", "12.345, 1:02.5";
     Open "Open", "a groove file, like riff.toml (import: MIDI and MusicXML)";
     SaveAs "Save as", "a file name, like riff.toml; .toml is added to a name without an ending";
     ExportAs "Export to", "a file name";

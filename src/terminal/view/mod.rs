@@ -1,6 +1,7 @@
 //! Draws the state into the cells of a frame. It must not change the state, read a clock or open a file.
 
-pub(crate) mod columns;
+pub(crate) mod anchors;
+mod columns;
 mod full;
 mod grid;
 pub(crate) mod layout;
@@ -96,6 +97,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
         Overlay::Manual(open) => manual::draw(&mut pen, body(area), open),
         Overlay::TapReport(at) => tap::draw_report(state, &mut pen, body(area), *at),
         Overlay::Sections(at) => sections::draw(state, &mut pen, body(area), *at),
+        Overlay::Anchors(at) => anchors::draw(state, &mut pen, body(area), *at),
         Overlay::Full { block, line } => full::draw(state, &mut pen, body(area), *block, *line),
         overlay => {
             if let Some(list) = plain_list(state) {

@@ -1,0 +1,140 @@
+//! Tests of commands on recordings.
+
+use super::{RunResult, run, succeed};
+use crate::support::in_package;
+use std::fs;
+
+const REFERENCE: &str = "tests/data/onsets/reference.wav";
+
+fn json(words: &[&str]) -> serde_json::Value {
+    serde_json::from_str(&succeed(words).text).expect("JSON")
+}
+
+/// A WAV file of 16-bit samples that claims `claimed` bytes of them.
+fn wav(rate: u32, channels: u16, samples: &[i16], claimed: usize) -> Vec<u8> {
+    let claimed = claimed as u32;
+    let mut file = b"RIFF".to_vec();
+    file.extend_from_slice(&(36 + claimed).to_le_bytes());
+    file.extend_from_slice(b"WAVEfmt \x10\0\0\0\x01\0");
+    file.extend_from_slice(&channels.to_le_bytes());
+    file.extend_from_slice(&rate.to_le_bytes());
+    file.extend_from_slice(&(rate * 2 * u32::from(channels)).to_le_bytes());
+    file.extend_from_slice(&(2 * channels).to_le_bytes());
+    file.extend_from_slice(b"\x10\0data");
+    file.extend_from_slice(&claimed.to_le_bytes());
+    file.extend(samples.iter().flat_map(|x| x.to_le_bytes()));
+    file
+}
+
+/// Two seconds with decaying strokes of 400 Hz in all channels at these times.
+fn strokes(rate: u32, channels: u16, times: &[f64]) -> Vec<i16> {
+    let value = |t: f64| {
+        let last = times.iter().rev().find(|s| **s <= t).map_or(f64::INFINITY, |s| t - s);
+        if last.is_finite() { 12_000.0 * (2513.0 * last).sin() * (-20.0 * last).exp() } else { 0.0 }
+    };
+    let frames = (0..2 * rate).map(|k| value(f64::from(k) / f64::from(rate)) as i16);
+    frames.flat_map(|x| vec![x; channels.into()]).collect()
+}
+
+/// `confidence.tsv` has the confidence of every candidate of the reference, computed by `tests/onsets/detector.py`.
+#[test]
+fn onsets_are_those_of_the_reference_in_every_form() {
+    let table = fs::read_to_string(in_package("tests/data/onsets/confidence.tsv")).expect("a table");
+    let rows = table.lines().filter(|l| !l.starts_with('#'));
+    let rows: Vec<Vec<f64>> = rows.map(|l| l.split('\t').map(|v| v.parse().expect("a number")).collect()).collect();
+    let kept: Vec<&Vec<f64>> = rows.iter().filter(|row| row[2] == 1.0).collect();
+    let value = json(&["onsets", REFERENCE, "--json"]);
+    let onsets = value["onsets"].as_array().expect("onsets");
+    assert_eq!((onsets.len(), value["schema"].as_i64()), (kept.len(), Some(1)));
+    for (onset, row) in onsets.iter().zip(&kept) {
+        let number = |key: &str| onset[key].as_f64().expect("a number");
+        assert!((number("seconds") - row[0]).abs() < 5e-5, "{onset} {row:?}");
+        assert!((number("confidence") - row[1]).abs() < 1e-3, "{onset} {row:?}");
+        assert!(number("strength_db") >= number("low_db").max(number("mid_db")).max(number("high_db")), "{onset}");
+    }
+    let chapter = teeter::manual::chapter("recordings").expect("a chapter").text;
+    for key in value.as_object().expect("an object").keys().chain(onsets[0].as_object().expect("an object").keys()) {
+        assert!(chapter.contains(&format!("`{key}`")), "the chapter does not name {key}");
+    }
+    let csv = succeed(&["onsets", REFERENCE, "--csv"]).text;
+    let fields = csv.lines().skip(1).map(|l| l.split(',').next().and_then(|s| s.parse::<f64>().ok()));
+    assert!(fields.eq(onsets.iter().map(|o| o["seconds"].as_f64())), "{csv}");
+    assert_eq!(succeed(&["onsets", REFERENCE]).text.lines().count(), 1 + kept.len());
+    let certain = kept.iter().filter(|row| row[1] >= 0.9).count();
+    let found = json(&["onsets", REFERENCE, "--json", "--threshold", "0.9"]);
+    assert_eq!(found["onsets"].as_array().map(Vec::len), Some(certain));
+}
+
+#[test]
+fn a_sound_has_the_same_onsets_in_every_format() {
+    let first = |file: &str| {
+        let value = json(&["onsets", "--json", &format!("tests/sounds/{file}")]);
+        value["onsets"][0]["seconds"].as_f64().unwrap_or_else(|| panic!("{file}: {value}"))
+    };
+    let expected = first("burst.flac");
+    for file in ["burst.aiff", "burst.m4a", "burst.mp3", "burst.ogg"] {
+        assert!((first(file) - expected).abs() < 0.003, "{file}: {} {expected}", first(file));
+    }
+}
+
+#[test]
+fn onsets_are_found_at_any_rate_and_in_any_number_of_channels() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let times = [0.4, 0.9, 1.25];
+    for (rate, channels) in [(8_000, 1), (48_000, 8), (192_000, 2)] {
+        let samples = strokes(rate, channels, &times);
+        let path = folder.path().join(format!("{rate}.wav"));
+        fs::write(&path, wav(rate, channels, &samples, 2 * samples.len())).expect("written");
+        let value = json(&["onsets", "--json", path.to_str().expect("UTF-8")]);
+        let found: Vec<f64> =
+            value["onsets"].as_array().expect("onsets").iter().filter_map(|o| o["seconds"].as_f64()).collect();
+        assert_eq!(found.len(), times.len(), "{rate}: {value}");
+        assert!(found.iter().zip(times).all(|(a, b)| (a - b).abs() < 0.003), "{rate}: {found:?}");
+        assert_eq!((value["sample_rate"].as_u64(), value["seconds"].as_f64()), (Some(rate.into()), Some(2.0)));
+    }
+}
+
+#[test]
+fn a_recording_that_is_no_recording_is_refused_or_remarked_on() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let onsets = |name: &str, bytes: &[u8]| -> RunResult {
+        let path = folder.path().join(name);
+        fs::write(&path, bytes).expect("written");
+        run(&["onsets", path.to_str().expect("UTF-8")], b"")
+    };
+    let sound = strokes(44_100, 2, &[0.5, 1.0]);
+    let rows: &[(&str, Vec<u8>, i32, &str)] = &[
+        ("empty.wav", Vec::new(), 1, "found an empty file"),
+        ("text.wav", b"ferry ".repeat(2000), 1, "found an unknown format or a damaged file"),
+        ("none.wav", wav(44_100, 2, &[], 0), 1, "found an audio track without samples"),
+        ("slow.wav", wav(500, 1, &[1; 500], 1000), 1, "expected a sample rate from 1000 to 768000 Hz, found 500 Hz"),
+        ("silent.wav", wav(44_100, 2, &vec![0; 88_200], 176_400), 0, "silent.wav: it is silent"),
+        ("short.wav", wav(44_100, 1, &[900; 900], 1800), 0, "no onset has a confidence of at least 0.35"),
+        (
+            "cut.wav",
+            wav(44_100, 2, &sound, 4 * sound.len()),
+            0,
+            "cut.wav: it is truncated: 2.00 s of 4.00 s are present",
+        ),
+        ("cut.flac", fs::read(in_package("tests/sounds/burst.flac")).expect("a sound")[..2000].to_vec(), 1, "found "),
+    ];
+    for (name, bytes, code, message) in rows {
+        let result = onsets(name, bytes);
+        assert_eq!(result.code, Some(*code), "{name}: {}", result.errors);
+        assert!(result.errors.contains(message), "{name}: {}", result.errors);
+        assert!(!result.errors.contains("panicked"), "{name}: {}", result.errors);
+    }
+    for (path, message) in [
+        ("no-such.wav", "teeter: no-such.wav: cannot read: no such file or directory"),
+        ("patterns", "teeter: patterns: expected a regular file, found a folder"),
+        ("/dev/zero", "expected a regular file, found a device or a pipe"),
+        ("-", "expected the name of a recording, found '-'"),
+    ] {
+        let result = run(&["onsets", path], b"");
+        assert_eq!(result.code, Some(1), "{path}");
+        assert!(result.errors.contains(message), "{path}: {}", result.errors);
+    }
+    let result = run(&["onsets", REFERENCE, "--threshold", "1"], b"");
+    assert_eq!(result.code, Some(2));
+    assert!(result.errors.contains("expected a number from 0.05 to 0.95"), "{}", result.errors);
+}
