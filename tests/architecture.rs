@@ -58,7 +58,7 @@ const MODULES: &[Module] = &[
     Module {
         name: "recording",
         modules: &["rhythm", "analysis", "sound"],
-        crates: &["rubato", "symphonia"],
+        crates: &["realfft", "rubato", "symphonia"],
         forbidden: &["std::thread", "PathBuf"],
     },
     Module {
