@@ -1,5 +1,5 @@
-//! From audio to samples and times: decodes sound files and recordings, and finds onsets. It must not know paths, the session, the
-//! screen or the store.
+//! From audio to samples and times: decodes sound files and recordings, finds onsets, and plays recordings slower or faster. It
+//! must not know paths, the session, the screen or the store.
 
 mod decode;
 pub mod detect;
@@ -9,7 +9,12 @@ mod level;
 pub mod onsets;
 mod packed;
 pub mod spool;
+mod spool_file;
+mod stretch;
 #[cfg(test)]
 mod tests;
 
 pub use decode::{DecodeError, DecodedSound, decode};
+pub use envelope::{Envelope, Level};
+pub use spool::{Layout, MAX_SECONDS, Sink, SpoolError, Spooled, spool};
+pub use spool_file::SpoolFile;

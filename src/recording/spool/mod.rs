@@ -20,7 +20,7 @@ use crate::recording::envelope::Envelope;
 use std::io;
 use std::ops::ControlFlow;
 
-/// Most seconds of a recording.
+/// Greatest length of a recording, in seconds.
 pub const MAX_SECONDS: u64 = 3 * 3600;
 
 /// What decoded frames are written to.
