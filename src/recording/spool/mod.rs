@@ -1,8 +1,7 @@
 //! Decodes a recording of any length into a sink, in order and with little memory.
 //!
 //! Frames keep the rate of the file. One channel stays one, two stay two, more are folded down to two. What an encoder inserted
-//! before and after the sound is removed, so frame 0 is the first frame that was recorded. It must not know paths, threads, the
-//! session, the screen or the store.
+//! before and after the sound is removed, so frame 0 is the first frame that was recorded.
 
 mod codec;
 mod counted;
