@@ -215,6 +215,8 @@ pub(crate) enum Command {
     MoveAnchor(i64),
     /// Removes the anchor at a place; by default that at the cursor, or the last one before it.
     RemoveAnchor(Option<GridPlace>),
+    /// Removes all anchors.
+    RemoveAnchors,
     Undo,
     Redo,
 }

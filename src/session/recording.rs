@@ -69,6 +69,15 @@ impl Session {
                 let new = g.edited(&Edit::RemoveAnchor(place))?;
                 EditResult::new(new, "remove anchor").with_message(format!("anchor removed: {}", print_place(place)))
             }
+            Command::RemoveAnchors => {
+                let count = g.recording().map_or(0, |r| r.anchors().len());
+                if count == 0 {
+                    return Err(EditError::Impossible("there are no anchors"));
+                }
+                let new = g.edited(&Edit::Anchors(Vec::new()))?;
+                EditResult::new(new, "remove all anchors")
+                    .with_message(format!("{} removed", rhythm::count(count, "anchor")))
+            }
             _ => return Ok(None),
         }))
     }

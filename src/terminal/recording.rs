@@ -86,7 +86,10 @@ pub(crate) fn next_mix(state: &mut State) {
 pub(crate) fn on_event(state: &mut State, event: RecordingEvent) {
     let was_heard = state.is_recording_heard();
     match event {
-        RecordingEvent::Decoding(percent) => state.recording.progress = Some(percent),
+        RecordingEvent::Decoding(percent) => {
+            // It may have been removed meanwhile.
+            state.recording.progress = state.groove().recording().map(|_| percent);
+        }
         RecordingEvent::Loaded(loaded, warnings) => {
             (state.recording.progress, state.recording.loaded) = (None, Some(loaded));
             if !warnings.is_empty() {

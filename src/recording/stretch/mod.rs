@@ -2,7 +2,7 @@
 //!
 //! The signal is cut at its attacks. The beginning of each piece is copied unchanged to the place where the attack belongs, so
 //! attacks keep their sharpness; the rest of the piece is stretched by a phase vocoder that sees nothing of the attacks before
-//! and after it, so nothing of them is smeared. It must not know paths, threads, the session, the screen or the store.
+//! and after it, so nothing of them is smeared.
 
 mod feed;
 mod filter;

@@ -90,7 +90,7 @@ fn an_answer_that_is_too_long_is_an_error_and_can_be_cancelled() {
     assert!(screen(&state, (80, 24)).contains("too long: pasted only the first 2000 characters"));
     press(&mut state, "enter");
     assert!(screen(&state, (80, 24)).contains("found the end"));
-    press(&mut state, "esc R");
+    press(&mut state, "esc L r");
     update(&mut state, Event::Pasted("a\0b\u{1b}[31m\r\nc".into()));
     press(&mut state, "enter");
     assert_eq!(state.groove().layers()[0].name, "ab[31mc");

@@ -48,7 +48,9 @@ fn a_recording_and_its_anchors_are_set_by_keys_and_undone() {
     assert_eq!(anchors(&state), [(0, 500), (1, 1301)]);
     let recording = state.groove().recording().expect("a recording");
     assert_eq!((&*recording.file, recording.anchors()[0].at), ("winch.flac", Micros(500_000)));
-    press(&mut state, "R f ctrl-u enter");
+    press(&mut state, "R x");
+    assert!(anchors(&state).is_empty() && screen(&state, (80, 24)).contains("2 anchors removed"));
+    press(&mut state, "ctrl-z R f ctrl-u enter");
     assert_eq!(state.groove().recording(), None);
     press(&mut state, "ctrl-z");
     assert_eq!(anchors(&state).len(), 2);
