@@ -3,6 +3,7 @@
 mod files;
 mod input;
 mod jobs;
+mod recordings;
 mod recovery;
 
 use crate::support::editor::{Editor, journal};

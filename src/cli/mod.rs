@@ -185,7 +185,9 @@ fn edit(args: &EditArgs) -> Result<Exit, CliError> {
     match terminal::shell::edit(file, socket) {
         Ok(()) => Ok(Exit::Success),
         Err(EditorError::Groove(error)) => Err(CliError::new(Exit::BadGroove, error)),
-        Err(error @ (EditorError::NoTerminal | EditorError::Speaker(_))) => Err(CliError::usage(error)),
+        Err(error @ (EditorError::NoTerminal | EditorError::Speaker(_) | EditorError::Recording(_))) => {
+            Err(CliError::usage(error))
+        }
         Err(error @ EditorError::Terminal(_)) => Err(CliError::new(Exit::Output, error)),
     }
 }

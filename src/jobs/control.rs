@@ -18,6 +18,10 @@ impl CancelToken {
     pub(crate) fn cancel(&self) {
         self.0.store(true, Ordering::Relaxed);
     }
+
+    pub(super) fn is_cancelled(&self) -> bool {
+        self.0.load(Ordering::Relaxed)
+    }
 }
 
 /// Receives the progress of a running job, and says whether the job was cancelled.
@@ -41,7 +45,7 @@ impl JobControl {
     }
 
     pub(super) fn is_cancelled(&self) -> bool {
-        self.token.0.load(Ordering::Relaxed)
+        self.token.is_cancelled()
     }
 
     /// Maps the progress that follows to part `index`, from 0, of `count` equal parts.

@@ -2,6 +2,7 @@
 //! saves, the journal. It must not know analysis, sound or the screen.
 
 mod atomic_file;
+mod cache;
 mod cells_field;
 mod editors;
 mod error;
@@ -20,6 +21,7 @@ mod tests;
 mod update;
 
 pub(crate) use atomic_file::{AtomicFile, CommitError, Overwrite, commit_all, remove_orphans, remove_pending_and_exit};
+pub(crate) use cache::cache_file;
 pub(crate) use error::reason;
 pub use error::{LoadError, Problem};
 use error::{ParseError, TextPosition};

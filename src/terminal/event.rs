@@ -3,7 +3,7 @@
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
 use crate::jobs::play_request::{PlayRequest, PlaybackEvent, ResumePoint, Sequence};
-use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, SoundSettings};
+use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, RecordingEvent, SoundSettings};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
 use crate::terminal::files::replacement::OpenedFile;
@@ -41,7 +41,8 @@ pub enum Event {
     /// The practice log of the groove in one line, or why it could not be read or written.
     Progress(Result<Option<String>, String>),
     Remote(RemoteEvent),
-    /// The sound files outside the groove's folder that may not be read without an answer.
+    Recording(RecordingEvent),
+    /// The sound files and the recording outside the groove's folder that may not be read without an answer.
     OutsideSounds(Vec<PathBuf>),
     /// The output devices, one per line, or why they cannot be listed.
     Outputs(Result<Vec<String>, String>),
@@ -115,7 +116,7 @@ pub enum Effect {
     Step(Box<Sequence>),
     /// Add to the practice log of the groove, at the date of the day, and report it.
     Progress(Option<Practice>),
-    /// Read the layers' sound files, and report problems.
+    /// Read the layers' sound files, open the recording, and report problems.
     TrySounds(Arc<Groove>),
     /// Remember that the groove's file may read these sound files.
     AllowSounds(Vec<PathBuf>),

@@ -18,6 +18,7 @@ mod manual;
 mod overlay;
 mod playback;
 mod prompts;
+mod recording;
 mod scroll;
 mod search;
 mod sections;

@@ -8,6 +8,7 @@ use crate::terminal::files::FilesState;
 use crate::terminal::hearings::HearingsState;
 use crate::terminal::input::InputState;
 use crate::terminal::playback::playing::Playback;
+use crate::terminal::recording::RecordingState;
 use crate::terminal::view::{Layout, Scale, SectionColumns, StripRows, ViewState};
 use crate::terminal::{Effect, Keymap, Mode, Overlay, Theme};
 use std::sync::Arc;
@@ -38,6 +39,7 @@ pub struct State {
     pub(crate) input: InputState,
     pub(crate) hearings: HearingsState,
     pub(crate) playback: Playback,
+    pub(crate) recording: RecordingState,
     pub(crate) files: FilesState,
     pub(crate) view: ViewState,
     /// The effects of the running update, which it returns.
@@ -54,6 +56,7 @@ impl State {
             input: InputState { keymap, is_selecting: false, is_dragging: false },
             hearings: HearingsState::default(),
             playback: Playback::default(),
+            recording: RecordingState::default(),
             files: FilesState { names: vec![file], ..FilesState::default() },
             view: ViewState { theme, size, ..ViewState::default() },
             effects: Vec::new(),
@@ -127,7 +130,11 @@ impl State {
         let layers = self.groove().layers().len();
         let scale = self.scale();
         let section = SectionColumns { bar: scale.bar_width(), bars: scale.bars };
-        let strips = StripRows { strips: self.view.strips, hearings: self.report().map(|(r, _)| r.hearings.len()) };
+        let strips = StripRows {
+            strips: self.view.strips,
+            hearings: self.report().map(|(r, _)| r.hearings.len()),
+            has_lane: self.loaded_recording().is_some(),
+        };
         Layout::new(width, height, layers, section, strips, self.view.scroll)
     }
 

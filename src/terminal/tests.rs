@@ -24,6 +24,7 @@ mod narrow_window;
 mod opening;
 mod practice;
 mod questions;
+mod recordings;
 mod recovery;
 mod remote;
 mod sections;

@@ -10,7 +10,7 @@ use crate::terminal::input::mouse;
 use crate::terminal::playback::playing::LoopMode;
 use crate::terminal::playback::{practice, tapping, tempo_taps, transport};
 use crate::terminal::prompts::typing;
-use crate::terminal::{Action, Effect, Event, Key, KeyTime, Mode, Overlay, State, commands, replay, scroll};
+use crate::terminal::{Action, Effect, Event, Key, KeyTime, Mode, Overlay, State, commands, recording, replay, scroll};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use tui_input::InputRequest;
 
@@ -41,6 +41,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Key(..) | Event::OffsetSaved(Ok(())) => {}
         Event::Progress(Ok(text)) => practice::on_progress(state, text),
         Event::Remote(event) => transport::on_remote_event(state, event),
+        Event::Recording(event) => recording::on_event(state, event),
         Event::OutsideSounds(paths) => outside_sounds::on_found(state, paths),
         Event::Progress(Err(text)) => state.warn(text),
         Event::JobProgress(percent) => export::on_progress(state, percent),
@@ -75,7 +76,8 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         state.effects.push(analyse(state));
     }
     // In another folder other sound files lie outside.
-    if state.file() != old_file.as_deref() && state.groove().layers().iter().any(|l| l.sound.is_some()) {
+    let names_sounds = |g: &Groove| g.recording().is_some() || g.layers().iter().any(|l| l.sound.is_some());
+    if state.file() != old_file.as_deref() && names_sounds(state.groove()) {
         state.effects.push(Effect::TrySounds(state.groove().clone()));
     }
     // A move to another section, or other marks of the loop region, change the loop.
@@ -134,16 +136,19 @@ fn on_playback(state: &mut State, event: PlaybackEvent) {
     }
 }
 
-/// The effects at the start: the first analysis.
+/// The effects at the start: the first analysis, and the recording is read.
 pub fn start(state: &State) -> Vec<Effect> {
-    vec![analyse(state)]
+    let groove = state.groove();
+    let open = groove.recording().map(|_| Effect::TrySounds(groove.clone()));
+    std::iter::once(analyse(state)).chain(open).collect()
 }
 
 fn try_new_sounds(state: &mut State, old: &Groove) {
     let new = state.groove().clone();
     let sounds = |g: &Groove| g.layers().iter().filter_map(|l| l.sound.clone()).collect::<Vec<_>>();
     let known = sounds(old);
-    if sounds(&new).iter().any(|s| !known.contains(s)) {
+    let recording = |g: &Groove| g.recording().map(|r| r.file.clone());
+    if recording(&new) != recording(old) || sounds(&new).iter().any(|s| !known.contains(s)) {
         state.effects.push(Effect::TrySounds(new));
     }
 }

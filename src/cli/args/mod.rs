@@ -79,7 +79,7 @@ pub(super) enum Command {
 
 #[derive(Debug, ClapArgs)]
 pub(super) struct EditArgs {
-    /// Groove file to edit. A missing .toml file is created on the first save
+    /// Groove file to edit, or a recording to write a new groove to. A missing .toml file is created on the first save
     pub(super) file: Option<PathBuf>,
     /// Play through this socket to a remote speaker; `teeter remote` adds this option on the host
     #[arg(long, value_name = "SOCKET")]

@@ -20,7 +20,7 @@ use crate::recording::envelope::Envelope;
 use std::io;
 use std::ops::ControlFlow;
 
-/// Most seconds of a recording.
+/// Greatest length of a recording, in seconds.
 pub const MAX_SECONDS: u64 = 3 * 3600;
 
 /// What decoded frames are written to.
@@ -39,7 +39,7 @@ pub trait Sink {
 }
 
 /// Told the share of the work that is done, from 0 to 1; `Break` cancels the rest.
-pub type Progress<'a> = &'a mut dyn FnMut(f64) -> ControlFlow<()>;
+pub(super) type Progress<'a> = &'a mut dyn FnMut(f64) -> ControlFlow<()>;
 
 /// How frames are laid out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

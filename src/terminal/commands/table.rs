@@ -18,7 +18,7 @@ use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::{clicks, looping, practice, tapping, tempo_taps, transport};
 use crate::terminal::search::{self, Direction};
 use crate::terminal::{
-    Action, CommandSpec, Effect, Mode, Question, anchors, dispatch, hearings, help, scroll, sections,
+    Action, CommandSpec, Effect, Mode, Question, anchors, dispatch, hearings, help, recording, scroll, sections,
 };
 use tui_input::InputRequest;
 
@@ -318,6 +318,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
     Grid "The recording" "recordings" {
         "recording" "R f" Ask(Question::Recording), "set the recording under the grid, or remove it"
             => "audio song track file open load transcribe sound wav mp3 flac";
+        "recording-mix" "R m" Call(recording::next_mix), "hear the groove, the recording, or both"
+            => "listen mute solo balance original";
         "anchor" "R a" Ask(Question::Anchor), "say when this cell is heard in the recording"
             => "sync marker align lay grid tempo map downbeat warp";
         "remove-anchor" "R d" Run(Command::RemoveAnchor(None)), "remove the anchor here, or the last before"
@@ -358,7 +360,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "copy-menu" "C" OpenMenu(Menu::Copy), "copy: select, clipboard, copies as text" => "selection";
         "sound-menu" "V" OpenMenu(Menu::Sound), "sound: voice, gain, pan, volume, clicks" => "mixer";
         "practice-menu" "P" OpenMenu(Menu::Practice), "practice: loop, speed, ladder, takes, tapping";
-        "recording-menu" "R" OpenMenu(Menu::Recording), "recording: file, anchors" => "audio song";
+        "recording-menu" "R" OpenMenu(Menu::Recording), "recording: file, mix, anchors" => "audio song";
         "file-menu" "F" OpenMenu(Menu::File), "file: save, export, handout, import, quit";
         "screen-menu" "W" OpenMenu(Menu::Screen), "window: labels, zoom, hearings, manual, config" => "view";
     }

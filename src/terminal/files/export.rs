@@ -146,7 +146,8 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs) {
             }
         }
         Question::RenderWav => {
-            let (spec, times) = (state.loop_spec(), args.times.unwrap_or(1));
+            // A recording is never copied into a file.
+            let (spec, times) = (state.loop_spec_with(state.playback.mix), args.times.unwrap_or(1));
             let mut take = spec.take();
             if args.count_in > 0 {
                 (take.name, take.times) = ("groove".to_owned(), times);
@@ -159,8 +160,9 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs) {
             JobKind::Takes { takes: Vec::new(), times, count_in, speed }
         }
         _ => {
-            let mut take = state.loop_spec().take();
-            (take.times, take.count_in) = (state.playback.ladder.loops, state.loop_spec().count_in());
+            let spec = state.loop_spec_with(state.playback.mix);
+            let mut take = spec.take();
+            (take.times, take.count_in) = (state.playback.ladder.loops, spec.count_in());
             let (speeds, silence) = (state.playback.ladder.speeds.clone(), state.playback.ladder.silence);
             JobKind::Ladder { take: Box::new(take), speeds, silence }
         }

@@ -35,8 +35,8 @@ pub(crate) fn allow(state: &mut State, paths: Vec<PathBuf>) {
     state.files.outside_sounds.allowed.extend(paths.iter().cloned());
     state.effects.push(Effect::AllowSounds(paths));
     replay(state);
-    // Playback reads and checks them anyway.
-    if !state.playback.is_playing {
+    // Playback reads and checks the layers' files anyway.
+    if !state.playback.is_playing || state.groove().recording().is_some() {
         let groove = state.groove().clone();
         state.effects.push(Effect::TrySounds(groove));
     }
@@ -44,5 +44,5 @@ pub(crate) fn allow(state: &mut State, paths: Vec<PathBuf>) {
 
 pub(crate) fn refuse(state: &mut State, paths: Vec<PathBuf>) {
     state.files.outside_sounds.refused.extend(paths);
-    state.info("not read; the layers play their voices instead");
+    state.info("not read; layers play their voices instead, and the recording is silent");
 }

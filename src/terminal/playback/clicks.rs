@@ -5,6 +5,7 @@ use crate::terminal::lists::selected_item;
 use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::practice;
 use crate::terminal::playback::transport::start;
+use crate::terminal::recording::RecordingMix;
 use crate::terminal::view::Item;
 use crate::terminal::{State, hearings, replay};
 
@@ -106,13 +107,16 @@ pub(crate) fn mix_name(state: &State) -> String {
     let clicked = state.clicked_hearings(playback.mix.hearing).len();
     let mix = practice::take_mix(state).unwrap_or(Mix { hearing: clicked > 0, ..playback.mix });
     let count = if clicked > 1 { format!(" x{clicked}") } else { String::new() };
+    let recording = state.is_recording_heard();
+    let layers = mix.layers && !(recording && state.recording.mix == RecordingMix::Recording);
     let sounds = [
-        mix.layers.then(|| "groove".to_owned()),
+        layers.then(|| "groove".to_owned()),
+        recording.then(|| "recording".to_owned()),
         mix.beat.then(|| format!("beat{}", suffix(playback.beat_click))),
         mix.hearing.then(|| format!("hearing{}{count}", suffix(playback.hearing_click))),
     ];
     let sounds = sounds.into_iter().flatten().collect::<Vec<_>>().join(" + ");
-    match mix.layers {
+    match layers || recording {
         true => sounds,
         false if sounds.is_empty() => "nothing".to_owned(),
         false => sounds + " only",

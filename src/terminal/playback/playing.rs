@@ -158,10 +158,10 @@ impl State {
     }
 
     pub(crate) fn loop_spec(&self) -> LoopSpec {
-        self.loop_spec_with(self.playback.mix)
+        self.with_recording(self.loop_spec_with(self.playback.mix))
     }
 
-    /// The loop with another mix.
+    /// The loop with another mix, without the recording.
     pub(crate) fn loop_spec_with(&self, mix: Mix) -> LoopSpec {
         let range = self.loop_range();
         LoopSpec {

@@ -72,7 +72,7 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
     let (takes, silence) = match &running.kind {
         SequenceKind::Takes { takes, times, count_in } => {
             let take = |&mix: &Mix| {
-                let mut spec = state.loop_spec_with(mix);
+                let mut spec = state.with_recording(state.loop_spec_with(mix));
                 // Extra hearings click together with that of the strip only.
                 spec.hearings.retain(|_| mix.hearing);
                 SequenceTake { spec, times: Some(*times), count_in: *count_in }

@@ -52,6 +52,8 @@ pub enum EditorError {
     Terminal(io::Error),
     /// The remote speaker cannot be used; what to do.
     Speaker(String),
+    /// The recording cannot lie under a groove: why.
+    Recording(String),
 }
 
 impl fmt::Display for EditorError {
@@ -60,7 +62,7 @@ impl fmt::Display for EditorError {
             Self::NoTerminal => f.write_str("the editor needs a terminal; `teeter explain FILE` works without one"),
             Self::Groove(error) => error.fmt(f),
             Self::Terminal(error) => write!(f, "terminal error: {error}"),
-            Self::Speaker(reason) => f.write_str(reason),
+            Self::Speaker(reason) | Self::Recording(reason) => f.write_str(reason),
         }
     }
 }
@@ -73,7 +75,7 @@ impl From<io::Error> for EditorError {
     }
 }
 
-/// Edits a groove, or a new one if `path` is `None` or the file is missing, until the user quits. A signal or a panic leaves
+/// Edits a groove, or a new one if `path` is `None`, the file is missing or is a recording, until the user quits. A signal or a panic leaves
 /// unsaved changes in the journal. With the socket of a remote speaker it plays there.
 ///
 /// # Errors
@@ -84,12 +86,13 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditorErro
         return Err(EditorError::NoTerminal);
     }
     let folder = StateFolder::of_user();
-    let Opening { mut state, asks_background, documents, output, mut offered_journals } = open(path, folder.clone())?;
+    let Opening { mut state, path, asks_background, documents, output, mut offered_journals } =
+        open(path, folder.clone())?;
     let (sender, events) = mpsc::channel();
     // In a login over ssh or a terminal multiplexer, a speaker may come later or come again.
     let joinable = socket.is_some() || ["SSH_CONNECTION", "TMUX", "STY"].into_iter().any(is_set);
     let listing = folder.clone().filter(|_| joinable);
-    let name = path.and_then(Path::file_name).unwrap_or_default().to_string_lossy();
+    let name = path.as_deref().and_then(Path::file_name).unwrap_or_default().to_string_lossy();
     let listed = listing.as_ref().and_then(|folder| folder.list_editor(&name));
     let (target, base) = documents.current_path_and_text();
     let (journals, started) = Journals::start(folder, target, base, sender.clone());

@@ -3,8 +3,8 @@
 use crate::analysis::Limits;
 use crate::config::{Config, ThemeChoice};
 use crate::describe::tap::TapOffset;
-use crate::jobs::{OutsideSounds, SoundAccess};
-use crate::rhythm::Groove;
+use crate::jobs::{OutsideSounds, SoundAccess, is_recording};
+use crate::rhythm::{Groove, Recording, expected};
 use crate::store::{self, Calibration, LoadError, Problem, SoundSettings, StateFolder};
 use crate::terminal::files::outside_sounds::on_found;
 use crate::terminal::shell::documents::Documents;
@@ -12,11 +12,14 @@ use crate::terminal::shell::playback::outside_sounds;
 use crate::terminal::shell::recovery::{self, OfferedJournals, OpenedGroove};
 use crate::terminal::shell::{EditorError, is_set};
 use crate::terminal::{Background, Colours, Keymap, State, Theme};
-use std::path::Path;
+use std::fs;
+use std::path::{Path, PathBuf};
 
 /// What the editor starts with.
 pub(super) struct Opening {
     pub state: State,
+    /// The file that the groove is saved to.
+    pub path: Option<PathBuf>,
     /// Whether the terminal is to be asked for its background.
     pub asks_background: bool,
     pub documents: Documents,
@@ -26,7 +29,12 @@ pub(super) struct Opening {
 }
 
 /// Reads the settings, the groove and the unsaved work of earlier sessions.
-pub(super) fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, EditorError> {
+///
+/// A recording opens a new groove over it, which will be saved to a file of the same name that does not exist yet.
+pub(super) fn open(named: Option<&Path>, folder: Option<StateFolder>) -> Result<Opening, EditorError> {
+    let recording = named.filter(|path| is_recording(path));
+    let beside = recording.map(unused_name);
+    let path = beside.as_deref().or(named);
     let mut config = Config::load();
     let (keymap, errors) = Keymap::with_bindings(&config.keys);
     config.errors.extend(errors);
@@ -38,7 +46,7 @@ pub(super) fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<O
         None | Some(Err(LoadError { problem: Problem::Missing, .. })) => None,
         Some(Err(error)) => return Err(EditorError::Groove(error)),
     };
-    let blank = new_groove(path);
+    let blank = new_groove(path, recording)?;
     let groove = loaded.as_ref().map_or_else(|| blank.clone(), |l| l.groove.clone());
     let found = folder.as_ref().map(|f| f.journals(path)).unwrap_or_default();
     let opened = OpenedGroove { groove: &groove, text: loaded.as_ref().map(|l| l.text.as_str()), blank: &blank };
@@ -87,7 +95,8 @@ pub(super) fn open(path: Option<&Path>, folder: Option<StateFolder>) -> Result<O
     let file_folder = path.map(|p| p.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new(".")));
     file_folder.into_iter().chain(folder.as_ref().map(StateFolder::path)).for_each(store::remove_orphans);
     let documents = Documents::new(path.map(Path::to_owned), loaded, folder);
-    Ok(Opening { state, asks_background, documents, output: config.output, offered_journals })
+    let path = path.map(Path::to_owned);
+    Ok(Opening { state, path, asks_background, documents, output: config.output, offered_journals })
 }
 
 /// The volumes of the config file, or else those of the last session, and the other settings of the last session.
@@ -106,10 +115,24 @@ fn tap_offset(config: &Config, folder: Option<&StateFolder>) -> TapOffset {
     }
 }
 
-/// A new groove with the title from the file's name.
-fn new_groove(path: Option<&Path>) -> Groove {
+/// A new groove with the title from the file's name, over a recording in the same folder.
+fn new_groove(path: Option<&Path>, recording: Option<&Path>) -> Result<Groove, EditorError> {
     let groove = Groove::new_untitled();
-    path.map_or_else(|| groove.clone(), |path| groove.titled(&store::title_of(path), groove.note()))
+    let groove =
+        recording.or(path).map_or_else(|| groove.clone(), |p| groove.titled(&store::title_of(p), groove.note()));
+    let Some(recording) = recording else { return Ok(groove) };
+    let name = recording.file_name().and_then(|name| name.to_str()).filter(|name| !name.contains(char::is_control));
+    let error = |why: String| EditorError::Recording(format!("{}: {why}", recording.display()));
+    let name = name.ok_or_else(|| error(expected("a file name of printable characters", "another one")))?;
+    groove.with_recording(Some(Recording::new(name, None))).map_err(|e| error(e.to_string()))
+}
+
+/// The name of a recording with the ending of a groove, with a number if that is taken.
+fn unused_name(recording: &Path) -> PathBuf {
+    let stem = recording.file_stem().unwrap_or_default().to_string_lossy();
+    let numbered = (2_u32..).map(|n| format!("{stem}-{n}.toml"));
+    let mut names = std::iter::once(format!("{stem}.toml")).chain(numbered).map(|name| recording.with_file_name(name));
+    names.find(|path| fs::symlink_metadata(path).is_err()).unwrap_or_default()
 }
 
 /// The theme of the environment. Without a choice of the user's the terminal is asked for its background later.

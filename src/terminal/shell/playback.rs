@@ -1,6 +1,6 @@
 //! Handle of the player in use: the playback thread of this machine, or the remote speaker that has taken its place.
 
-use crate::jobs::{FilesToSend, OutsideSounds, SharedAccess, SoundAccess, UserSampleCache};
+use crate::jobs::{FilesToSend, OutsideSounds, RecordingEvent, Recordings, SharedAccess, SoundAccess, UserSampleCache};
 use crate::rhythm::Groove;
 use crate::sound::SampleRate;
 use crate::sound::playback::{self, EventSink, PlaybackEvent, PlaybackRequest, Requests};
@@ -75,9 +75,10 @@ impl RemoteSpeaker {
     }
 }
 
-/// The sound files of all layers that may not be read.
+/// The sound files of all layers, and the recording, that may not be read.
 pub(super) fn outside_sounds(access: &SoundAccess, groove: &Groove) -> Vec<PathBuf> {
-    access.refused(groove.layers().iter().filter_map(|l| l.sound.as_deref()))
+    let recording = groove.recording().map(|r| r.file.as_str());
+    access.refused(groove.layers().iter().filter_map(|l| l.sound.as_deref()).chain(recording))
 }
 
 struct Current {
@@ -91,6 +92,7 @@ struct Current {
 pub(crate) struct PlaybackHandle {
     current: Arc<Mutex<Current>>,
     access: SharedAccess,
+    recordings: Recordings,
     events: Sender<Event>,
 }
 
@@ -106,13 +108,21 @@ impl PlaybackHandle {
         let (end, ended) = mpsc::channel::<()>();
         let current = Current { requests: Requests::new(), volume: 0.0, ended };
         let requests = current.requests.clone();
-        let player = Self { current: Arc::new(Mutex::new(current)), access: SharedAccess::default(), events };
+        let player = Self {
+            current: Arc::new(Mutex::new(current)),
+            access: SharedAccess::default(),
+            recordings: Recordings::default(),
+            events,
+        };
         if speaker.is_none() {
-            let (mut cache, access) = (UserSampleCache::default(), player.access.clone());
+            let (mut cache, access, recordings) =
+                (UserSampleCache::default(), player.access.clone(), player.recordings.clone());
             let load = Box::new(move |groove: &Groove, rate| {
                 let _running = &end;
                 let access = access.get();
-                cache.load(groove, &access, rate)
+                let (mut samples, warnings) = cache.load(groove, &access, rate);
+                samples.set_recording(recordings.source(groove, &access));
+                (samples, warnings)
             });
             drop(playback::spawn(requests, output, load, player.sink()));
         }
@@ -124,9 +134,9 @@ impl PlaybackHandle {
     }
 
     pub(crate) fn try_sounds(&self, groove: Arc<Groove>) {
-        let player = self.clone();
+        let (player, named) = (self.clone(), groove.clone());
         let read = move || {
-            let access = player.access.get();
+            let (access, groove) = (player.access.get(), named);
             player.send(Event::OutsideSounds(outside_sounds(&access, &groove)));
             let problems = UserSampleCache::default().load(&groove, &access, SampleRate::STUDIO).1;
             if !problems.is_empty() {
@@ -134,6 +144,22 @@ impl PlaybackHandle {
             }
         };
         spawn("sounds", read);
+        self.open_recording(groove);
+    }
+
+    /// Reads the recording of a groove, and plays on with it once all of it is there.
+    fn open_recording(&self, groove: Arc<Groove>) {
+        let player = self.clone();
+        spawn("recording", move || {
+            let report = |event| {
+                let is_loaded = matches!(event, RecordingEvent::Loaded(..));
+                player.send(Event::Recording(event));
+                if is_loaded {
+                    lock(&player.current).requests.put(|orders| orders.reload = true);
+                }
+            };
+            player.recordings.open(&groove, &player.access.get(), &report);
+        });
     }
 
     /// Sets the groove's file, and the sound files outside its folder that may be read.

@@ -190,7 +190,9 @@ fn sound_files_outside_the_folder_are_named_and_read_after_an_answer() {
     }
     // No other key answers, and a refusal holds.
     assert!(press(&mut state, "enter space q esc").is_empty());
-    assert!(screen(&state, (80, 24)).contains("not read; the layers play their voices instead"));
+    assert!(
+        screen(&state, (80, 24)).contains("not read; layers play their voices instead, and the recording is silent")
+    );
     assert!(state.files.outside_sounds.allowed.is_empty());
     found(&mut state, 3);
     let shown = screen(&state, (80, 24));

@@ -4,6 +4,7 @@ use crate::analysis::landing;
 use crate::rhythm::{Accent, Cell, Groove, Place, Spot};
 use crate::session::LoopRegion;
 use crate::terminal::State;
+use crate::terminal::view::strips::shown_pass;
 use crate::terminal::view::{Labels, Layout, Pen, Scale, fit};
 use ratatui::style::Style;
 
@@ -70,6 +71,13 @@ pub(crate) fn draw_ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scal
     }
     // Of several marks in one column the last is seen.
     let mut marks: Vec<(usize, char, Style)> = Vec::new();
+    for anchor in groove.recording().map_or(&[][..], |r| r.anchors()).iter().filter(|a| a.place.pass == 0) {
+        if let Some((_, _, at)) =
+            groove.grid_time(anchor.place).filter(|(s, pass, _)| (*s, *pass) == (section, shown_pass(state)))
+        {
+            marks.push((scale.time_column(at).saturating_sub(1), glyphs.anchor, theme.value()));
+        }
+    }
     if let Some(LoopRegion { start, end }) = state.session.loop_region() {
         // Before the first cell and on the last one, or on the bar lines there.
         let ends =

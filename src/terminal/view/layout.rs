@@ -20,6 +20,8 @@ const GUTTERS: [(u16, u16); 2] = [(150, 32), (110, 20)];
 /// Rows of hearings under the grid: default, and maximum with [`Strips::All`].
 const DEFAULT_STRIPS: u16 = 2;
 const MAX_STRIPS: u16 = 10;
+/// Rows of the recording's lane, from so many rows of a window on; one in a lower one.
+const LANE_ROWS: [(u16, u16); 2] = [(40, 4), (24, 2)];
 /// Minimum rows of a window in which the second strip may be empty.
 const MIN_HEIGHT_FOR_EMPTY_STRIP: u16 = 24;
 
@@ -31,11 +33,15 @@ pub(crate) struct SectionColumns {
     pub bars: usize,
 }
 
-/// The strips that are wanted, and how many hearings there are; `None` before the first report.
+/// What is drawn around the layers in every system.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct StripRows {
+    /// The strips that are wanted.
     pub strips: Strips,
+    /// Number of hearings; `None` before the first report.
     pub hearings: Option<usize>,
+    /// Whether the level of a recording is drawn.
+    pub has_lane: bool,
 }
 
 impl StripRows {
@@ -47,6 +53,12 @@ impl StripRows {
             _ => DEFAULT_STRIPS,
         }
     }
+
+    /// The rows of the recording's lane in a window of this height.
+    fn lane_rows(self, height: u16) -> u16 {
+        let rows = LANE_ROWS.iter().find(|rows| height >= rows.0).map_or(1, |rows| rows.1);
+        if self.has_lane { rows } else { 0 }
+    }
 }
 
 /// The areas of the window. Where there is room, the grid continues in further systems, each with rows for all layers: the rows of
@@ -54,6 +66,8 @@ impl StripRows {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Layout {
     pub top: Rect,
+    /// The level of the recording, over the ruler; without rows if there is none.
+    pub lane: Rect,
     /// Bar numbers and syllables, over the grid's columns.
     pub ruler: Rect,
     pub names: Rect,
@@ -90,9 +104,9 @@ impl Layout {
         if width < MIN_WIDTH || height < MIN_HEIGHT {
             return None;
         }
-        // Top line, two lines of ruler, strips, transport, hints.
-        let least_strips = strips.rows(height);
-        let room = height - 5 - least_strips;
+        // Top line, lane, two lines of ruler, strips, transport, hints.
+        let (least_strips, lane) = (strips.rows(height), strips.lane_rows(height));
+        let room = height - 5 - least_strips - lane;
         let columns = section.bar * section.bars + 1;
         let free = usize::from(width).saturating_sub(usize::from(MIN_GUTTER) + 1 + columns);
         let whole = free >= usize::from(MIN_PANE_WIDTH);
@@ -110,7 +124,7 @@ impl Layout {
         let max_strips = if strips.strips == Strips::All { MAX_STRIPS } else { least_strips };
         let strips = max_strips.min(least_strips + room - min_pane_height - rows);
         let visible = left - gutter;
-        let step = 2 + rows + strips + 1;
+        let step = lane + 2 + rows + strips + 1;
         let grid_height = if pane_right { height - 3 } else { height.saturating_sub(3 + MIN_PANE_HEIGHT) };
         let (systems, system_columns) = systems(section, usize::from(visible), usize::from((grid_height + 1) / step));
         // A system of several ends with its closing bar line. The pane gets the columns after it.
@@ -125,10 +139,11 @@ impl Layout {
         };
         Some(Self {
             top: Rect::new(0, 0, width, 1),
-            ruler: Rect::new(gutter, 1, visible, 2),
-            names: Rect::new(0, 3, gutter, rows),
-            cells: Rect::new(gutter, 3, visible, rows),
-            strips: Rect::new(gutter, 3 + rows, visible, strips),
+            lane: Rect::new(gutter, 1, visible, lane),
+            ruler: Rect::new(gutter, lane + 1, visible, 2),
+            names: Rect::new(0, lane + 3, gutter, rows),
+            cells: Rect::new(gutter, lane + 3, visible, rows),
+            strips: Rect::new(gutter, lane + 3 + rows, visible, strips),
             pane,
             pane_right,
             transport: Rect::new(0, height - 2, width, 1),
@@ -142,9 +157,10 @@ impl Layout {
 
     /// The same window with the areas of the grid moved to the `index`th system.
     pub(crate) fn system(&self, index: u16) -> Self {
-        let step = 2 + self.cells.height + self.strips.height + 1;
+        let step = self.lane.height + 2 + self.cells.height + self.strips.height + 1;
         let moved = |area: Rect| Rect { y: area.y + index * step, ..area };
         Self {
+            lane: moved(self.lane),
             ruler: moved(self.ruler),
             names: moved(self.names),
             cells: moved(self.cells),
@@ -186,19 +202,21 @@ fn systems(section: SectionColumns, visible: usize, max: usize) -> (u16, usize) 
 mod tests {
     use super::*;
 
-    const TWO: StripRows = StripRows { strips: Strips::Two, hearings: Some(2) };
+    const TWO: StripRows = StripRows { strips: Strips::Two, hearings: Some(2), has_lane: false };
 
     #[test]
     fn the_parts_fill_the_window_and_do_not_overlap() {
         for (width, height) in [(60, 18), (80, 24), (109, 30), (110, 18), (200, 60), (500, 200)] {
             for layers in [0, 1, 2, 6, 16, 64, 101, 102, 116] {
                 let strips = if layers > 100 { Strips::All } else { Strips::Two };
-                let strips = StripRows { strips, hearings: (layers % 3 > 0).then_some(layers % 4) };
+                let strips =
+                    StripRows { strips, hearings: (layers % 3 > 0).then_some(layers % 4), has_lane: layers % 2 > 0 };
                 let (section, layers) = (SectionColumns { bar: 33, bars: 2 * (layers % 7) + 1 }, layers % 100);
                 let l = Layout::new(width, height, layers, section, strips, 0).expect("large enough");
                 let mut parts = vec![l.top, l.pane, l.transport, l.hints];
                 for s in (0..l.systems).map(|k| l.system(k)) {
                     parts.extend([s.ruler, s.names, s.cells, s.strips]);
+                    parts.extend(Some(s.lane).filter(|_| strips.has_lane));
                 }
                 let window = Rect::new(0, 0, width, height);
                 for (i, a) in parts.iter().enumerate() {
@@ -237,9 +255,23 @@ mod tests {
     }
 
     #[test]
+    fn a_recording_has_a_lane_over_each_system() {
+        let at = |width, height, bars, has_lane| {
+            let section = SectionColumns { bar: 33, bars };
+            let strips = StripRows { has_lane, ..TWO };
+            let l = Layout::new(width, height, 3, section, strips, 0).expect("large enough");
+            (l.lane.height, l.ruler.y, l.system(l.systems - 1).ruler.y, l.pane.height)
+        };
+        assert_eq!(at(80, 24, 2, false), (0, 1, 1, 14));
+        assert_eq!(at(80, 24, 2, true), (2, 3, 3, 12));
+        assert_eq!(at(80, 18, 2, true), (1, 2, 2, 7));
+        assert_eq!(at(200, 60, 6, true), (4, 5, 17, 34));
+    }
+
+    #[test]
     fn a_low_window_has_no_row_for_a_hearing_that_does_not_exist() {
         let at = |height, layers, hearings| {
-            let strips = StripRows { strips: Strips::Two, hearings };
+            let strips = StripRows { strips: Strips::Two, hearings, has_lane: false };
             let section = SectionColumns { bar: 33, bars: 4 };
             let l = Layout::new(80, height, layers, section, strips, 0).expect("large enough");
             (l.cells.height, l.strips.height, l.pane.height)

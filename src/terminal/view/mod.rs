@@ -4,6 +4,7 @@ pub(crate) mod anchors;
 mod columns;
 mod full;
 mod grid;
+mod lane;
 pub(crate) mod layout;
 mod lists;
 mod manual;
@@ -107,6 +108,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
                 for system in (0..layout.systems).map(|k| layout.system(k)) {
                     // The section may end before the last one.
                     if system.first_column < scale.width() {
+                        lane::draw(state, &mut pen, &system, scale);
                         grid::draw_ruler(state, &mut pen, &system, scale);
                         grid::draw_layers(state, &mut pen, &system, scale);
                         strips::draw(state, &mut pen, &system, scale);

@@ -108,6 +108,9 @@ fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     if let Some(RunningJob { verb, percent }) = &state.files.job {
         add(percent.map_or_else(|| (*verb).to_owned(), |p| format!("{verb} {p}%")), theme.written());
     }
+    if let Some(percent) = state.recording.progress {
+        add(format!("recording {percent}%"), theme.written());
+    }
     if let Some(running) = playback.sequence.as_ref().filter(|_| playback.is_playing) {
         add(sequence_progress(running), theme.value());
     }

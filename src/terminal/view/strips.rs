@@ -54,7 +54,7 @@ fn label(state: &State, report: &Report, hearing: &Hearing, name: &str, room: us
 }
 
 /// The pass of the shown section that plays, or the first one.
-fn shown_pass(state: &State) -> usize {
+pub(crate) fn shown_pass(state: &State) -> usize {
     let section = state.shown_section();
     state.playback.position.filter(|h| h.section == section).map_or(0, |h| h.pass)
 }

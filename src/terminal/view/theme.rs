@@ -82,6 +82,7 @@ glyphs! {
     between '─' '=';
     loop_start '╟' '{';
     loop_end '╢' '}';
+    anchor '◇' '*';
     full '▆' '#';
     half '▂' '-';
     playing '▶' '>';
