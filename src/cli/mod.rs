@@ -1,5 +1,6 @@
 //! The command line: arguments, output and exit codes. It must not know key codes or drawing; only this file names the editor.
 
+mod align;
 mod args;
 mod check;
 mod explain;
@@ -202,6 +203,7 @@ fn run_command(args: Args) -> Result<Exit, CliError> {
         Some(Command::Takes(args)) => takes::run(&args),
         Some(Command::Remote(args)) => remote::run(&args),
         Some(Command::Tap(args)) => tap::run(&args),
+        Some(Command::Align(args)) => align::run(&args),
         Some(Command::Onsets(args)) => onsets::run(&args),
         Some(Command::Outputs) => outputs::run(),
         Some(Command::Export(args)) => export::run(&args),

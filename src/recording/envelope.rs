@@ -3,7 +3,7 @@
 //! Blocks of about 1.3 ms hold the least and greatest sample and the RMS of all channels; each coarser level holds four blocks
 //! of the one before. A recording of an hour at 48000 Hz takes 21 MB.
 
-use crate::recording::spool::Layout;
+use super::spool::Layout;
 use std::ops::Range;
 
 /// Blocks per second of the finest level are at most this, at least half.

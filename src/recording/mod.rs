@@ -1,14 +1,16 @@
-//! From audio to samples and times: decodes sound files and recordings, finds onsets, and plays recordings slower or faster. It
-//! must not know paths, the session, the screen or the store.
+//! From audio to samples and times: decodes sound files, plays long ones from what was decoded, finds onsets, and lays grooves over
+//! recordings. It must not know paths, the session, the screen or the store.
 
 mod decode;
 pub mod detect;
-pub mod envelope;
+mod envelope;
+pub mod fit;
 mod fold;
 mod level;
 pub mod onsets;
 mod packed;
-pub mod spool;
+pub mod score;
+mod spool;
 mod spool_file;
 mod stretch;
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! Tests of commands on recordings.
 
-use super::{RunResult, run, succeed};
-use crate::support::in_package;
+use super::{DEMO, RunResult, run, succeed};
+use crate::support::{copy_winch, in_package};
 use std::fs;
 
 const REFERENCE: &str = "tests/data/onsets/reference.wav";
@@ -137,4 +137,71 @@ fn a_recording_that_is_no_recording_is_refused_or_remarked_on() {
     let result = run(&["onsets", REFERENCE, "--threshold", "1"], b"");
     assert_eq!(result.code, Some(2));
     assert!(result.errors.contains("expected a number from 0.05 to 0.95"), "{}", result.errors);
+}
+
+/// The shipped grooves are rendered with their own voices, so bar lines are at whole multiples of the bar.
+#[test]
+fn a_rendered_groove_is_found_where_it_is_played() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name).to_string_lossy().into_owned();
+    for (speed, name) in [("100", "even.wav"), ("92", "slow.wav")] {
+        let recording = path(name);
+        succeed(&["render", DEMO, "-o", &recording, "--loops", "2", "--speed", speed]);
+        let value = json(&["align", DEMO, &recording, "--json"]);
+        // Nine bars of 4/4 at 160.
+        let bar = 1.5 * 100.0 / speed.parse::<f64>().expect("a speed");
+        let anchors = value["anchors"].as_array().expect("anchors");
+        assert!(anchors.len() >= 18, "{speed}: {value}");
+        for anchor in anchors {
+            let number = |key: &str| anchor[key].as_f64().expect("a number");
+            let expected = ((number("pass") - 1.0) * 9.0 + number("bar") - 1.0) * bar;
+            assert!((number("seconds") - expected).abs() < 0.010, "{speed}: {anchor}: expected {expected}");
+        }
+        let ratio = value["tempo_ratio"].as_f64().expect("a ratio");
+        assert!((ratio * 100.0 / speed.parse::<f64>().expect("a speed") - 1.0).abs() < 0.003, "{value}");
+        assert!(value["share"].as_f64().expect("a share") > 0.9, "{value}");
+        let chapter = teeter::manual::chapter("recordings").expect("a chapter").text;
+        for key in value.as_object().expect("an object").keys() {
+            assert!(chapter.contains(&format!("`{key}`")), "the chapter does not name {key}");
+        }
+    }
+}
+
+#[test]
+fn anchors_are_written_once_and_comments_stay() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let groove = copy_winch(folder.path(), "winch.toml");
+    let text = format!("# of the invented ferry\n{}", fs::read_to_string(&groove).expect("a groove"));
+    fs::write(&groove, &text).expect("written");
+    let (file, recording) = (groove.to_str().expect("UTF-8"), folder.path().join("winch.wav"));
+    let recording = recording.to_str().expect("UTF-8");
+    succeed(&["render", file, "-o", recording, "--loops", "2"]);
+    let result = succeed(&["align", file, recording, "--write"]);
+    assert!(result.errors.contains("anchors written"), "{}", result.errors);
+    let written = fs::read_to_string(&groove).expect("a groove");
+    assert!(written.contains("# of the invented ferry") && written.contains("file = \"winch.wav\""), "{written}");
+    let loaded = teeter::store::load(&groove).expect("a groove").groove;
+    let anchors = loaded.recording().expect("a recording").anchors();
+    assert!(anchors.len() >= 18 && anchors[0].at.0 < 10_000, "{anchors:?}");
+    let refused = run(&["align", file, recording, "--write"], b"");
+    assert_eq!(refused.code, Some(3));
+    assert!(refused.errors.contains("the groove has the recording winch.wav; use --overwrite"), "{}", refused.errors);
+    assert_eq!(fs::read_to_string(&groove).expect("a groove"), written);
+    succeed(&["align", file, recording, "--write", "--overwrite"]);
+    assert_eq!(fs::read_to_string(&groove).expect("a groove"), written);
+    let far = run(&["align", file, recording, "--take", "99"], b"");
+    assert_eq!(far.code, Some(2));
+    assert!(far.errors.contains("found 99"), "{}", far.errors);
+}
+
+#[test]
+fn a_recording_without_the_groove_is_said_to_be_without_it() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("silence.wav");
+    fs::write(&path, wav(44_100, 1, &vec![0; 88_200], 176_400)).expect("written");
+    let result = run(&["align", DEMO, path.to_str().expect("UTF-8")], b"");
+    assert_eq!(result.code, Some(1));
+    assert!(result.errors.contains("silence.wav: expected at least 6 onsets, found 0"), "{}", result.errors);
+    let both = run(&["align", "-", REFERENCE, "--write"], b"");
+    assert_eq!(both.code, Some(2));
 }

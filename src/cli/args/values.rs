@@ -66,6 +66,10 @@ pub(super) fn speed(word: &str) -> Result<Fraction, String> {
     percent.over(Fraction::whole(100)).ok_or_else(|| format!("expected {wanted}"))
 }
 
+pub(super) fn reading_number(word: &str) -> Result<usize, String> {
+    parse_in_range(word, 1..=usize::MAX, "the number of a reading, from 1")
+}
+
 pub(super) fn threshold(word: &str) -> Result<f32, String> {
     parse_in_range(word, 0.05..=0.95, "a number from 0.05 to 0.95")
 }

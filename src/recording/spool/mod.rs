@@ -39,7 +39,7 @@ pub trait Sink {
 }
 
 /// Told the share of the work that is done, from 0 to 1; `Break` cancels the rest.
-pub type Progress<'a> = &'a mut dyn FnMut(f64) -> ControlFlow<()>;
+pub(super) type Progress<'a> = &'a mut dyn FnMut(f64) -> ControlFlow<()>;
 
 /// How frames are laid out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
