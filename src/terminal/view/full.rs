@@ -312,7 +312,7 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, area: Rect, block: usize, l
             ReportPart::Measures => " Measures ".to_owned(),
             ReportPart::Structure => " Structure ".to_owned(),
         };
-        let style = if part == own.part { theme.cursor().patch(theme.strong()) } else { theme.faint() };
+        let style = if part == own.part { theme.strong().patch(theme.cursor()) } else { theme.faint() };
         x = pen.put(area, x, 0, &label, style);
     }
     let list = Rect::new(area.x, area.y + 1, area.width, area.height.saturating_sub(1));
