@@ -7,6 +7,7 @@ use crate::terminal::view::{Pen, StyledLine, fit, hanging_indent, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use unicode_width::UnicodeWidthStr;
 
 /// Maximum number of listed stretches of a hearing.
 const MAX_STRETCHES: usize = 24;
@@ -159,14 +160,17 @@ impl BlockBuilder<'_> {
         let (theme, report, groove) = (self.theme, self.report, self.state.groove());
         let style = if current { theme.hearing() } else { Style::new() };
         let mark = if current { theme.glyphs().here } else { ' ' };
+        let deviation = if h.deviation_ms < 0.5 {
+            "   -        ".to_owned()
+        } else {
+            format!("{:>4.0} ms {:>3.0}%", h.deviation_ms, h.deviation * 100.0)
+        };
         let numbers = format!(
-            "{mark}{:>3} {:>6} {:>6.1} {:>4.0}% {:>4.0} ms {:>3.0}%  ",
+            "{mark}{:>3} {:>6} {:>6.1} {:>4.0}% {deviation}  ",
             index + 1,
             describe::likelihood(h),
             h.bpm(report.speed),
             h.share() * 100.0,
-            h.deviation_ms,
-            h.deviation * 100.0
         );
         let room = self.width.saturating_sub(numbers.chars().count()).max(8);
         let name = wrap(&describe::hearing_name(h), room);
@@ -175,7 +179,11 @@ impl BlockBuilder<'_> {
         lines.extend(self.indented(&describe::silent_pulses(h), 4, Style::new()));
         let sounding: Vec<usize> = (0..h.stretches.len()).filter(|i| h.stretches[*i].attacks > 0).collect();
         for &i in sounding.iter().take(MAX_STRETCHES) {
-            lines.extend(self.indented(&describe::stretch(groove, report, h, i), 4, theme.hearing()));
+            let mut text = describe::stretch(groove, report, h, i);
+            if text.width() + 4 > self.width {
+                text = text.replace("deviation ", "dev ");
+            }
+            lines.extend(self.indented(&text, 4, theme.hearing()));
         }
         let more = sounding.len().saturating_sub(MAX_STRETCHES);
         if more > 0 {
