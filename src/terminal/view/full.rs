@@ -1,6 +1,6 @@
 //! Draws the full view: a whole report, in blocks of lines that are selected one by one.
 
-use crate::analysis::{Finding, Hearing, Report};
+use crate::analysis::{Finding, Hearing, Report, StreamSource};
 use crate::describe;
 use crate::describe::streams::{self, Marks};
 use crate::terminal::view::{Pen, StyledLine, fit, hanging_indent, wrap};
@@ -13,6 +13,8 @@ use unicode_width::UnicodeWidthStr;
 const MAX_STRETCHES: usize = 24;
 /// Maximum number of lines of a line of groups.
 const MAX_GROUP_LINES: usize = 12;
+/// Minimum columns for a drawing of streams and its indentation.
+const MIN_DRAWING_WIDTH: usize = 42;
 /// Maximum number of streams with a drawing of each pair.
 const MAX_DRAWN_STREAMS: usize = 4;
 
@@ -140,7 +142,11 @@ impl BlockBuilder<'_> {
         self.heading("By playing speed");
         let Some(speeds) = &report.speeds else { return self.text(Item::Text, "analyzing...", theme.faint()) };
         let chart = describe::hardness_chart(speeds, theme.ramp());
-        self.text(Item::Text, &format!("hardness {chart}"), Style::new());
+        let here = speeds.hardness_at(report.speed * 100.0).map(|h| format!(", now {:.2}", h.max(0.0)));
+        let long = format!("hardness, 0 to 1: {chart}{}", here.unwrap_or_default());
+        let forms = [long, format!("hardness {chart}")];
+        let text = forms.iter().find(|text| text.width() + 2 <= self.width).unwrap_or(&forms[1]);
+        self.text(Item::Text, text, Style::new());
         let now = speeds.changes.iter().rposition(|c| f64::from(c.percent) <= report.speed * 100.0 + 0.5);
         for (i, change) in speeds.changes.iter().enumerate() {
             let (mark, style) = if now == Some(i) { (theme.glyphs().here, theme.value()) } else { (' ', Style::new()) };
@@ -241,8 +247,16 @@ impl BlockBuilder<'_> {
         let marks = Marks { pulse: glyphs.pulse_without_attack, coincidence: glyphs.pulse_with_attack };
         let main = describe::main_streams(report);
         let draw = |streams: &[usize]| -> Vec<StyledLine> {
+            if self.width < MIN_DRAWING_WIDTH {
+                return Vec::new();
+            }
             let drawn = streams::draw_streams(groove, report, streams, self.width.saturating_sub(2), marks);
-            drawn.into_iter().map(|l| vec![(format!("  {l}"), theme.hearing())]).collect()
+            let is_written = |k: usize| {
+                let stream = streams.get(k).and_then(|i| report.streams.get(*i));
+                stream.is_some_and(|s| matches!(s.source, StreamSource::Written))
+            };
+            let style = |k| if is_written(k) { theme.written() } else { theme.hearing() };
+            drawn.into_iter().enumerate().map(|(k, l)| vec![(format!("  {l}"), style(k))]).collect()
         };
         let mut blocks = vec![draw(&main)];
         let draw_pairs = (3..=MAX_DRAWN_STREAMS).contains(&main.len());
