@@ -53,13 +53,19 @@ pub(crate) fn list_height(height: u16) -> usize {
     usize::from(height.saturating_sub(4).max(1))
 }
 
-/// What a tall pane has room for besides its own lists: the leaders by playing speed and the streams against each other.
-pub(crate) fn further_blocks(state: &State, width: usize) -> Vec<Block> {
+/// What a pane has room for besides its own lists: the leaders by playing speed in at most so many rows, and, if wanted, the rest
+/// of the report. Each part begins with an empty line.
+pub(crate) fn further_blocks(state: &State, width: usize, speed_rows: usize, with_all: bool) -> Vec<Block> {
     let Some(mut builder) = BlockBuilder::new(state, width) else { return Vec::new() };
     // A heading after other lines begins with an empty one.
     builder.add(Item::Heading, Vec::new());
-    builder.speeds();
-    builder.streams();
+    builder.speeds(speed_rows);
+    if with_all {
+        builder.streams();
+        builder.measures();
+        builder.structure();
+    }
+    builder.blocks.remove(0);
     builder.blocks
 }
 
@@ -134,10 +140,10 @@ impl BlockBuilder<'_> {
             let lines = self.hearing(i, h, current == Some(i));
             self.add(Item::Hearing(i), lines);
         }
-        self.speeds();
+        self.speeds(usize::MAX);
     }
 
-    fn speeds(&mut self) {
+    fn speeds(&mut self, max_rows: usize) {
         let (report, theme) = (self.report, self.theme);
         self.heading("By playing speed");
         let Some(speeds) = &report.speeds else { return self.text(Item::Text, "analyzing...", theme.faint()) };
@@ -148,7 +154,8 @@ impl BlockBuilder<'_> {
         let text = forms.iter().find(|text| text.width() + 2 <= self.width).unwrap_or(&forms[1]);
         self.text(Item::Text, text, Style::new());
         let now = speeds.changes.iter().rposition(|c| f64::from(c.percent) <= report.speed * 100.0 + 0.5);
-        for (i, change) in speeds.changes.iter().enumerate() {
+        let change = |i: usize| {
+            let change = &speeds.changes[i];
             let (mark, style) = if now == Some(i) { (theme.glyphs().here, theme.value()) } else { (' ', Style::new()) };
             let here = if now == Some(i) { format!(" (now {:.0}%)", report.speed * 100.0) } else { String::new() };
             let line = format!(
@@ -158,7 +165,27 @@ impl BlockBuilder<'_> {
                 describe::leader_name(speeds, change.leader, f64::from(change.percent) / 100.0)
             );
             let lines = wrap(&line, self.width.saturating_sub(2));
-            self.add(Item::Text, hanging_indent(lines, (&format!("{mark} "), style), style));
+            hanging_indent(lines, (&format!("{mark} "), style), style)
+        };
+        let mut rows: Vec<Vec<StyledLine>> = (0..speeds.changes.len()).map(change).collect();
+        let used: usize = self.blocks.iter().map(|b| b.lines.len()).sum();
+        let room = max_rows.saturating_sub(used);
+        let now = now.unwrap_or(0);
+        let (mut first, mut left_out) = (0, 0);
+        // Those farthest from the current one are left out, and a row says how many.
+        while rows.len() > 1 && rows.iter().map(Vec::len).sum::<usize>() + usize::from(left_out > 0) > room {
+            if now - first >= rows.len() - 1 - (now - first) {
+                rows.remove(0);
+                first += 1;
+            } else {
+                rows.pop();
+            }
+            left_out += 1;
+        }
+        rows.into_iter().for_each(|lines| self.add(Item::Text, lines));
+        if left_out > 0 {
+            let text = format!("{left_out} more: {}", self.state.key_or_name("hearings"));
+            self.text(Item::Text, &text, theme.faint());
         }
     }
 
