@@ -88,9 +88,11 @@ pub(crate) fn draw(lines: &[StreamLine], bar: f64, width: usize, marks: Marks) -
     for (i, line) in lines.iter().enumerate() {
         let mut cells = vec![' '; columns];
         for time in line.stream.between(*drawn.start(), *drawn.end()) {
-            let column = ((time - from) / length * (columns - 1) as f64).round().clamp(0.0, (columns - 1) as f64);
             let meets = |other: &Stream| other.distance(time) <= close && drawn.contains(&other.nearest(time));
             let coincides = streams.iter().enumerate().any(|(j, other)| j != i && meets(other));
+            // What coincides is in one column, also where the times would round to two.
+            let shown = streams[..i].iter().find(|other| meets(other)).map_or(time, |other| other.nearest(time));
+            let column = ((shown - from) / length * (columns - 1) as f64).round().clamp(0.0, (columns - 1) as f64);
             cells[column as usize] = if coincides { marks.coincidence } else { marks.pulse };
         }
         let name = truncate(&line.name, names);

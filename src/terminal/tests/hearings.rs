@@ -73,6 +73,25 @@ fn the_pane_shows_the_first_hearing_and_the_first_reason() {
 }
 
 #[test]
+fn the_pane_counts_the_reasons_that_it_has_no_rows_for() {
+    let state = ferry();
+    let report = state.report().expect("a report").0;
+    let mut reasons: Vec<String> = report.findings.iter().map(|f| f.reason.to_string()).collect();
+    reasons.sort();
+    reasons.dedup();
+    assert!(reasons.len() > 2, "{reasons:?}");
+    for size in [(60, 18), (80, 18), (80, 24), (100, 30), (120, 24), (120, 40), (200, 60)] {
+        let shown = screen(&state, size);
+        let start = |text: &str| text.split(' ').take(3).collect::<Vec<_>>().join(" ");
+        let listed = reasons.iter().filter(|text| shown.contains(&format!("- {}", start(text)))).count();
+        let (_, after) = shown.split_once("Why it is hard").expect("a heading");
+        let more = after.trim_start().strip_prefix("h: ").and_then(|text| text.split(' ').next()?.parse().ok());
+        assert_eq!(listed + more.unwrap_or(0_usize), reasons.len(), "{size:?}\n{shown}");
+        assert!(size.1 < 30 || more.is_none(), "{size:?}\n{shown}");
+    }
+}
+
+#[test]
 fn the_strips_show_the_tempo_at_the_cursor() {
     let mut state = open(groove("x..x ..x."), PLAIN, (80, 24));
     press(&mut state, "M \"2+2+3/8\" enter T \"1/4=120\" enter N \"4/4\" enter T \"120\" enter 4 4 4 4");

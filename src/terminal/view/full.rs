@@ -1,17 +1,20 @@
 //! Draws the full view: a whole report, in blocks of lines that are selected one by one.
 
-use crate::analysis::{Finding, Hearing, Report};
+use crate::analysis::{Finding, Hearing, Report, StreamSource};
 use crate::describe;
 use crate::describe::streams::{self, Marks};
 use crate::terminal::view::{Pen, StyledLine, fit, hanging_indent, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use unicode_width::UnicodeWidthStr;
 
 /// Maximum number of listed stretches of a hearing.
 const MAX_STRETCHES: usize = 24;
 /// Maximum number of lines of a line of groups.
 const MAX_GROUP_LINES: usize = 12;
+/// Minimum columns for a drawing of streams and its indentation.
+const MIN_DRAWING_WIDTH: usize = 42;
 /// Maximum number of streams with a drawing of each pair.
 const MAX_DRAWN_STREAMS: usize = 4;
 
@@ -50,13 +53,19 @@ pub(crate) fn list_height(height: u16) -> usize {
     usize::from(height.saturating_sub(4).max(1))
 }
 
-/// What a tall pane has room for besides its own lists: the leaders by playing speed and the streams against each other.
-pub(crate) fn further_blocks(state: &State, width: usize) -> Vec<Block> {
+/// What a pane has room for besides its own lists: the leaders by playing speed in at most so many rows, and, if wanted, the rest
+/// of the report. Each part begins with an empty line.
+pub(crate) fn further_blocks(state: &State, width: usize, speed_rows: usize, with_all: bool) -> Vec<Block> {
     let Some(mut builder) = BlockBuilder::new(state, width) else { return Vec::new() };
     // A heading after other lines begins with an empty one.
     builder.add(Item::Heading, Vec::new());
-    builder.speeds();
-    builder.streams();
+    builder.speeds(speed_rows);
+    if with_all {
+        builder.streams();
+        builder.measures();
+        builder.structure();
+    }
+    builder.blocks.remove(0);
     builder.blocks
 }
 
@@ -131,17 +140,22 @@ impl BlockBuilder<'_> {
             let lines = self.hearing(i, h, current == Some(i));
             self.add(Item::Hearing(i), lines);
         }
-        self.speeds();
+        self.speeds(usize::MAX);
     }
 
-    fn speeds(&mut self) {
+    fn speeds(&mut self, max_rows: usize) {
         let (report, theme) = (self.report, self.theme);
         self.heading("By playing speed");
         let Some(speeds) = &report.speeds else { return self.text(Item::Text, "analyzing...", theme.faint()) };
         let chart = describe::hardness_chart(speeds, theme.ramp());
-        self.text(Item::Text, &format!("hardness {chart}"), Style::new());
+        let here = speeds.hardness_at(report.speed * 100.0).map(|h| format!(", now {:.2}", h.max(0.0)));
+        let long = format!("hardness, 0 to 1: {chart}{}", here.unwrap_or_default());
+        let forms = [long, format!("hardness {chart}")];
+        let text = forms.iter().find(|text| text.width() + 2 <= self.width).unwrap_or(&forms[1]);
+        self.text(Item::Text, text, Style::new());
         let now = speeds.changes.iter().rposition(|c| f64::from(c.percent) <= report.speed * 100.0 + 0.5);
-        for (i, change) in speeds.changes.iter().enumerate() {
+        let change = |i: usize| {
+            let change = &speeds.changes[i];
             let (mark, style) = if now == Some(i) { (theme.glyphs().here, theme.value()) } else { (' ', Style::new()) };
             let here = if now == Some(i) { format!(" (now {:.0}%)", report.speed * 100.0) } else { String::new() };
             let line = format!(
@@ -151,7 +165,27 @@ impl BlockBuilder<'_> {
                 describe::leader_name(speeds, change.leader, f64::from(change.percent) / 100.0)
             );
             let lines = wrap(&line, self.width.saturating_sub(2));
-            self.add(Item::Text, hanging_indent(lines, (&format!("{mark} "), style), style));
+            hanging_indent(lines, (&format!("{mark} "), style), style)
+        };
+        let mut rows: Vec<Vec<StyledLine>> = (0..speeds.changes.len()).map(change).collect();
+        let used: usize = self.blocks.iter().map(|b| b.lines.len()).sum();
+        let room = max_rows.saturating_sub(used);
+        let now = now.unwrap_or(0);
+        let (mut first, mut left_out) = (0, 0);
+        // Those farthest from the current one are left out, and a row says how many.
+        while rows.len() > 1 && rows.iter().map(Vec::len).sum::<usize>() + usize::from(left_out > 0) > room {
+            if now - first >= rows.len() - 1 - (now - first) {
+                rows.remove(0);
+                first += 1;
+            } else {
+                rows.pop();
+            }
+            left_out += 1;
+        }
+        rows.into_iter().for_each(|lines| self.add(Item::Text, lines));
+        if left_out > 0 {
+            let text = format!("{left_out} more: {}", self.state.key_or_name("hearings"));
+            self.text(Item::Text, &text, theme.faint());
         }
     }
 
@@ -159,14 +193,17 @@ impl BlockBuilder<'_> {
         let (theme, report, groove) = (self.theme, self.report, self.state.groove());
         let style = if current { theme.hearing() } else { Style::new() };
         let mark = if current { theme.glyphs().here } else { ' ' };
+        let deviation = if h.deviation_ms < 0.5 {
+            "   -        ".to_owned()
+        } else {
+            format!("{:>4.0} ms {:>3.0}%", h.deviation_ms, h.deviation * 100.0)
+        };
         let numbers = format!(
-            "{mark}{:>3} {:>6} {:>6.1} {:>4.0}% {:>4.0} ms {:>3.0}%  ",
+            "{mark}{:>3} {:>6} {:>6.1} {:>4.0}% {deviation}  ",
             index + 1,
             describe::likelihood(h),
             h.bpm(report.speed),
             h.share() * 100.0,
-            h.deviation_ms,
-            h.deviation * 100.0
         );
         let room = self.width.saturating_sub(numbers.chars().count()).max(8);
         let name = wrap(&describe::hearing_name(h), room);
@@ -175,7 +212,11 @@ impl BlockBuilder<'_> {
         lines.extend(self.indented(&describe::silent_pulses(h), 4, Style::new()));
         let sounding: Vec<usize> = (0..h.stretches.len()).filter(|i| h.stretches[*i].attacks > 0).collect();
         for &i in sounding.iter().take(MAX_STRETCHES) {
-            lines.extend(self.indented(&describe::stretch(groove, report, h, i), 4, theme.hearing()));
+            let mut text = describe::stretch(groove, report, h, i);
+            if text.width() + 4 > self.width {
+                text = text.replace("deviation ", "dev ");
+            }
+            lines.extend(self.indented(&text, 4, theme.hearing()));
         }
         let more = sounding.len().saturating_sub(MAX_STRETCHES);
         if more > 0 {
@@ -233,8 +274,16 @@ impl BlockBuilder<'_> {
         let marks = Marks { pulse: glyphs.pulse_without_attack, coincidence: glyphs.pulse_with_attack };
         let main = describe::main_streams(report);
         let draw = |streams: &[usize]| -> Vec<StyledLine> {
+            if self.width < MIN_DRAWING_WIDTH {
+                return Vec::new();
+            }
             let drawn = streams::draw_streams(groove, report, streams, self.width.saturating_sub(2), marks);
-            drawn.into_iter().map(|l| vec![(format!("  {l}"), theme.hearing())]).collect()
+            let is_written = |k: usize| {
+                let stream = streams.get(k).and_then(|i| report.streams.get(*i));
+                stream.is_some_and(|s| matches!(s.source, StreamSource::Written))
+            };
+            let style = |k| if is_written(k) { theme.written() } else { theme.hearing() };
+            drawn.into_iter().enumerate().map(|(k, l)| vec![(format!("  {l}"), style(k))]).collect()
         };
         let mut blocks = vec![draw(&main)];
         let draw_pairs = (3..=MAX_DRAWN_STREAMS).contains(&main.len());
@@ -312,7 +361,7 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, area: Rect, block: usize, l
             ReportPart::Measures => " Measures ".to_owned(),
             ReportPart::Structure => " Structure ".to_owned(),
         };
-        let style = if part == own.part { theme.cursor().patch(theme.strong()) } else { theme.faint() };
+        let style = if part == own.part { theme.strong().patch(theme.cursor()) } else { theme.faint() };
         x = pen.put(area, x, 0, &label, style);
     }
     let list = Rect::new(area.x, area.y + 1, area.width, area.height.saturating_sub(1));

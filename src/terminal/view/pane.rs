@@ -6,12 +6,13 @@ use crate::describe::ladder as describe_ladder;
 use crate::rhythm::Fraction;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::view::full::{Item, further_blocks};
-use crate::terminal::view::{Layout, Pen, StyledLine, fit, grid, hanging_indent, styled_lines, wrap};
+use crate::terminal::view::{Layout, Pen, StyledLine, fit, grid, styled_lines, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
+
+mod flow;
 
 /// Minimum columns for the deviation of hearings.
 const MIN_DEVIATION_WIDTH: usize = 34;
@@ -28,14 +29,12 @@ const MAX_HEARINGS: usize = 12;
 const MAX_HEARINGS_BELOW: usize = 6;
 /// Minimum rows of a pane below the grid that shows everything it has room for.
 const MIN_TALL_HEIGHT: usize = 26;
-/// Minimum rows of a pane below the grid that fills the rest of its left half with further parts of the report.
-const MIN_HEIGHT_FOR_FURTHER: usize = 18;
 /// Minimum rows of a pane next to the grid whose blocks have fixed numbers of rows.
 const MIN_FIXED_HEIGHT: usize = 26;
 /// Maximum number of hearings in a lower one.
 const MAX_HEARINGS_LOW: usize = 4;
-/// Rows for the heading and the first reason.
-const MIN_REASON_ROWS: usize = 4;
+/// Rows of a long line of groups in a low pane.
+const MAX_GROUP_ROWS: usize = 2;
 /// Minimum number of hearings of which one is the written beat.
 const MIN_WITH_WRITTEN: usize = 3;
 
@@ -54,92 +53,108 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let (width, rows) = (usize::from(area.width), usize::from(area.height));
     if layout.pane_right {
         let inner = width.saturating_sub(2);
-        if rows < MIN_FIXED_HEIGHT {
-            return pen.put_lines(area, 1, 0, &compact_column(state, report, theme, (inner, rows), fresh));
-        }
-        // Each block has a fixed number of rows, so that an edit moves nothing.
-        let mut lines = groups(state, report, theme, inner, fresh, 3);
-        lines.resize(6, Vec::new());
-        lines.extend(landings_or_ladder(state, report, theme, inner, 7));
-        lines.resize(14, Vec::new());
-        // A third of the rest for heading, column names, hearings, lead change and a blank line; two thirds for the reasons.
-        let max = (rows.saturating_sub(lines.len()) / 3).saturating_sub(4).clamp(4, MAX_HEARINGS);
-        lines.extend(hearings(state, report, theme, inner, max));
-        lines.resize(14 + max + 4, Vec::new());
-        lines.extend(reasons(state, theme, inner, rows.saturating_sub(lines.len())));
-        return pen.put_lines(area, 1, 0, &lines);
+        return pen.put_lines(area, 1, 0, &one_column(state, report, theme, (inner, rows), fresh));
     }
     // Names of hearings and reasons need the columns more than the bars of the landings do.
     let split = if width < MIN_HALVES_WIDTH { MIN_LANDINGS_WIDTH } else { width / 2 - 1 };
     let right_width = width.saturating_sub(split + 2);
-    let mut left = groups(state, report, theme, split, fresh, if rows > 12 { 2 } else { 1 });
-    let groups_rows = match rows {
-        13.. => 5,
-        10.. => 4,
-        _ => 2,
-    };
-    left.resize(groups_rows, Vec::new());
-    // Without playback the steps cannot be scrolled: all are shown, if necessary in place of the groups.
-    if practice::visible_ladder(state)
-        .is_some_and(|(l, at)| at.is_none() && l.speeds.len() + 1 > rows.saturating_sub(groups_rows))
-    {
-        left.clear();
-    }
-    let landings_rows = rows.saturating_sub(left.len());
-    left.extend(landings_or_ladder(state, report, theme, split, landings_rows));
+    let left = left_half(state, report, theme, (split, rows), fresh);
+    let listed = flow::reasons(state, right_width);
+    let reason_rows = flow::reason_rows(&listed);
     // A low pane shows at least the first hearing and the first reason.
-    let (max, lead_change) = match rows {
-        0..=6 => (1, 0),
-        7 => (2, 0),
-        8..=9 => (3, 0),
-        _ => ((rows / 2).saturating_sub(4).clamp(4, MAX_HEARINGS_BELOW), 1),
+    let max = match rows {
+        0..=6 => 1,
+        7 => 2,
+        8..=9 => 3,
+        _ if rows >= MIN_TALL_HEIGHT => rows / 2,
+        _ => (rows / 2).saturating_sub(4).clamp(4, MAX_HEARINGS_BELOW),
     };
-    let is_tall = rows >= MIN_TALL_HEIGHT;
-    let max = if is_tall { report.hearings.len().min(rows / 2) } else { max };
     let mut right = hearings(state, report, theme, right_width, max);
-    // In a low pane each block has a fixed number of rows, so that an edit moves little; in a tall one nothing is left out for it.
-    let hearings_rows = if is_tall { right.len() + 1 } else { max + 2 + lead_change };
-    right.resize(hearings_rows, Vec::new());
-    right.extend(reasons(state, theme, right_width, rows.saturating_sub(right.len())));
-    if rows >= MIN_HEIGHT_FOR_FURTHER {
-        let blocks = further_blocks(state, split);
-        let mut has_heading = false;
-        for (i, block) in blocks.iter().enumerate() {
-            // No heading without a line below it, and no line without its heading.
-            let is_heading = block.item == Item::Heading;
-            let next = blocks.get(i + 1).filter(|_| is_heading).map_or(0, |next| next.lines.len());
-            let has_room = left.len() + block.lines.len() + next <= rows;
-            has_heading = if is_heading { has_room } else { has_heading };
-            if has_heading && has_room {
-                left.extend(block.lines.iter().cloned());
-            }
-        }
+    // Rows that the reasons do not need.
+    let free = rows.saturating_sub(right.len() + 1 + reason_rows);
+    if free > 0 && report.hearings.len() > max {
+        right = hearings(state, report, theme, right_width, max + free);
     }
-    pen.put_lines(area, 0, 0, &left);
-    pen.put_lines(area, split + 2, 0, &right);
+    let is_tall = rows >= MIN_TALL_HEIGHT;
+    // As long as nothing is cut for it each block has a fixed number of rows, so that an edit moves little.
+    let fixed = if is_tall { right.len() + 1 } else { (max + 2 + usize::from(rows >= 10)).max(right.len() + 1) };
+    let least = right.len() + usize::from(right.len() + 1 + reason_rows <= rows);
+    right.resize(if fixed + reason_rows <= rows { fixed } else { least }, Vec::new());
+    let mut columns = [left, right];
+    flow::add_reasons(state, theme, &mut columns, &listed, (split.min(right_width), rows));
+    if practice::visible_ladder(state).is_none() {
+        flow::add_further(state, theme, &mut columns, (split.min(right_width), rows));
+    }
+    pen.put_lines(area, 0, 0, &columns[0]);
+    pen.put_lines(area, split + 2, 0, &columns[1]);
 }
 
-/// The blocks of a low pane next to the grid, without empty rows where the reasons need them.
-fn compact_column(
+/// The left half of a pane below the grid: groups, then landings or the steps of a ladder.
+fn left_half(
     state: &State,
     report: &Report,
     theme: Theme,
     (width, rows): (usize, usize),
     fresh: bool,
 ) -> Vec<StyledLine> {
-    let blocks = [
-        groups(state, report, theme, width, fresh, 2),
-        landings_or_ladder(state, report, theme, width, 7),
-        hearings(state, report, theme, width, MAX_HEARINGS_LOW),
-    ];
-    let used: usize = blocks.iter().map(Vec::len).sum();
-    let is_spaced = used + blocks.len() + MIN_REASON_ROWS <= rows;
-    let mut lines = Vec::new();
-    for block in blocks {
-        lines.extend(block);
-        lines.extend(is_spaced.then(Vec::new));
+    let fixed = match rows {
+        13.. => 5,
+        10.. => 4,
+        _ => 2,
+    };
+    if let Some((ladder, at)) = practice::visible_ladder(state) {
+        let mut lines = groups(state, report, theme, width, fresh, fixed);
+        lines.resize(fixed, Vec::new());
+        // Without playback the steps cannot be scrolled: all are shown, if necessary in place of the groups.
+        if at.is_none() && ladder.speeds.len() + 1 > rows.saturating_sub(fixed) {
+            lines.clear();
+        }
+        let max = rows.saturating_sub(lines.len());
+        lines.extend(landings_or_ladder(state, report, theme, width, max));
+        return lines;
     }
-    lines.extend(reasons(state, theme, width, rows.saturating_sub(lines.len())));
+    let landings_rows = landings(state, report, theme, width, rows).len();
+    let mut lines = groups(state, report, theme, width, fresh, rows.saturating_sub(landings_rows).max(fixed));
+    lines.resize(lines.len().max(fixed.min(rows.saturating_sub(landings_rows))), Vec::new());
+    let max = rows.saturating_sub(lines.len());
+    lines.extend(landings(state, report, theme, width, max));
+    lines
+}
+
+/// The blocks of a pane next to the grid: with fixed numbers of rows, so that an edit moves nothing, where nothing is cut for it.
+fn one_column(
+    state: &State,
+    report: &Report,
+    theme: Theme,
+    (width, rows): (usize, usize),
+    fresh: bool,
+) -> Vec<StyledLine> {
+    let listed = flow::reasons(state, width);
+    let reason_rows = flow::reason_rows(&listed);
+    let is_low = rows < MIN_FIXED_HEIGHT;
+    let mut blocks = [
+        (groups(state, report, theme, width, fresh, if is_low { 4 } else { 6 }), 6),
+        (landings_or_ladder(state, report, theme, width, if is_low { 7 } else { 12 }), 8),
+        (hearings(state, report, theme, width, if is_low { MAX_HEARINGS_LOW } else { MAX_HEARINGS }), 0),
+    ];
+    let used = |blocks: &[(Vec<StyledLine>, usize)]| blocks.iter().map(|b| b.0.len()).sum::<usize>();
+    if used(&blocks) + reason_rows > rows {
+        blocks[2].0 = hearings(state, report, theme, width, MAX_HEARINGS_LOW);
+    }
+    let is_spaced = used(&blocks) + blocks.len() + reason_rows <= rows;
+    let fixed: usize = blocks.iter().map(|(lines, fixed)| (lines.len() + 1).max(*fixed)).sum();
+    let mut lines = Vec::new();
+    for (block, fixed_rows) in blocks {
+        let end = lines.len() + if fixed + reason_rows <= rows { fixed_rows.max(block.len() + 1) } else { block.len() };
+        lines.extend(block);
+        lines.resize(end.max(lines.len() + usize::from(is_spaced && end == lines.len())), Vec::new());
+    }
+    let mut columns = [lines];
+    flow::add_reasons(state, theme, &mut columns, &listed, (width, rows));
+    if practice::visible_ladder(state).is_none() {
+        flow::add_further(state, theme, &mut columns, (width, rows));
+    }
+    let [lines] = columns;
     lines
 }
 
@@ -148,32 +163,19 @@ fn section<'a>(state: &State, report: &'a Report) -> Option<&'a SectionReport> {
     report.layers.get(place.layer)?.sections.get(place.section)
 }
 
-fn groups(
-    state: &State,
-    report: &Report,
-    theme: Theme,
-    width: usize,
-    fresh: bool,
-    max_lines: usize,
-) -> Vec<StyledLine> {
+fn groups(state: &State, report: &Report, theme: Theme, width: usize, fresh: bool, max_rows: usize) -> Vec<StyledLine> {
     let place = state.session.cursor().place;
     let name = state.groove().layers().get(place.layer).map_or("", |l| &l.name);
-    // A single character: an edit sends it, and the analysis that follows removes it.
     let stale = if fresh { "" } else { "…" };
-    let heading = fit(&format!("Groups of {name}"), width.saturating_sub(1));
-    let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
+    let mut lines = vec![stale_heading(&fit(&format!("Groups of {name}"), width), stale, theme, width)];
     let Some(groups) = section(state, report).and_then(|s| s.groups.as_ref()) else {
         lines.extend(styled_lines(wrap("no attacks in this section yet", width), theme.faint()));
         return lines;
     };
     let lead = if groups.lead_cells > 0 { format!("rest {}, then ", groups.lead_cells) } else { String::new() };
     let trailing = grid::trailing_group(state.groove(), place.layer, place.section);
-    let mut wrapped = wrap(&format!("{lead}{}", group_line(&groups.text, trailing)), width);
-    if wrapped.len() > max_lines {
-        wrapped.truncate(max_lines);
-        wrapped[max_lines - 1] = fit(&format!("{}.....", wrapped[max_lines - 1]), width.saturating_sub(1));
-    }
-    lines.extend(styled_lines(wrapped, theme.strong()));
+    let wrapped = wrap(&format!("{lead}{}", group_line(&groups.text, trailing)), width);
+    let mut figure = Vec::new();
     if let Some(f) = groups.figures.iter().find(|f| describe::is_notable(f)) {
         let beat = state.groove().sections()[place.section].meter.beat();
         let beats = groups.unit.repeated(f.units as usize).and_then(|l| l.ratio_to(beat));
@@ -182,10 +184,27 @@ fn groups(
             Some(beats) if !groups.in_cells => format!("{beats} beats"),
             _ => format!("{} cells", f.units),
         };
-        let text = format!("figure of {length}, {} times; {}", f.times, describe::bar_relation(f));
-        lines.extend(styled_lines(wrap(&text, width), Style::new()).take(2));
+        figure = wrap(&format!("figure of {length}, {} times; {}", f.times, describe::bar_relation(f)), width);
     }
+    // The figure, which says what matters about a long line of groups, keeps its rows unless they are too few for both.
+    let room = max_rows.saturating_sub(1);
+    let for_groups = room.saturating_sub(figure.len()).max(MAX_GROUP_ROWS.min(room)).max(1).min(wrapped.len());
+    let shown = flow::cut(wrapped, for_groups, width);
+    let rest = room.saturating_sub(shown.len());
+    lines.extend(styled_lines(shown, theme.strong()));
+    lines.extend(styled_lines(flow::cut(figure, rest, width), Style::new()));
     lines
+}
+
+/// A heading with a sign that its block is older than the last edit: a single character, which replaces the last one if there is no
+/// room. An edit sends it, and the analysis that follows removes it.
+fn stale_heading(heading: &str, stale: &str, theme: Theme, width: usize) -> StyledLine {
+    let room = if stale.is_empty() { width } else { width.saturating_sub(1) };
+    let mut kept = heading.to_owned();
+    while kept.width() > room {
+        kept.pop();
+    }
+    vec![(kept, theme.heading()), (stale.to_owned(), Style::new())]
 }
 
 /// A line of groups, with a trailing group named separately.
@@ -260,17 +279,27 @@ fn landings(state: &State, report: &Report, theme: Theme, width: usize, max_line
     };
     let label = landings.rows.iter().map(|r| depth(r).len()).max().unwrap_or(0).max(8);
     let room = width.saturating_sub(label + 11).max(4);
-    let top = landings.rows.iter().map(|r| r.count).max().unwrap_or(1).max(1);
-    for row in landings.rows.iter().take(max_lines - 1) {
-        let (halves, glyphs) = (row.count * room * 2 / top, theme.glyphs());
+    // Without rows for all of them, the smallest are added up in the last one.
+    let mut listed: Vec<_> = landings.rows.iter().map(|r| (depth(r), r.count, r.depth.on_beat())).collect();
+    if listed.len() > max_lines - 1 && max_lines > 2 {
+        let mut others = (0, 0);
+        while listed.len() > max_lines - 2 {
+            let smallest = (0..listed.len()).min_by_key(|i| listed[*i].1).unwrap_or(0);
+            others = (others.0 + 1, others.1 + listed.remove(smallest).1);
+        }
+        listed.push((format!("{} others", others.0), others.1, false));
+    }
+    let top = listed.iter().map(|r| r.1).max().unwrap_or(1).max(1);
+    for (name, count, on_beat) in listed.into_iter().take(max_lines - 1) {
+        let (halves, glyphs) = (count * room * 2 / top, theme.glyphs());
         let half = (halves % 2 == 1 || halves == 0).then_some(glyphs.half);
         let bar: String = std::iter::repeat_n(glyphs.full, halves / 2).chain(half).collect();
-        let percent = 100.0 * row.count as f64 / landings.total as f64;
-        let style = if row.depth.on_beat() { theme.written() } else { theme.hearing() };
+        let percent = 100.0 * count as f64 / landings.total as f64;
+        let style = if on_beat { theme.written() } else { theme.hearing() };
         lines.push(vec![
-            (format!("{:<label$} ", depth(row)), Style::new()),
+            (format!("{name:<label$} "), Style::new()),
             (format!("{bar:<room$}"), style),
-            (format!("{:>4} {percent:>3.0}%", row.count), Style::new()),
+            (format!("{count:>4} {percent:>3.0}%"), Style::new()),
         ]);
     }
     lines
@@ -279,8 +308,7 @@ fn landings(state: &State, report: &Report, theme: Theme, width: usize, max_line
 fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usize) -> Vec<StyledLine> {
     let (of, fresh) = state.focus_label().unwrap_or_default();
     let stale = if fresh { "" } else { "…" };
-    let heading = beat_heading(&of, report, width.saturating_sub(1));
-    let mut lines = vec![vec![(heading, theme.heading()), (stale.to_owned(), Style::new())]];
+    let mut lines = vec![stale_heading(&beat_heading(&of, report, width), stale, theme, width)];
     if report.hearings.is_empty() {
         lines.push(vec![(describe::no_hearing_reason(report).into(), theme.faint())]);
         return lines;
@@ -366,37 +394,13 @@ fn hearing(h: &Hearing, report: &Report, theme: Theme, width: usize, selected: b
         format!("{:>4.0} ms", h.deviation_ms)
     };
     let likely = describe::likelihood(h);
-    let numbers = format!("{likely:>6} {:>5.1}{deviation} {:>3.0}% ", h.bpm(report.speed), h.share() * 100.0);
+    let mut numbers = format!("{likely:>6} {:>5.1}{deviation} {:>3.0}% ", h.bpm(report.speed), h.share() * 100.0);
     let mark = if selected { theme.glyphs().here } else { ' ' };
-    let name = fit(&format!("{mark}{}", h.kind.short()), width.saturating_sub(numbers.len()));
+    let name = format!("{mark}{}", h.kind.short());
+    // The mark also separates, where a column is missing.
+    if name.width() + numbers.len() == width + 1 {
+        numbers.pop();
+    }
+    let name = fit(&name, width.saturating_sub(numbers.len()));
     vec![(numbers, style), (name, style)]
-}
-
-fn reasons(state: &State, theme: Theme, width: usize, rows: usize) -> Vec<StyledLine> {
-    let findings = state.findings();
-    if findings.is_empty() || rows < 2 {
-        return Vec::new();
-    }
-    let mut lines = vec![vec![("Why it is hard".to_owned(), theme.heading())]];
-    let mut listed = Vec::new();
-    for finding in findings {
-        let text = finding.reason.to_string();
-        // The same in another place; the full view names the places.
-        if listed.contains(&text) {
-            continue;
-        }
-        let mut wrapped = wrap(&text, width.saturating_sub(2));
-        let room = rows - lines.len();
-        // Only the first one is cut; the full view has all.
-        if room == 0 || (wrapped.len() > room && lines.len() > 1) {
-            break;
-        }
-        if wrapped.len() > room {
-            wrapped.truncate(room);
-            wrapped[room - 1].push('…');
-        }
-        lines.extend(hanging_indent(wrapped, ("- ", theme.faint()), Style::new()));
-        listed.push(text);
-    }
-    lines
 }

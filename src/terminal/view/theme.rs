@@ -114,14 +114,14 @@ styles! {
     heading (Cyan 110) (Cyan 24) BOLD;
     warning (Red 203) (Red 160) BOLD;
     // Rests, bar lines, secondary text.
-    faint (DarkGray 243) (DarkGray 242);
+    faint (DarkGray 246) (DarkGray 241);
     // Values worth looking at.
-    value (Green 150) (Green 28);
+    value (Green 150) (Green 22);
     key (Yellow 215) (Magenta 130);
     // Plain attacks and holds.
     attack (Reset 0) (Reset 0);
     accent (Yellow 215) (Red 124) BOLD;
-    ghost (Gray 180) (DarkGray 95);
+    ghost (Gray 180) (DarkGray 58);
     // Cells of a muted layer.
     muted (DarkGray 240) (Gray 247);
     written (LightBlue 75) (Blue 26);
@@ -130,7 +130,8 @@ styles! {
 
 /// Bars from none to all.
 const RAMP: &[char] = &['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
-const ASCII_RAMP: &[char] = &['0', '1', '2', '3', '4', '5', '6', '7', '8', '9'];
+/// No digits: a row of them reads as a number.
+const ASCII_RAMP: &[char] = &['_', '.', ':', '-', '=', '+', '*', '#'];
 
 impl Theme {
     pub(crate) fn ramp(self) -> &'static [char] {
@@ -180,7 +181,7 @@ impl Theme {
 
     pub(crate) fn selected(self) -> Style {
         let underlined = Style::new().underlined();
-        let (sixteen, many) = self.by_background((Color::Blue, 24), (Color::Cyan, 153));
+        let (sixteen, many) = self.by_background((Color::Blue, 18), (Color::Cyan, 159));
         self.by_colours(underlined, underlined.bg(sixteen), underlined.bg(Color::Indexed(many)))
     }
 
@@ -251,6 +252,39 @@ mod tests {
         ];
         for (text, background) in rows {
             assert_eq!(Background::from_env(text), background, "{text}");
+        }
+    }
+
+    /// The relative luminance of an entry of the xterm palette from 16 on: a cube of six values per channel, then 24 greys.
+    fn luminance(index: u8) -> f64 {
+        let value = |step: u8| if step == 0 { 0 } else { 55 + 40 * step };
+        let channels = match index.checked_sub(232) {
+            Some(grey) => [8 + 10 * grey; 3],
+            None => [(index - 16) / 36, (index - 16) / 6 % 6, (index - 16) % 6].map(value),
+        };
+        let linear = channels.map(|c| {
+            let c = f64::from(c) / 255.0;
+            if c <= 0.04045 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
+        });
+        0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+    }
+
+    #[test]
+    fn cells_can_be_read_on_shaded_beats_and_in_the_selection() {
+        // WCAG 2.1, success criterion 1.4.3: 4.5 to 1 between text and background.
+        for background in [Background::Dark, Background::Light] {
+            let theme = Theme { colours: Colours::Many, background, ascii: false };
+            let styles = [theme.faint(), theme.value(), theme.ghost(), theme.accent()];
+            for under in [theme.other_beat(), theme.selected()] {
+                for style in styles {
+                    let (Some(Color::Indexed(text)), Some(Color::Indexed(under))) = (style.fg, under.bg) else {
+                        panic!("expected indexed colours, found {style:?} on {under:?}");
+                    };
+                    let (a, b) = (luminance(text), luminance(under));
+                    let contrast = (a.max(b) + 0.05) / (a.min(b) + 0.05);
+                    assert!(contrast >= 4.5, "{background:?}: {text} on {under}: {contrast:.2}");
+                }
+            }
         }
     }
 
