@@ -325,7 +325,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "remove-anchor" "R d" Run(Command::RemoveAnchor(None)), "remove the anchor here, or the last before"
             => "delete marker";
         "remove-anchors" "R x" Run(Command::RemoveAnchors), "remove all anchors" => "delete markers clear reset";
-        "anchors" "R l" Call(anchors::open), "list the anchors with their tempos, and go to one"
+        "anchors" "R l" Call(anchors::open), "list the anchors with tempos, and go to one"
             => "tempo map markers overview";
         "anchor-earlier" "R left" Run(Command::MoveAnchor(-10_000)), "move the anchor 10 ms earlier" => "nudge marker";
         "anchor-later" "R right" Run(Command::MoveAnchor(10_000)), "move the anchor 10 ms later" => "nudge marker";

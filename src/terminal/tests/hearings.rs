@@ -154,7 +154,7 @@ fn the_analysed_layer_is_tracked_through_edits() {
     press(&mut state, "down W f");
     assert_eq!(heard(&state).0, "deck");
     // It is renamed, moved, and the other one taken away and brought back.
-    press(&mut state, "R ctrl-u \"planks\" enter");
+    press(&mut state, "L r ctrl-u \"planks\" enter");
     assert_eq!((heard(&state).0.as_str(), state.analysis_options().scope.layers), ("planks", vec![1]));
     press(&mut state, "ctrl-up");
     assert_eq!((heard(&state).0.as_str(), state.analysis_options().scope.layers), ("planks", vec![0]));
