@@ -133,7 +133,9 @@ impl Recordings {
             let spool = Arc::new(SpoolFile::new(file));
             let (path, sink, token) = (path.to_owned(), Arc::clone(&spool), token.clone());
             let old = slot.replace(OpenRecording { path, version, spool, token, loaded: None });
-            old.into_iter().for_each(|old| old.token.cancel());
+            if let Some(old) = old {
+                old.token.cancel();
+            }
             sink
         };
         report(RecordingEvent::Decoding(0));

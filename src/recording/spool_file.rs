@@ -236,7 +236,7 @@ mod tests {
         file.write(&[0.25; 1000]).expect("written");
         let (id, mut stream) = (file.id(), file.open(&listening(0, 100, 48_000)));
         assert_eq!(left(&mut *stream, 0, 1024)[999..1001], [0.25, 0.0]);
-        file.write(&[0.5; 9000]).expect("written");
+        file.write(&vec![0.5; 9000]).expect("written");
         assert_eq!(left(&mut *stream, 1024, 1024), [0.5; 1024]);
         file.complete();
         assert_ne!(file.id(), id);

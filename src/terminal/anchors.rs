@@ -27,13 +27,13 @@ fn anchor(state: &State, at: usize) -> Option<Anchor> {
 pub(crate) fn go_to(state: &mut State, at: usize) {
     let Some(anchor) = anchor(state, at) else { return };
     let layer = state.session.cursor().place.layer;
-    let place = state.groove().grid_time(anchor.place).and_then(|(section, _, offset)| {
+    let place = state.groove().grid_time(anchor.place).map(|(section, _, offset)| {
         let groove = state.groove();
         let cell = groove
             .layers()
             .get(layer)
             .map_or(0, |_| groove.part(layer, section).cell_at(offset, groove.context(layer, section)));
-        Some(Place { layer, section, cell })
+        Place { layer, section, cell }
     });
     match place {
         Some(place) => lists::go_to(state, place),

@@ -46,7 +46,7 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sca
         if layout.x(column).is_none() || column > scale.width() {
             break;
         }
-        let is_bar_line = column % scale.bar_width() == 0;
+        let is_bar_line = column.is_multiple_of(scale.bar_width());
         let eighths = if is_bar_line { None } else { lane.level(column) }.map(|level| {
             let highest = (rows * EIGHTHS) as f32;
             (level * highest).round().clamp(1.0, highest) as usize
