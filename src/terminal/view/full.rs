@@ -182,7 +182,9 @@ impl BlockBuilder<'_> {
             }
             left_out += 1;
         }
-        rows.into_iter().for_each(|lines| self.add(Item::Text, lines));
+        for lines in rows {
+            self.add(Item::Text, lines);
+        }
         if left_out > 0 {
             let text = format!("{left_out} more: {}", self.state.key_or_name("hearings"));
             self.text(Item::Text, &text, theme.faint());
