@@ -59,8 +59,8 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let split = if width < MIN_HALVES_WIDTH { MIN_LANDINGS_WIDTH } else { width / 2 - 1 };
     let right_width = width.saturating_sub(split + 2);
     let left = left_half(state, report, theme, (split, rows), fresh);
-    let listed = flow::reasons(state, right_width);
-    let reason_rows = flow::reason_rows(&listed);
+    let listed = flow::reasons(state);
+    let reason_rows = flow::reason_rows(&listed, right_width);
     // A low pane shows at least the first hearing and the first reason.
     let max = match rows {
         0..=6 => 1,
@@ -81,7 +81,7 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let least = right.len() + usize::from(right.len() + 1 + reason_rows <= rows);
     right.resize(if fixed + reason_rows <= rows { fixed } else { least }, Vec::new());
     let mut columns = [left, right];
-    flow::add_reasons(state, theme, &mut columns, &listed, (split.min(right_width), rows));
+    flow::add_reasons(state, theme, &mut columns, &listed, (&[split, right_width], rows));
     if practice::visible_ladder(state).is_none() {
         flow::add_further(state, theme, &mut columns, (split.min(right_width), rows));
     }
@@ -129,8 +129,8 @@ fn one_column(
     (width, rows): (usize, usize),
     fresh: bool,
 ) -> Vec<StyledLine> {
-    let listed = flow::reasons(state, width);
-    let reason_rows = flow::reason_rows(&listed);
+    let listed = flow::reasons(state);
+    let reason_rows = flow::reason_rows(&listed, width);
     let is_low = rows < MIN_FIXED_HEIGHT;
     let mut blocks = [
         (groups(state, report, theme, width, fresh, if is_low { 4 } else { 6 }), 6),
@@ -150,7 +150,7 @@ fn one_column(
         lines.resize(end.max(lines.len() + usize::from(is_spaced && end == lines.len())), Vec::new());
     }
     let mut columns = [lines];
-    flow::add_reasons(state, theme, &mut columns, &listed, (width, rows));
+    flow::add_reasons(state, theme, &mut columns, &listed, (&[width], rows));
     if practice::visible_ladder(state).is_none() {
         flow::add_further(state, theme, &mut columns, (width, rows));
     }

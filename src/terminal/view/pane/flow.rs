@@ -23,8 +23,8 @@ pub(super) fn cut(mut lines: Vec<String>, max: usize, width: usize) -> Vec<Strin
     lines
 }
 
-/// The reasons, each broken into lines; what is the same in several places once, as the full view names the places.
-pub(super) fn reasons(state: &State, width: usize) -> Vec<Vec<String>> {
+/// The texts of the reasons; what is the same in several places once, as the full view names the places.
+pub(super) fn reasons(state: &State) -> Vec<String> {
     let mut texts: Vec<String> = Vec::new();
     for finding in state.findings() {
         let text = finding.reason.to_string();
@@ -32,22 +32,27 @@ pub(super) fn reasons(state: &State, width: usize) -> Vec<Vec<String>> {
             texts.push(text);
         }
     }
-    texts.iter().map(|text| wrap(text, width.saturating_sub(2))).collect()
+    texts
+}
+
+fn reason_lines(text: &str, width: usize) -> Vec<String> {
+    wrap(text, width.saturating_sub(2))
 }
 
 /// Rows of all reasons with their heading.
-pub(super) fn reason_rows(reasons: &[Vec<String>]) -> usize {
-    if reasons.is_empty() { 0 } else { 1 + reasons.iter().map(Vec::len).sum::<usize>() }
+pub(super) fn reason_rows(reasons: &[String], width: usize) -> usize {
+    let rows = reasons.iter().map(|text| reason_lines(text, width).len()).sum::<usize>();
+    if reasons.is_empty() { 0 } else { 1 + rows }
 }
 
-/// Adds the reasons to the last column, those that it has no rows for to the columns before it, and cuts what fits in part; the
+/// Adds the reasons to the last of the columns, which have a width each, those that it has no rows for to the columns before it, and cuts what fits in part; the
 /// heading says how many are left out.
 pub(super) fn add_reasons(
     state: &State,
     theme: Theme,
     columns: &mut [Vec<StyledLine>],
-    reasons: &[Vec<String>],
-    (width, rows): (usize, usize),
+    reasons: &[String],
+    (widths, rows): (&[usize], usize),
 ) {
     let Some(last) = columns.len().checked_sub(1) else { return };
     if reasons.is_empty() || columns[last].len() + 2 > rows {
@@ -58,10 +63,11 @@ pub(super) fn add_reasons(
     columns[last].push(Vec::new());
     let mut next = 0;
     for k in (0..=last).rev() {
-        let column = &mut columns[k];
+        let (column, width) = (&mut columns[k], widths[k]);
         let mut has_heading = k == last;
         // The first one is cut rather than moved.
         while let Some(reason) = reasons.get(next) {
+            let reason = reason_lines(reason, width);
             let room = rows.saturating_sub(column.len() + usize::from(!has_heading));
             if reason.len() > room && (next > 0 || room == 0) {
                 break;
@@ -70,7 +76,7 @@ pub(super) fn add_reasons(
                 column.push(vec![(format!("{REASONS}, continued"), theme.heading())]);
                 has_heading = true;
             }
-            column.extend(lines(cut(reason.clone(), room, width.saturating_sub(2))));
+            column.extend(lines(cut(reason, room, width.saturating_sub(2))));
             next += 1;
         }
     }
@@ -79,7 +85,8 @@ pub(super) fn add_reasons(
         // Not under the heading of another block.
         let follows_reason = k == last || column.iter().any(|l| l.iter().any(|(text, _)| text.starts_with(REASONS)));
         if let Some(reason) = reasons.get(next).filter(|_| follows_reason && room > 0) {
-            column.extend(lines(cut(reason.clone(), room, width.saturating_sub(2))));
+            let reason = reason_lines(reason, widths[k]);
+            column.extend(lines(cut(reason, room, widths[k].saturating_sub(2))));
             next += 1;
         }
     }
