@@ -176,7 +176,7 @@ fn long_text_and_control_characters_can_be_pasted() {
     editor.shows("Groups:");
     editor.types(&pasted(&"3+".repeat(50_000)));
     editor.shows("only the first 2000 characters");
-    editor.types("\x15\x03R");
+    editor.types("\x15\x03Lr");
     editor.shows("Name of the layer");
     editor.types(&pasted("wi\0nch\r\n"));
     editor.shows("winch");

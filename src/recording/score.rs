@@ -5,7 +5,7 @@ use super::fit::align::{Alignment, ScoreAttack, ScoreLayer, ScoreLoop};
 use super::onsets::Onset;
 use crate::analysis::Clock;
 use crate::analysis::attacks::LayerAttacks;
-use crate::rhythm::bounds::{ANCHOR_PASS, RECORDING_TIME};
+use crate::rhythm::bounds::ANCHOR_PASS;
 use crate::rhythm::{Accent, Anchor, Fraction, GridPlace, Groove, Micros};
 
 /// Weight of an accent (ours, no source).
@@ -60,7 +60,7 @@ pub fn anchors(alignment: &Alignment) -> Vec<Anchor> {
     let mut anchors: Vec<Anchor> = Vec::with_capacity(alignment.anchors.len());
     for found in &alignment.anchors {
         let at = Micros((found.seconds * 1e6).round() as i64);
-        let is_inside = RECORDING_TIME.check(at.0).is_ok() && ANCHOR_PASS.check(found.pass as i64 + 1).is_ok();
+        let is_inside = at.checked().is_ok() && ANCHOR_PASS.check(found.pass as i64 + 1).is_ok();
         if is_inside && anchors.last().is_none_or(|last| last.at < at) {
             let place = GridPlace { pass: found.pass as u32, bar: found.bar as u32, beat: Fraction::ZERO };
             anchors.push(Anchor { place, at });

@@ -1,6 +1,6 @@
 //! The recording that lies under the grid, and the anchors that tie instants of it to places of the grid.
 
-use super::bounds::{ANCHOR_BAR, ANCHOR_BEAT, ANCHOR_PASS, ANCHORS, FILE_NAME, RECORDING_TIME};
+use super::bounds::{ANCHOR_BAR, ANCHOR_BEAT, ANCHOR_PASS, ANCHORS, FILE_NAME, OutOfBound, RECORDING_TIME};
 use super::edit::Edit;
 use super::edit_error::EditError;
 use super::groove::Groove;
@@ -9,6 +9,13 @@ use super::time::{Fraction, Time};
 /// An instant of a recording, in microseconds from its first frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Micros(pub i64);
+
+impl Micros {
+    /// The instant, if it is within the bounds of an anchor.
+    pub(crate) fn checked(self) -> Result<Self, OutOfBound> {
+        RECORDING_TIME.check(self.0.div_euclid(1_000_000)).map(|_| self)
+    }
+}
 
 /// A beat of the groove as it is played, with all passes of its sections, over and over.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
@@ -75,7 +82,7 @@ impl Recording {
             ANCHOR_PASS.check(i64::from(pass) + 1)?;
             ANCHOR_BAR.check(i64::from(bar) + 1)?;
             ANCHOR_BEAT.check(beat.floor() + 1)?;
-            RECORDING_TIME.check(anchor.at.0.div_euclid(1_000_000))?;
+            anchor.at.checked()?;
         }
         for pair in self.anchors.windows(2) {
             if pair[0].place == pair[1].place {

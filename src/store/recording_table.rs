@@ -71,10 +71,8 @@ fn anchor(fields: Fields<'_>) -> Result<Anchor, ParseError> {
     let micros = Fraction::parse(&raw).and_then(|s| s.times(Fraction::whole(MICROS_PER_SECOND)));
     let at = micros.filter(|m| m.denom() == 1 && !raw.contains('/')).map(Fraction::numer);
     let at = at.ok_or_else(|| fields.error_at("at", Problem::Form("at", raw, AT_FORM.into())))?;
-    bounds::RECORDING_TIME
-        .check(at.div_euclid(i64::from(MICROS_PER_SECOND)))
-        .map_err(|e| fields.error_at("at", Problem::Bound(e)))?;
-    Ok(Anchor { place: GridPlace { pass: (pass - 1) as u32, bar: (bar - 1) as u32, beat }, at: Micros(at) })
+    let at = Micros(at).checked().map_err(|e| fields.error_at("at", Problem::Bound(e)))?;
+    Ok(Anchor { place: GridPlace { pass: (pass - 1) as u32, bar: (bar - 1) as u32, beat }, at })
 }
 
 /// The table of a new file.

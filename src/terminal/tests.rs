@@ -357,7 +357,7 @@ fn without_colours_everything_can_be_distinguished() {
     assert!(row.starts_with(">riff     m"), "{row}");
     assert!(row.contains("|x o X6- ' . . . |"), "{row}");
     assert_eq!(shown.lines().nth(1).expect("marks").find('v'), Some(15));
-    // Five levels, and flams, also over a bar line.
+    // Five levels, and flams within their cells.
     let state = open(groove("/xsSo ./x.."), PLAIN, (80, 24));
     let shown = screen(&state, (80, 24));
     let row = shown.lines().nth(3).expect("the layer");

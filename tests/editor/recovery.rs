@@ -200,7 +200,7 @@ fn two_editors_of_one_file_keep_their_own_work_and_ask_before_they_overwrite() {
     second.shows(&format!("also open in process {pid}"));
     first.types("X");
     first.shows("(not saved)");
-    second.types("R\x15cable\r");
+    second.types("Lr\x15cable\r");
     second.shows("cable");
     second.types("\x13");
     second.shows("saved: ");
@@ -290,12 +290,12 @@ fn interleave(seed: u64) {
             0 | 1 => {
                 *name = format!("rope{step}");
                 *is_saved = false;
-                editor.types(&format!("R\x15{name}\r"));
+                editor.types(&format!("Lr\x15{name}\r"));
                 editor.shows(&format!("Groups of {name}"));
             }
             2 => {
                 *name = format!("line{step}");
-                editor.types(&format!("R\x15{name}\r"));
+                editor.types(&format!("Lr\x15{name}\r"));
                 editor.shows(&format!("Groups of {name}"));
                 editor.types("\x13");
                 let screen =
@@ -364,7 +364,7 @@ fn work_is_offered_whatever_the_times_of_the_files_and_discarded_only_on_demand(
     let demo = fs::read_to_string(&path).expect("a copy");
     let mut editor = Editor::open(home.path(), Some(&path));
     editor.shows("(saved)");
-    editor.types("R\x15cable\r");
+    editor.types("Lr\x15cable\r");
     editor.shows("cable");
     editor.kill();
     // Written again, as by a checkout.

@@ -8,7 +8,7 @@ use super::{CliError, Exit, input, output, recordings};
 use crate::describe::visible_lines;
 use crate::recording::fit::align::{AlignError, Alignment, ScoreLoop, adopt, align};
 use crate::recording::score::{anchors, linear_onsets, score_loop};
-use crate::rhythm::{Edit, Groove, Recording, expected};
+use crate::rhythm::{Edit, Groove, Recording, count, expected};
 use crate::store::{self, LoadedGroove};
 use std::fs;
 use std::io::{self, Write};
@@ -48,7 +48,7 @@ pub(super) fn run(args: &AlignArgs) -> Result<Exit, CliError> {
     io::stdout().lock().write_all(visible_lines(&text).as_bytes())?;
     if args.write {
         let written = write(args, &loaded, &alignment)?;
-        output::print_to_stderr(format_args!("{}: {written} anchors written", args.file.display()))?;
+        output::print_to_stderr(format_args!("{}: {} written", args.file.display(), count(written, "anchor")))?;
     }
     Ok(Exit::Success)
 }
