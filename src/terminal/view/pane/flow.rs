@@ -216,7 +216,7 @@ mod tests {
         assert_eq!(texts(&columns[0]), ["", "S", "1", "2"]);
         assert_eq!(texts(&columns[1]), ["", "S, continued", "3", "4", "", "M", "5"]);
         let mut columns = vec![Vec::new()];
-        assert_eq!(fill(Theme::default(), &mut columns, &blocks, &[3]), [Streams]);
+        assert_eq!(fill(Theme::default(), &mut columns, &blocks, &[3]), [Streams, Measures]);
         assert_eq!(texts(&columns[0]), ["", "M", "5"], "no heading without a line below it");
     }
 }
