@@ -19,6 +19,7 @@ mod player;
 mod position;
 #[cfg(feature = "audio")]
 mod priority;
+mod recording_clock;
 pub mod remote;
 mod render;
 mod schedule;
@@ -33,7 +34,6 @@ mod track;
 mod units;
 mod user_samples;
 mod voice;
-mod warp;
 mod wav;
 
 #[cfg(feature = "audio")]

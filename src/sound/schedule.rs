@@ -5,10 +5,10 @@ use super::click::{Click, ClickLine};
 use super::clock::FrameTime;
 use super::playback::serde_exact;
 use super::position::PositionMap;
+use super::recording_clock::RecordingClock;
 use super::track::{Listening, RecordingPlay, Track};
 use super::units::{Frame, SampleRate};
 use super::user_samples::UserSamples;
-use super::warp::Warp;
 use crate::rhythm::{AnchorMap, ClickSound, Fraction, Groove, Time};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
@@ -107,7 +107,7 @@ impl ScheduleOptions {
     }
 
     /// The clock of the range over the recording; `None` without a recording that is heard or without anchors.
-    fn warp(&self, groove: &Groove) -> Option<Warp> {
+    fn recording_clock(&self, groove: &Groove) -> Option<RecordingClock> {
         let play = self.recording?;
         let anchors = AnchorMap::of(groove)?;
         let sections = groove.sections();
@@ -121,17 +121,17 @@ impl ScheduleOptions {
         };
         let before = anchors.pass_length().checked_mul(i64::from(play.pass))?;
         let start = before.checked_add(groove.score_time(section, pass, from)?)?;
-        Some(Warp { anchors, start, speed: self.bounded_speed(), rate: self.rate })
+        Some(RecordingClock { anchors, start, speed: self.bounded_speed(), rate: self.rate })
     }
 
     /// The speed, compared with the written tempo, of the first bar of the range over the recording.
     pub(super) fn opening_speed(&self, groove: &Groove) -> Fraction {
         let speed = || {
-            let warp = self.warp(groove)?;
+            let clock = self.recording_clock(groove)?;
             let bar = groove.sections().get(self.range.first_section())?.meter.bar();
             let written = groove.score_time(self.range.first_section(), 0, bar)?
                 - groove.score_time(self.range.first_section(), 0, Time::ZERO)?;
-            let played = warp.anchors.recording_time(warp.start + written) - warp.recording_start();
+            let played = clock.anchors.recording_time(clock.start + written) - clock.recording_start();
             // Microseconds keep the terms of the product small.
             self.speed.times(Fraction::new(written / 1000, played / 1000)?)
         };
@@ -179,13 +179,13 @@ impl Schedule {
     /// Builds the loop of a groove. Muted layers are left out. A range outside the groove, or a loop shorter than 32 frames, is
     /// a silent loop. This allocates and synthesizes: never call it on the audio thread.
     pub fn build(groove: &Groove, options: &ScheduleOptions) -> Schedule {
-        let (Some(play), Some(warp)) = (options.recording, options.warp(groove)) else {
+        let (Some(play), Some(clock)) = (options.recording, options.recording_clock(groove)) else {
             return Builder::new(groove, options).build();
         };
         let written = ScheduleOptions { speed: Fraction::ONE, recording: None, ..options.clone() };
-        let mut schedule = warp.apply(Builder::new(groove, &written).build());
+        let mut schedule = clock.apply(Builder::new(groove, &written).build());
         let listening =
-            Listening { from: warp.recording_start(), speed: warp.speed, rate: options.rate, tone: play.tone };
+            Listening { from: clock.recording_start(), speed: clock.speed, rate: options.rate, tone: play.tone };
         schedule.track = options.samples.track(listening, schedule.map.rounded_length(), play);
         schedule
     }

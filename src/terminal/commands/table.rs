@@ -321,7 +321,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "recording-mix" "R m" Call(recording::next_mix), "hear the groove, the recording, or both"
             => "listen mute solo balance original";
         "anchor" "R a" Ask(Question::Anchor), "say when this cell is heard in the recording"
-            => "sync marker align lay grid tempo map downbeat warp";
+            => "sync marker align lay grid tempo map downbeat";
         "remove-anchor" "R d" Run(Command::RemoveAnchor(None)), "remove the anchor here, or the last before"
             => "delete marker";
         "remove-anchors" "R x" Run(Command::RemoveAnchors), "remove all anchors" => "delete markers clear reset";

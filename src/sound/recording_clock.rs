@@ -12,7 +12,7 @@ const NANOS: f64 = 1e9;
 
 /// The clock of a loop that lies over a recording.
 #[derive(Debug, Clone)]
-pub(super) struct Warp {
+pub(super) struct RecordingClock {
     pub(super) anchors: AnchorMap,
     /// Score time at the start of the loop.
     pub(super) start: i64,
@@ -20,7 +20,7 @@ pub(super) struct Warp {
     pub(super) rate: SampleRate,
 }
 
-impl Warp {
+impl RecordingClock {
     /// The time of the recording at the start of the loop, in nanoseconds.
     pub(super) fn recording_start(&self) -> i64 {
         self.anchors.recording_time(self.start)
