@@ -361,7 +361,7 @@ fn without_colours_everything_can_be_distinguished() {
     let state = open(groove("/xsSo ./x.."), PLAIN, (80, 24));
     let shown = screen(&state, (80, 24));
     let row = shown.lines().nth(3).expect("the layer");
-    assert!(row.contains("/x s S o2'/x3. . |"), "{row}");
+    assert!(row.contains("|x/s S o2' x/3 . |"), "{row}");
 }
 
 #[test]
