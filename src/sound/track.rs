@@ -254,6 +254,7 @@ impl Tracks {
     }
 
     /// Prepares a few chunks of every track, and frees the tracks that nothing plays.
+    #[cfg(any(feature = "audio", test))]
     pub(super) fn prepare(&mut self, most: usize) {
         self.0.retain(|track| Arc::strong_count(track) > 1);
         for track in &self.0 {

@@ -51,6 +51,7 @@ impl UserSamples {
     }
 
     /// Shares the frames of recordings that other schedules have prepared.
+    #[cfg(feature = "audio")]
     pub(super) fn set_tracks(&mut self, tracks: Arc<Mutex<Tracks>>) {
         self.tracks = tracks;
     }
