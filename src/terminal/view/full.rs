@@ -55,15 +55,17 @@ pub(crate) fn list_height(height: u16) -> usize {
 
 /// What a pane has room for besides its own lists: the leaders by playing speed in at most so many rows, and, if wanted, the rest
 /// of the report. Each part begins with an empty line.
-pub(crate) fn further_blocks(state: &State, width: usize, speed_rows: usize, with_all: bool) -> Vec<Block> {
+///
+/// With `all_rows` also the other parts, as far as so many rows need them; the last part may go on behind them.
+pub(crate) fn further_blocks(state: &State, width: usize, speed_rows: usize, all_rows: Option<usize>) -> Vec<Block> {
     let Some(mut builder) = BlockBuilder::new(state, width) else { return Vec::new() };
     // A heading after other lines begins with an empty one.
     builder.add(Item::Heading, Vec::new());
     builder.speeds(speed_rows);
-    if with_all {
+    if let Some(rows) = all_rows {
         builder.streams();
         builder.measures();
-        builder.structure();
+        builder.structure(rows);
     }
     builder.blocks.remove(0);
     builder.blocks
@@ -78,7 +80,7 @@ pub(crate) fn blocks(state: &State) -> Vec<Block> {
     builder.reasons();
     builder.streams();
     builder.measures();
-    builder.structure();
+    builder.structure(usize::MAX);
     builder.blocks
 }
 
@@ -326,11 +328,16 @@ impl BlockBuilder<'_> {
         }
     }
 
-    fn structure(&mut self) {
+    /// The layers, up to the first one behind so many lines.
+    fn structure(&mut self, most: usize) {
         self.part = ReportPart::Structure;
         self.heading("Structure");
         let groove = self.state.groove();
+        let mut added = 0;
         for layer in &self.report.layers {
+            if added > most {
+                break;
+            }
             let Some(l) = groove.layers().get(layer.layer) else { continue };
             let muted = if groove.is_audible(layer.layer) { "" } else { ", muted" };
             let mut lines = self.indented(&format!("{} ({}{muted})", l.name, l.voice), 2, Style::new());
@@ -339,6 +346,7 @@ impl BlockBuilder<'_> {
                 let line = fit(&line, self.width.saturating_sub(by + 4) * MAX_GROUP_LINES);
                 lines.extend(self.indented(&line, by + 4, Style::new()));
             }
+            added += lines.len();
             self.add(Item::Text, lines);
         }
     }

@@ -108,7 +108,8 @@ pub(super) fn add_further(state: &State, theme: Theme, columns: &mut [Vec<Styled
     // Room on the left comes first if it is enough.
     let first_room = rows.saturating_sub(columns[0].len());
     let speed_rows = if first_room >= 2 * MIN_SPEED_ROWS { first_room } else { room };
-    let blocks = further_blocks(state, width, speed_rows, is_tall);
+    let free: usize = columns.iter().map(|column| rows.saturating_sub(column.len())).sum();
+    let blocks = further_blocks(state, width, speed_rows, is_tall.then_some(free));
     let mut filled = columns.to_vec();
     let hidden = fill(theme, &mut filled, &blocks, &vec![rows; columns.len()]);
     if !hidden.is_empty() && is_tall {
