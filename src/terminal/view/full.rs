@@ -53,10 +53,8 @@ pub(crate) fn list_height(height: u16) -> usize {
     usize::from(height.saturating_sub(4).max(1))
 }
 
-/// What a pane has room for besides its own lists: the leaders by playing speed in at most so many rows, and, if wanted, the rest
-/// of the report. Each part begins with an empty line.
-///
-/// With `all_rows` also the other parts, as far as so many rows need them; the last part may go on behind them.
+/// What a pane has room for besides its own lists: the leaders by playing speed in at most so many rows, and, with `all_rows`, the
+/// rest of the report, whose last part ends with the first layer behind so many rows. Each part begins with an empty line.
 pub(crate) fn further_blocks(state: &State, width: usize, speed_rows: usize, all_rows: Option<usize>) -> Vec<Block> {
     let Some(mut builder) = BlockBuilder::new(state, width) else { return Vec::new() };
     // A heading after other lines begins with an empty one.
@@ -65,7 +63,8 @@ pub(crate) fn further_blocks(state: &State, width: usize, speed_rows: usize, all
     if let Some(rows) = all_rows {
         builder.streams();
         builder.measures();
-        builder.structure(rows);
+        let used: usize = builder.blocks.iter().map(|block| block.lines.len()).sum();
+        builder.structure(rows.saturating_sub(used));
     }
     builder.blocks.remove(0);
     builder.blocks
