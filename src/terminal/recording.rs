@@ -1,8 +1,8 @@
 //! The recording under the groove: whether it can be heard, and how it is mixed with the groove.
 
 use crate::jobs::play_request::LoopSpec;
-use crate::jobs::{LoadedRecording, RecordingEvent, RecordingPlay, RecordingTone};
-use crate::rhythm::{Anchor, Edit, GridPlace, Groove, Micros};
+use crate::jobs::{LoadedRecording, Onset, RecordingEvent, RecordingPlay, RecordingTone};
+use crate::rhythm::{Anchor, AnchorMap, Edit, GridPlace, Groove, Micros};
 use crate::terminal::playback::playing::RemoteLink;
 use crate::terminal::{State, replay};
 use std::sync::Arc;
@@ -13,7 +13,28 @@ pub(crate) struct RecordingState {
     pub progress: Option<u8>,
     /// The last one that was decoded, which need not be that of the groove.
     loaded: Option<Arc<LoadedRecording>>,
+    /// Its onsets, once they are found.
+    onsets: Option<Arc<[Onset]>>,
+    /// That of the groove.
+    map: Option<AnchorMap>,
     pub mix: RecordingMix,
+}
+
+impl RecordingState {
+    pub(crate) fn of(groove: &Groove) -> Self {
+        Self { map: AnchorMap::of(groove), ..Self::default() }
+    }
+
+    /// Follows an edit.
+    pub(crate) fn on_edit(&mut self, old: &Groove, new: &Groove) {
+        let is_same = match (old.recording(), new.recording()) {
+            (Some(old), Some(new)) => std::ptr::eq(old, new),
+            (old, new) => old.is_none() && new.is_none(),
+        };
+        if !is_same || old.sections() != new.sections() {
+            self.map = AnchorMap::of(new);
+        }
+    }
 }
 
 /// What is heard of the groove and its recording.
@@ -32,6 +53,16 @@ impl State {
         self.recording.loaded.as_ref().filter(|loaded| loaded.file == *file)
     }
 
+    /// The onsets of the groove's recording, once they are found.
+    pub(crate) fn onsets(&self) -> Option<&Arc<[Onset]>> {
+        self.loaded_recording().and(self.recording.onsets.as_ref())
+    }
+
+    /// The times of the groove in its recording; `None` before there is an anchor.
+    pub(crate) fn anchor_map(&self) -> Option<&AnchorMap> {
+        self.recording.map.as_ref()
+    }
+
     /// Whether the recording is in what plays.
     pub(crate) fn is_recording_heard(&self) -> bool {
         let is_open = self.loaded_recording().is_some()
@@ -44,6 +75,7 @@ impl State {
         if !self.is_recording_heard() {
             return spec;
         }
+        spec.groove = self.anchored_at_mark(spec.groove);
         if !has_anchors(&spec.groove) {
             let anchor = Anchor { place: GridPlace::default(), at: Micros(0) };
             match spec.groove.edited(&Edit::SetAnchor(anchor)) {
@@ -92,6 +124,7 @@ pub(crate) fn on_event(state: &mut State, event: RecordingEvent) {
         }
         RecordingEvent::Loaded(loaded, warnings) => {
             (state.recording.progress, state.recording.loaded) = (None, Some(loaded));
+            state.recording.onsets = None;
             if !warnings.is_empty() {
                 state.warn(warnings.join("; "));
             } else if state.loaded_recording().is_some() && !has_anchors(state.groove()) {
@@ -99,6 +132,7 @@ pub(crate) fn on_event(state: &mut State, event: RecordingEvent) {
                 state.info(format!("recording read; {key} says when the cursor's cell is heard in it"));
             }
         }
+        RecordingEvent::Onsets(onsets) => state.recording.onsets = Some(onsets),
         RecordingEvent::Failed(why) => {
             (state.recording.progress, state.recording.loaded) = (None, None);
             state.warn(why);
