@@ -6,7 +6,7 @@ mod render;
 mod values;
 
 pub(super) use convert::{ExportArgs, HandoutArgs, ImportArgs, Picture};
-pub(super) use recordings::{AlignArgs, OnsetsArgs};
+pub(super) use recordings::{AlignArgs, OnsetsArgs, RecordingArgs};
 pub(super) use render::{RenderArgs, SoundArgs, TakesArgs};
 pub(super) use values::Speeds;
 

@@ -322,6 +322,14 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "audio song track file open load transcribe sound wav mp3 flac";
         "recording-mix" "R m" Call(recording::next_mix), "hear the groove, the recording, or both"
             => "listen mute solo balance original";
+        "recording-channels" "R c" Call(recording::tone::next_channels), "hear left, right, middle, side or both"
+            => "stereo mono channel karaoke instrument isolate";
+        "recording-band" "R b" Ask(Question::RecordingBand), "hear a band of frequencies, like 80-400"
+            => "filter eq equalizer bass treble low high band-pass instrument isolate";
+        "recording-pitch" "R t" Ask(Question::RecordingPitch), "transpose the recording, in semitones"
+            => "transpose octave key pitch shift tuning";
+        "recording-level" "R v" Ask(Question::RecordingLevel), "set the level of the recording, in dB"
+            => "volume gain loudness mix louder quieter";
         "anchor" "R a" Ask(Question::Anchor), "say when this cell is heard in the recording"
             => "sync marker align lay grid tempo map downbeat";
         "remove-anchor" "R d" Run(Command::RemoveAnchor(None)), "remove the anchor here, or the last before"

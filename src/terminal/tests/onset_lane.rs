@@ -81,7 +81,7 @@ fn before_there_is_an_anchor_the_lane_is_against_seconds() {
     press(&mut state, "R a enter");
     let anchors = state.groove().recording().expect("a recording").anchors();
     assert_eq!(anchors[0].at, crate::rhythm::Micros(1_010_000));
-    assert!(shown(&state).contains("onset on time"), "{}", shown(&state));
+    assert!(shown(&state).contains("on time"), "{}", shown(&state));
 }
 
 #[test]

@@ -43,10 +43,10 @@ fn onsets_are_accepted_one_by_one() {
     let mut state = five();
     press(&mut state, "G x");
     assert_eq!((drawn(&state, 0).as_str(), cell(&state)), ("x... .... | .... ....", 2));
-    assert!(shown(&state).contains("onset 12 ms late"), "{}", shown(&state));
+    assert!(shown(&state).contains("12 ms late"), "{}", shown(&state));
     press(&mut state, "ctrl-o");
     assert_eq!((drawn(&state, 0).as_str(), cell(&state)), ("x.x. .... | .... ....", 5));
-    assert!(shown(&state).contains("onset 20 ms early"), "{}", shown(&state));
+    assert!(shown(&state).contains("20 ms early"), "{}", shown(&state));
     // One is left out, and the next one is early, so that it lies in the bar before.
     press(&mut state, "ctrl-n");
     assert_eq!(cell(&state), 8);
@@ -111,12 +111,12 @@ fn onsets_stand_in_empty_cells_until_they_are_hidden() {
 fn an_onset_belongs_to_the_nearest_cell_as_it_sounds() {
     let mut state = transcribing(BLANK, &[onset(0.06, 0), onset(1.71, 1)]);
     press(&mut state, "right");
-    assert!(shown(&state).contains("onset 40 ms early"), "{}", shown(&state));
+    assert!(shown(&state).contains("40 ms early"), "{}", shown(&state));
     press(&mut state, "G o");
     assert!(!shown(&state).contains("40 ms"), "{}", shown(&state));
     // With swing the second cell begins 33 ms later.
     press(&mut state, "G o S w \"2:1\" enter left");
-    assert!(shown(&state).contains("onset 60 ms late"), "{}", shown(&state));
+    assert!(shown(&state).contains("60 ms late"), "{}", shown(&state));
     // The second pass through the section begins at 1.6 s.
     press(&mut state, "S w ctrl-u enter S p \"2\" enter right enter");
     assert!(state.onset_at_cursor().is_some_and(|(_, ms)| (ms + 40.0).abs() < 0.1));

@@ -57,10 +57,10 @@ impl State {
     }
 
     /// The groove that plays: before there is an anchor, it begins at the mark of the lane.
-    pub(crate) fn anchored_at_mark(&self, groove: Arc<Groove>) -> Arc<Groove> {
-        let Some(mark) = self.seconds_lane().and_then(|lane| lane.mark) else { return groove };
+    pub(crate) fn anchored_at_mark(&self, groove: &Arc<Groove>) -> Arc<Groove> {
+        let Some(mark) = self.seconds_lane().and_then(|lane| lane.mark) else { return Arc::clone(groove) };
         let anchor = Anchor { place: GridPlace::default(), at: Micros(mark / NANOS_PER_MICRO) };
-        groove.edited(&Edit::SetAnchor(anchor)).map_or(groove, Arc::new)
+        groove.edited(&Edit::SetAnchor(anchor)).map_or_else(|_| Arc::clone(groove), Arc::new)
     }
 
     /// The instant of a position while there is no anchor, in nanoseconds.

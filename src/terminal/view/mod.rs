@@ -28,7 +28,7 @@ use ratatui::layout::Rect;
 use theme::Theme;
 
 pub(crate) use columns::Scale;
-pub(crate) use full::{Block, Item, ReportPart, blocks, list_height};
+pub(crate) use full::{Block, Item, KeptBlocks, ReportPart, blocks, list_height};
 pub(crate) use layout::{Layout, SectionColumns, StripRows};
 pub(crate) use lists::{help_lines, help_page, plain_list};
 pub(crate) use pen::{end, fit};
@@ -81,10 +81,11 @@ pub(crate) enum Strips {
 
 /// Draws the whole screen.
 pub fn view(state: &State, frame: &mut Frame<'_>) {
-    draw(state, frame.buffer_mut());
+    draw(state, frame.buffer_mut(), &mut KeptBlocks::default());
 }
 
-pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
+/// Draws the whole screen with what was kept from the frame before.
+pub(crate) fn draw(state: &State, buffer: &mut Buffer, kept: &mut KeptBlocks) {
     let area = *buffer.area();
     let mut pen = Pen::new(buffer, state.view.theme);
     let Some(layout) = state.layout_in(area.width, area.height) else {
@@ -120,7 +121,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
                 match overlay {
                     Overlay::Tap => tap::draw_pane(state, &mut pen, &layout),
                     Overlay::TapTempo(taps) => tap::draw_tempo_pane(state, &mut pen, &layout, taps),
-                    _ => pane::draw(state, &mut pen, &layout),
+                    _ => pane::draw(state, &mut pen, &layout, kept),
                 }
                 if let Overlay::Menu(open) = overlay {
                     let above_transport = Rect { height: area.height - 2, ..area };
