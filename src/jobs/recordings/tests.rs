@@ -99,7 +99,7 @@ fn a_file_that_changes_is_decoded_again_and_what_was_decoded_stays_when_it_is_re
         rate: crate::sound::SampleRate::STUDIO,
         tone: crate::sound::RecordingTone::default(),
     };
-    let mut heard = vec![0.0; 9600];
+    let mut heard = vec![0.0; 38_400];
     source.open(&listening).read(0, &mut heard);
     assert!(heard.iter().any(|x| x.abs() > 0.01), "it is heard to its end");
     fs::copy(sounds.join("burst.ogg"), at("winch.flac")).expect("copied");
