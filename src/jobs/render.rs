@@ -69,7 +69,8 @@ fn load(job: &Job, takes: &[Take], control: &JobControl) -> Result<(UserSamples,
     let has_recording = takes.iter().any(|take| take.recording.is_some_and(|play| !play.is_silent));
     if let (true, Some(recording)) = (has_recording, job.groove.recording()) {
         control.sub_range(0, 2);
-        let (source, warnings) = recordings::decode_for(job, control)?;
+        let (source, warnings) =
+            recordings::decode_for(job, takes.iter().any(|take| take.speed != Fraction::ONE), control)?;
         control.sub_range(1, 2);
         samples.set_recording(Some(source));
         notes.insert(0, format!("it has the sound of {}: {RIGHTS}", recording.file));
