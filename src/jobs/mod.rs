@@ -21,6 +21,7 @@ mod user_samples;
 
 pub(crate) use crate::export::formats::PictureStyle;
 pub(crate) use crate::export::picture::Theme as PictureTheme;
+pub(crate) use crate::recording::onsets::{Band, Onset};
 pub(crate) use crate::sound::take::MAX_COUNT_IN_BARS;
 pub(crate) use crate::sound::{Channels, Click, Length, Position, Range, RecordingTone, SampleRate};
 pub(crate) use crate::store::{LoadedGroove, Overwrite, Practice, SoundSettings};

@@ -1,10 +1,10 @@
 //! The recording under the groove: whether it can be heard, and how it is mixed with the groove.
 
-use crate::jobs::play_request::LoopSpec;
 pub(crate) mod tone;
 
-use crate::jobs::{LoadedRecording, RecordingEvent, RecordingMix, RecordingSound};
-use crate::rhythm::Groove;
+use crate::jobs::play_request::LoopSpec;
+use crate::jobs::{LoadedRecording, Onset, RecordingEvent, RecordingMix, RecordingSound};
+use crate::rhythm::{AnchorMap, Groove};
 use crate::terminal::playback::playing::RemoteLink;
 use crate::terminal::{State, replay};
 use std::sync::Arc;
@@ -15,9 +15,30 @@ pub(crate) struct RecordingState {
     pub progress: Option<u8>,
     /// The last one that was decoded, which need not be that of the groove.
     loaded: Option<Arc<LoadedRecording>>,
+    /// Its onsets, once they are found.
+    onsets: Option<Arc<[Onset]>>,
+    /// That of the groove.
+    map: Option<AnchorMap>,
     pub sound: RecordingSound,
     /// The file that was identified last, and its fingerprint.
     fingerprint: Option<(String, String)>,
+}
+
+impl RecordingState {
+    pub(crate) fn of(groove: &Groove) -> Self {
+        Self { map: AnchorMap::of(groove), ..Self::default() }
+    }
+
+    /// Follows an edit.
+    pub(crate) fn on_edit(&mut self, old: &Groove, new: &Groove) {
+        let is_same = match (old.recording(), new.recording()) {
+            (Some(old), Some(new)) => std::ptr::eq(old, new),
+            (old, new) => old.is_none() && new.is_none(),
+        };
+        if !is_same || old.sections() != new.sections() {
+            self.map = AnchorMap::of(new);
+        }
+    }
 }
 
 impl State {
@@ -27,6 +48,16 @@ impl State {
         self.recording.loaded.as_ref().filter(|loaded| loaded.file == *file)
     }
 
+    /// The onsets of the groove's recording, once they are found.
+    pub(crate) fn onsets(&self) -> Option<&Arc<[Onset]>> {
+        self.loaded_recording().and(self.recording.onsets.as_ref())
+    }
+
+    /// The times of the groove in its recording; `None` before there is an anchor.
+    pub(crate) fn anchor_map(&self) -> Option<&AnchorMap> {
+        self.recording.map.as_ref()
+    }
+
     /// Whether the recording is in what plays.
     pub(crate) fn is_recording_heard(&self) -> bool {
         let is_open = self.loaded_recording().is_some()
@@ -34,12 +65,13 @@ impl State {
         is_open && self.recording.sound.mix != RecordingMix::Groove
     }
 
-    /// The loop with the recording, if that is heard. Before there is an anchor the recording begins with the groove. A loop of
-    /// clicks alone has only the times of the recording.
+    /// The loop with the recording, if that is heard. Before there is an anchor the groove begins at the mark of the lane, or with
+    /// the recording. A loop of clicks alone has only the times of the recording.
     pub(crate) fn with_recording(&self, mut spec: LoopSpec) -> LoopSpec {
         let sound = self.recording.sound;
+        let groove = self.anchored_at_mark(&spec.groove);
         if let (true, Some(groove), Some((play, layers))) =
-            (self.is_recording_heard(), sound.groove(&spec.groove), sound.play(spec.layers))
+            (self.is_recording_heard(), sound.groove(&groove), sound.play(spec.layers))
         {
             (spec.groove, spec.recording, spec.layers) = (groove, Some(play), layers);
         }
@@ -108,6 +140,7 @@ pub(crate) fn on_event(state: &mut State, event: RecordingEvent) {
         }
         RecordingEvent::Loaded(loaded, warnings) => {
             (state.recording.progress, state.recording.loaded) = (None, Some(loaded));
+            state.recording.onsets = None;
             if !warnings.is_empty() {
                 state.warn(warnings.join("; "));
             } else if state.loaded_recording().is_some() && !has_anchors(state.groove()) {
@@ -115,7 +148,7 @@ pub(crate) fn on_event(state: &mut State, event: RecordingEvent) {
                 state.info(format!("recording read; {key} says when the cursor's cell is heard in it"));
             }
         }
-        RecordingEvent::Onsets(_) => {}
+        RecordingEvent::Onsets(onsets) => state.recording.onsets = Some(onsets),
         RecordingEvent::Identified(fingerprint) => {
             on_identified(state, fingerprint);
             // Now it can be sent.

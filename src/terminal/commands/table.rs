@@ -17,8 +17,10 @@ use crate::terminal::manual;
 use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::{clicks, looping, practice, tapping, tempo_taps, transport};
 use crate::terminal::search::{self, Direction};
+use crate::terminal::transcription::{differences, listening};
 use crate::terminal::{
     Action, CommandSpec, Effect, Mode, Question, anchors, dispatch, hearings, help, recording, scroll, sections,
+    transcription,
 };
 use tui_input::InputRequest;
 
@@ -340,6 +342,26 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "anchor-bit-earlier" "R down" Run(Command::MoveAnchor(-1_000)), "move the anchor 1 ms earlier" => "nudge marker";
         "anchor-bit-later" "R up" Run(Command::MoveAnchor(1_000)), "move the anchor 1 ms later" => "nudge marker";
     }
+    Grid "Writing down a recording" "recordings" {
+        "accept-onset" "ctrl-o G x" Call(transcription::accept), "enter the onset in this cell as an attack"
+            => "transcribe detect take hit stroke suggestion";
+        "accept-onsets" "G s" Call(transcription::accept_all), "enter all onsets of the selection or bar"
+            => "transcribe detect take hits strokes suggestions";
+        "onset-next" "ctrl-n G right" Call(|s| transcription::go_to_onset(s, transcription::Direction::Next)),
+            "go to the next onset without an attack" => "jump transcribe missing";
+        "onset-previous" "ctrl-p G left" Call(|s| transcription::go_to_onset(s, transcription::Direction::Previous)),
+            "go to the onset before without an attack" => "jump transcribe missing";
+        "differences" "G l" Call(differences::open), "list where played and written differ"
+            => "compare missing extra deviations timing transcribe check";
+        "hear-around" "Y G h" Call(listening::hear_around), "loop around this beat at half speed, or stop"
+            => "slow down listen here transcribe";
+        "jump-on" "G j" Call(listening::toggle_jumping_on), "let the loop move on as you fill it, or stay"
+            => "transcribe loop follow advance";
+        "layer-band" "G b" Call(transcription::next_band), "choose the layer's onsets: low, middle, high, all"
+            => "kick snare hat filter frequency transcribe";
+        "onsets" "G o" Call(transcription::toggle_shown), "show or hide the onsets of the recording"
+            => "marks suggestions transcribe detect";
+    }
     Grid "Export and import" "exports" {
         "export" "F e" Call(|s| export::open_menu(s, ExportMenu::Groove)),
             "export MIDI, MusicXML, pictures, pages or text"
@@ -370,6 +392,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "sound-menu" "V" OpenMenu(Menu::Sound), "sound: voice, gain, pan, volume, clicks" => "mixer";
         "practice-menu" "P" OpenMenu(Menu::Practice), "practice: loop, speed, ladder, takes, tapping";
         "recording-menu" "R" OpenMenu(Menu::Recording), "recording: file, mix, anchors" => "audio song";
+        "transcription-menu" "G" OpenMenu(Menu::Transcription), "grid from the recording: transcribe it" => "onsets";
         "file-menu" "F" OpenMenu(Menu::File), "file: save, export, handout, import, quit";
         "screen-menu" "W" OpenMenu(Menu::Screen), "window: labels, zoom, hearings, manual, config" => "view";
     }

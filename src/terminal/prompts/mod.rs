@@ -40,6 +40,7 @@ fn current_value(state: &State, question: Question) -> String {
         Question::AccentDepth => layer.and_then(|l| l.depth).map(|d| d.to_string()).unwrap_or_default(),
         Question::Gain => layer.map(|l| l.gain.to_string()).unwrap_or_default(),
         Question::Pan => layer.map(|l| l.pan.to_string()).unwrap_or_default(),
+        Question::Anchor => state.anchor_at_mark().unwrap_or_default(),
         Question::RenameSection => section.name.clone(),
         Question::Meter(_) => section.meter.to_string(),
         Question::Tempo => format!("{}={}", print_note_value(section.tempo.unit()), section.tempo.bpm()),

@@ -17,7 +17,7 @@ fn anchored(anchors: &str) -> State {
     state
 }
 
-fn load(state: &mut State, file: &str) -> Vec<Effect> {
+pub(super) fn load(state: &mut State, file: &str) -> Vec<Effect> {
     let stroke = |k: usize| if k % 24_000 < 2400 { 0.5 } else { 0.0 };
     let loaded = LoadedRecording::of_samples(file, 48_000, &(0..96_000).map(stroke).collect::<Vec<f32>>());
     update(state, Event::Recording(RecordingEvent::Loaded(Arc::new(loaded), Vec::new())))

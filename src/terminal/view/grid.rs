@@ -4,6 +4,7 @@ use crate::analysis::landing;
 use crate::rhythm::{Accent, Cell, Groove, Place, Spot};
 use crate::session::LoopRegion;
 use crate::terminal::State;
+use crate::terminal::view::onsets::{CellMarks, suggestion};
 use crate::terminal::view::strips::shown_pass;
 use crate::terminal::view::{Labels, Layout, Pen, Scale, fit};
 use ratatui::style::Style;
@@ -203,17 +204,19 @@ fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, r
     }
     let dim = |style: Style| if audible { style } else { theme.muted() };
     let spots = part.spots(context);
-    for spot in &spots {
-        if scale.cell_column(spot.beat, spot.span, 0) >= end {
-            break;
-        }
-        if scale.cell_column(spot.beat, spot.span, usize::from(spot.span.cells)) <= first {
-            continue;
-        }
+    let from = spots.partition_point(|s| scale.cell_column(s.beat, s.span, usize::from(s.span.cells)) <= first);
+    let to = spots.partition_point(|s| scale.cell_column(s.beat, s.span, 0) < end).max(from);
+    let mut onsets = CellMarks::new(state, layer, &spots, from..to, context);
+    for spot in &spots[from..to] {
         for c in 0..usize::from(spot.span.cells) {
             let (from, to) =
                 (scale.cell_column(spot.beat, spot.span, c), scale.cell_column(spot.beat, spot.span, c + 1));
             let index = spot.first + c;
+            if let Some(onset) = onsets.at(index)
+                && part.cell(index).attack().is_none()
+            {
+                put(from, 3, suggestion(theme, onset), theme.faint());
+            }
             let held_on = part.cell(index + 1) == Cell::Hold && index + 1 < part.len(context);
             match part.cell(index) {
                 Cell::Rest => put(from, 1, if c == 0 { glyphs.rest_on_beat } else { glyphs.rest }, theme.faint()),

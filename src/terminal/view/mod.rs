@@ -2,6 +2,7 @@
 
 pub(crate) mod anchors;
 mod columns;
+mod differences;
 mod full;
 mod grid;
 mod lane;
@@ -9,6 +10,7 @@ pub(crate) mod layout;
 mod lists;
 mod manual;
 mod menu;
+mod onsets;
 mod pane;
 mod pen;
 mod sections;
@@ -100,6 +102,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer, kept: &mut KeptBlocks) {
         Overlay::TapReport(at) => tap::draw_report(state, &mut pen, body(area), *at),
         Overlay::Sections(at) => sections::draw(state, &mut pen, body(area), *at),
         Overlay::Anchors(at) => anchors::draw(state, &mut pen, body(area), *at),
+        Overlay::Differences(at) => differences::draw(state, &mut pen, body(area), *at),
         Overlay::Full { block, line } => full::draw(state, &mut pen, body(area), *block, *line),
         overlay => {
             if let Some(list) = plain_list(state) {

@@ -12,6 +12,7 @@ use crate::terminal::playback::playing::{LoopMode, RemoteLink};
 use crate::terminal::playback::practice::{self, RunningSequence, SequenceKind};
 use crate::terminal::prompts::{preview, voices};
 use crate::terminal::search::PagerInput;
+use crate::terminal::transcription::band_name;
 use crate::terminal::view::{Layout, Pen, StyledLine, fit, wrap};
 use crate::terminal::{Message, Mode, Overlay, Question, State, commands};
 use ratatui::layout::Rect;
@@ -152,9 +153,27 @@ fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let x = pen.put(area, x, 0, &fit(&cell, width - x), Style::new());
     // At the right edge, where only a move to another layer changes it.
     let sound = layer_sound(state);
-    if let Some(at) = width.checked_sub(sound.width()).filter(|at| *at >= x + MIN_SOUND_GAP) {
+    let at = width.checked_sub(sound.width()).filter(|at| *at >= x + MIN_SOUND_GAP);
+    if let Some(at) = at {
         pen.put(area, at, 0, &sound, theme.faint());
     }
+    // The onset takes what is left.
+    let left = at.map_or(width, |at| at - 1).saturating_sub(x + 2);
+    if let Some(text) = cursor_onset(state).into_iter().flatten().find(|text| text.width() <= left) {
+        pen.put(area, x + 2, 0, &text, theme.value());
+    }
+}
+
+/// The onset in the cursor's cell, in long and in short: `onset 12 ms late (mid, 93%)`.
+fn cursor_onset(state: &State) -> Option<[String; 3]> {
+    let (onset, ms) = state.onset_at_cursor()?;
+    let whole = ms.round();
+    let off = match whole {
+        0.0 => "on time".to_owned(),
+        _ => format!("{} ms {}", whole.abs(), if whole > 0.0 { "late" } else { "early" }),
+    };
+    let band = band_name(onset.band());
+    Some([format!("onset {off} ({band}, {:.0}%)", 100.0 * onset.confidence), format!("onset {off}"), off])
 }
 
 /// How the cursor's layer sounds: `low tom -3 dB`, or the name of its sound file.
@@ -295,7 +314,7 @@ fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Full { .. } => "list-accept list-part list-click list-close list-help list-down",
         Overlay::Tap => "tap-key tap-restart tap-end",
         Overlay::TapTempo(_) => "tempo-tap tempo-set tempo-cancel",
-        Overlay::TapReport(_) => "list-accept list-close list-help list-down list-page-down",
+        Overlay::TapReport(_) | Overlay::Differences(_) => "list-accept list-close list-help list-down list-page-down",
         Overlay::Anchors(_) => "list-accept list-delete list-close list-help list-down",
         Overlay::Sections(_) => "list-accept list-rename list-close list-help list-down",
         Overlay::Help(_) => "list-search list-match-next list-manual list-close list-down list-page-down",
