@@ -233,7 +233,7 @@ impl fmt::Display for Reason {
                     Some((a, b)) => write!(f, ", a ratio near {a} to {b}")?,
                     None => {}
                 }
-                meets_after.map_or(Ok(()), |s| write!(f, ", coinciding every {s:.1} s"))
+                meets_after.map_or(Ok(()), |s| write!(f, ", coinciding every {s:.2} s"))
             }
         }
     }

@@ -1,9 +1,13 @@
 //! The recording under a groove: decoded in the background into a file without a name in the user's cache folder, which the
 //! system removes when the editor ends.
 
-use super::control::CancelToken;
+use super::control::{CancelToken, JobControl};
+use super::fingerprint::{find, fingerprint};
+use super::request::{Job, JobError};
 use super::sound_access::SoundAccess;
-use crate::recording::{Envelope, SpoolError, SpoolFile, spool};
+use crate::recording::detect::detect_in;
+use crate::recording::onsets::Onset;
+use crate::recording::{Envelope, Layout, SpoolError, SpoolFile, spool};
 use crate::rhythm::{Groove, expected};
 use crate::sound::FrameSource;
 use crate::store::{cache_file, reason};
@@ -32,6 +36,8 @@ pub struct LoadedRecording {
     pub file: String,
     /// Frames per second.
     pub rate: u32,
+    /// 1 or 2.
+    pub channels: usize,
     pub frames: u64,
     /// Its level over time.
     pub envelope: Envelope,
@@ -41,10 +47,10 @@ pub struct LoadedRecording {
 impl LoadedRecording {
     /// A recording of these samples in one channel.
     pub(crate) fn of_samples(file: &str, rate: u32, samples: &[f32]) -> Self {
-        let mut envelope = Envelope::new(crate::recording::Layout { rate, channels: 1 });
+        let mut envelope = Envelope::new(Layout { rate, channels: 1 });
         envelope.add(samples);
         envelope.finish();
-        Self { file: file.to_owned(), rate, frames: samples.len() as u64, envelope }
+        Self { file: file.to_owned(), rate, channels: 1, frames: samples.len() as u64, envelope }
     }
 }
 
@@ -55,6 +61,10 @@ pub enum RecordingEvent {
     Decoding(u8),
     /// All of it is decoded; damage, one sentence each.
     Loaded(Arc<LoadedRecording>, Vec<String>),
+    /// The onsets of the recording that was loaded last.
+    Onsets(Arc<[Onset]>),
+    /// Its fingerprint, once it is known.
+    Identified(String),
     /// It cannot be heard: why.
     Failed(String),
     /// The groove has none, or it may not be read.
@@ -73,6 +83,11 @@ struct OpenRecording {
     /// Stops the decoding.
     token: CancelToken,
     loaded: Option<Arc<LoadedRecording>>,
+    /// Its onsets, once they are found.
+    onsets: Option<Arc<[Onset]>>,
+    /// The file, which may have another name than the groove says.
+    file: PathBuf,
+    fingerprint: Option<String>,
 }
 
 /// Modification time and size.
@@ -98,12 +113,40 @@ impl Recordings {
             self.close();
             return report(RecordingEvent::Closed);
         };
-        let result =
-            open_regular(&path).and_then(|(file, metadata)| self.decode(&name, &path, (file, &metadata), report));
-        if let Err(why) = result {
-            self.close();
-            report(RecordingEvent::Failed(format!("{}: {why}", path.display())));
+        let known = groove.recording().and_then(|r| r.fingerprint.as_deref());
+        let result = locate(&path, known).and_then(|located| self.decode(&name, &path, &located, report));
+        match result {
+            Ok(()) => self.identify(&path, report),
+            Err(why) => {
+                self.close();
+                report(RecordingEvent::Failed(format!("{}: {why}", path.display())));
+            }
         }
+    }
+
+    /// Finds out and reports the fingerprint of the recording.
+    fn identify(&self, path: &Path, report: &dyn Fn(RecordingEvent)) {
+        let Some((file, token, known)) = self
+            .lock()
+            .as_ref()
+            .filter(|open| open.path == path && open.loaded.is_some())
+            .map(|open| (open.file.clone(), open.token.clone(), open.fingerprint.clone()))
+        else {
+            return;
+        };
+        let read = || File::open(&file).and_then(|file| fingerprint(file, &|| !token.is_cancelled())).ok().flatten();
+        let Some(found) = known.or_else(read).filter(|_| !token.is_cancelled()) else { return };
+        if let Some(open) = self.lock().as_mut().filter(|open| open.path == path && open.file == file) {
+            open.fingerprint = Some(found.clone());
+            report(RecordingEvent::Identified(found));
+        }
+    }
+
+    /// The open recording at a path: its file, and its fingerprint if that is known already.
+    pub(super) fn identified(&self, path: &Path) -> Option<(PathBuf, String)> {
+        let open = self.lock();
+        let open = open.as_ref().filter(|open| open.path == path)?;
+        Some((open.file.clone(), open.fingerprint.clone()?))
     }
 
     fn close(&self) {
@@ -116,9 +159,10 @@ impl Recordings {
         &self,
         name: &str,
         path: &Path,
-        (file, metadata): (File, &Metadata),
+        located: &Located,
         report: &dyn Fn(RecordingEvent),
     ) -> Result<(), String> {
+        let Located { metadata, .. } = located;
         let version = (metadata.modified().ok(), metadata.len());
         let token = CancelToken::default();
         let mut sink = {
@@ -127,12 +171,17 @@ impl Recordings {
                 if let Some(loaded) = &open.loaded {
                     report(RecordingEvent::Loaded(Arc::clone(loaded), Vec::new()));
                 }
+                if let Some(onsets) = &open.onsets {
+                    report(RecordingEvent::Onsets(Arc::clone(onsets)));
+                }
                 return Ok(());
             }
-            let file = cache_file().map_err(|e| format!("cannot write to the cache folder: {}", reason(&e)))?;
-            let spool = Arc::new(SpoolFile::new(file));
+            let spool = new_spool()?;
             let (path, sink, token) = (path.to_owned(), Arc::clone(&spool), token.clone());
-            let old = slot.replace(OpenRecording { path, version, spool, token, loaded: None });
+            let (file, fingerprint) = (located.path.clone(), None);
+            let onsets = None;
+            let open = OpenRecording { path, version, spool, token, loaded: None, onsets, file, fingerprint };
+            let old = slot.replace(open);
             if let Some(old) = old {
                 old.token.cancel();
             }
@@ -151,25 +200,103 @@ impl Recordings {
             }
             ControlFlow::Continue(())
         };
-        let decoded = spool(file, path.extension().and_then(|e| e.to_str()), &mut sink, &mut progress);
+        let file = located.file.try_clone().map_err(|e| format!("cannot read the file: {}", reason(&e)))?;
+        let decoded = spool(file, extension(&located.path), &mut sink, &mut progress);
         if token.is_cancelled() {
             return Ok(());
         }
-        let decoded = decoded.map_err(|error| match error {
-            SpoolError::Write(e) => format!("cannot write to the cache folder: {}", reason(&e)),
-            SpoolError::Read(e) => format!("cannot read the file: {}", reason(&e)),
-            error => error.to_string(),
-        })?;
+        let decoded = decoded.map_err(|error| words(&error))?;
         sink.complete();
-        let (rate, frames, envelope) = (decoded.layout.rate, decoded.frames, decoded.envelope);
-        let loaded = Arc::new(LoadedRecording { file: name.to_owned(), rate, frames, envelope });
+        let (Layout { rate, channels }, frames, envelope) = (decoded.layout, decoded.frames, decoded.envelope);
+        let loaded = Arc::new(LoadedRecording { file: name.to_owned(), rate, channels, frames, envelope });
         if let Some(open) = self.lock().as_mut().filter(|open| Arc::ptr_eq(&open.spool, &sink)) {
             open.loaded = Some(Arc::clone(&loaded));
         }
-        let warnings = decoded.warnings.iter().map(|w| format!("{}: {w}", path.display())).collect();
-        report(RecordingEvent::Loaded(loaded, warnings));
+        let damage = decoded.warnings.iter().map(|w| format!("{}: {w}", path.display()));
+        report(RecordingEvent::Loaded(loaded, located.warning.iter().cloned().chain(damage).collect()));
+        if let Some(onsets) = detect_in(&sink, &|| !token.is_cancelled())
+            && let Some(open) = self.lock().as_mut().filter(|open| Arc::ptr_eq(&open.spool, &sink))
+        {
+            sink.set_onsets(&onsets);
+            // Under the lock, so that another recording cannot be loaded in between.
+            report(RecordingEvent::Onsets(Arc::clone(open.onsets.insert(onsets.into()))));
+        }
         Ok(())
     }
+}
+
+/// The recording of a job, decoded, with warnings about it. At another speed than its own it needs its onsets.
+///
+/// # Errors
+/// [`JobError::Request`] without a recording that may be read, [`JobError::Input`] if it cannot be.
+pub(super) fn decode_for(
+    job: &Job,
+    needs_onsets: bool,
+    control: &JobControl,
+) -> Result<(Arc<dyn FrameSource>, Vec<String>), JobError> {
+    let recording = job.groove.recording().ok_or_else(|| JobError::Request("the groove has no recording".into()))?;
+    let path = job.sound_access().path(&recording.file).map_err(|outside| {
+        let found = format!("{}; --allow-outside-sounds reads it", outside.display());
+        JobError::Request(expected("a recording in the folder of the groove", found))
+    })?;
+    let failed = |why: String| JobError::Input(format!("{}: {why}", path.display()));
+    let Located { file, path: found, warning, .. } = locate(&path, recording.fingerprint.as_deref()).map_err(failed)?;
+    let mut sink = new_spool().map_err(failed)?;
+    let mut progress = |share: f64| match control.report(share) {
+        Ok(()) => ControlFlow::Continue(()),
+        Err(_) => ControlFlow::Break(()),
+    };
+    let decoded = spool(file, extension(&found), &mut sink, &mut progress).map_err(|error| match error {
+        SpoolError::Cancelled => JobError::Cancelled,
+        error => failed(words(&error)),
+    })?;
+    sink.complete();
+    if needs_onsets {
+        sink.set_onsets(&detect_in(&sink, &|| !control.is_cancelled()).ok_or(JobError::Cancelled)?);
+    }
+    let damage = decoded.warnings.iter().map(|w| format!("{}: {w}", path.display()));
+    Ok((Arc::new(sink), warning.into_iter().chain(damage).collect()))
+}
+
+fn extension(path: &Path) -> Option<&str> {
+    path.extension().and_then(|e| e.to_str())
+}
+
+fn new_spool() -> Result<Arc<SpoolFile>, String> {
+    let file = cache_file().map_err(|e| format!("cannot write to the cache folder: {}", reason(&e)))?;
+    Ok(Arc::new(SpoolFile::new(file)))
+}
+
+/// Why a recording cannot be decoded.
+fn words(error: &SpoolError) -> String {
+    match error {
+        SpoolError::Write(e) => format!("cannot write to the cache folder: {}", reason(e)),
+        SpoolError::Read(e) => format!("cannot read the file: {}", reason(e)),
+        error => error.to_string(),
+    }
+}
+
+/// A recording that was found, where it may be under another name.
+struct Located {
+    path: PathBuf,
+    file: File,
+    metadata: Metadata,
+    /// What the user should know about it.
+    warning: Option<String>,
+}
+
+/// Opens a recording. If there is no file of this name, one in the same folder with this fingerprint stands in for it.
+fn locate(path: &Path, fingerprint: Option<&str>) -> Result<Located, String> {
+    let missing = match open_regular(path) {
+        Ok((file, metadata)) => return Ok(Located { path: path.to_owned(), file, metadata, warning: None }),
+        Err(why) => why,
+    };
+    let search = fingerprint.filter(|_| !path.exists()).zip(path.parent());
+    let Some(found) = search.and_then(|(fingerprint, folder)| find(folder, fingerprint)) else { return Err(missing) };
+    let (file, metadata) = open_regular(&found)?;
+    let name = found.file_name().unwrap_or_default().to_string_lossy();
+    let warning = Some(format!("{}: not found; {name} has the same content and is used instead", path.display()));
+    Ok(Located { path: found, file, metadata, warning })
 }
 
 /// Opens a file that is neither a folder nor a device nor a pipe, which could block for ever.
@@ -202,6 +329,8 @@ mod tests {
             words.borrow_mut().push(match event {
                 RecordingEvent::Decoding(percent) => format!("{percent}"),
                 RecordingEvent::Loaded(l, warnings) => format!("{} {} {} {warnings:?}", l.file, l.rate, l.frames),
+                RecordingEvent::Onsets(onsets) => format!("{} onsets", onsets.len()),
+                RecordingEvent::Identified(fingerprint) => fingerprint,
                 RecordingEvent::Failed(why) => why,
                 RecordingEvent::Closed => "closed".to_owned(),
             });
@@ -222,9 +351,11 @@ mod tests {
         let recordings = Recordings::default();
         let winch = groove("winch.flac");
         let words = opened(&recordings, &winch, &access);
-        assert!(words[0] == "0" && words.last().expect("an event").starts_with("winch.flac "), "{words:?}");
+        let [.., loaded, onsets, fingerprint] = &words[..] else { panic!("{words:?}") };
+        assert!(words[0] == "0" && loaded.starts_with("winch.flac ") && onsets.ends_with(" onsets"), "{words:?}");
+        assert_eq!(fingerprint.len(), 64, "{words:?}");
         let id = recordings.source(&winch, &access).expect("a source").id();
-        assert_eq!(opened(&recordings, &winch, &access), words[words.len() - 1..], "decoded once");
+        assert_eq!(opened(&recordings, &winch, &access), words[words.len() - 3..], "decoded once");
         assert_eq!(recordings.source(&winch, &access).expect("a source").id(), id);
         assert!(recordings.source(&groove("bad.wav"), &access).is_none());
         let failed = |name: &str, words: &str| {
@@ -238,6 +369,54 @@ mod tests {
         failed("bad.wav", "expected a recording in WAV, ");
         failed("empty.wav", "expected a recording in WAV, ");
         assert_eq!(opened(&recordings, &Groove::in_four(120, 1), &access), ["closed"]);
+    }
+
+    #[test]
+    fn a_recording_that_was_moved_is_found_by_its_fingerprint() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let at = |name: &str| folder.path().join(name);
+        let burst = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/sounds/burst.flac");
+        fs::copy(&burst, at("haul.flac")).expect("copied");
+        fs::write(at("another.wav"), "no sound").expect("written");
+        let access = SoundAccess { file: Some(at("g.toml")), ..SoundAccess::default() };
+        let known = fingerprint(File::open(burst).expect("a file"), &|| true).expect("read").expect("not cancelled");
+        let named = |fingerprint: &str| {
+            let edit = Edit::Recording(Some(Recording::new("winch.flac", Some(fingerprint.to_owned()))));
+            Groove::in_four(120, 1).edited(&edit).expect("a recording")
+        };
+        let recordings = Recordings::default();
+        let words = opened(&recordings, &named(&known), &access);
+        let missing = format!("{}: not found; haul.flac has the same content", at("winch.flac").display());
+        assert!(words.iter().any(|w| w.starts_with("winch.flac ") && w.contains(&missing)), "{words:?}");
+        assert_eq!(words.last(), Some(&known));
+        assert!(recordings.source(&named(&known), &access).is_some());
+        let other = opened(&recordings, &named(&"0".repeat(64)), &access);
+        assert!(other[0].ends_with("winch.flac: cannot read the file: no such file or directory"), "{other:?}");
+    }
+
+    #[test]
+    fn a_file_that_changes_is_decoded_again_and_what_was_decoded_stays_when_it_is_removed() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let at = |name: &str| folder.path().join(name);
+        let sounds = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/sounds");
+        fs::copy(sounds.join("burst.flac"), at("winch.flac")).expect("copied");
+        let access = SoundAccess { file: Some(at("g.toml")), ..SoundAccess::default() };
+        let (recordings, winch) = (Recordings::default(), groove("winch.flac"));
+        let words = opened(&recordings, &winch, &access);
+        let source = recordings.source(&winch, &access).expect("a source");
+        fs::remove_file(at("winch.flac")).expect("removed");
+        let listening = crate::sound::Listening {
+            from: 0,
+            speed: crate::rhythm::Fraction::ONE,
+            rate: crate::sound::SampleRate::STUDIO,
+            tone: crate::sound::RecordingTone::default(),
+        };
+        let mut heard = vec![0.0; 9600];
+        source.open(&listening).read(0, &mut heard);
+        assert!(heard.iter().any(|x| x.abs() > 0.01), "it is heard to its end");
+        fs::copy(sounds.join("burst.ogg"), at("winch.flac")).expect("copied");
+        let other = opened(&recordings, &winch, &access);
+        assert!(other.len() > 2 && other.last() != words.last(), "{other:?}");
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! A decoded recording in a file of its own, which grows while it is played.
 
+use super::onsets::Onset;
 use super::spool::{Layout, Sink};
 use super::stretch::{Band, Frames, Settings, Stretch, Voice};
 use crate::sound::{Channels, FrameSource, FrameStream, Listening, RecordingTone};
@@ -20,15 +21,18 @@ pub struct SpoolFile {
     layout: OnceLock<Layout>,
     frames: AtomicU64,
     is_complete: AtomicBool,
-    /// Even, so that the last bit can tell whether it is complete.
+    /// Frames at which strokes and notes begin, in rising order, once they are known.
+    attacks: OnceLock<Vec<u64>>,
+    /// A multiple of 4: the last bits tell whether it is complete and whether its attacks are known.
     id: u64,
 }
 
 impl SpoolFile {
     /// Frames will be written to this file, which is empty.
     pub fn new(file: File) -> Self {
-        let id = RandomState::new().hash_one(()) & !1;
-        Self { file, layout: OnceLock::new(), frames: AtomicU64::new(0), is_complete: AtomicBool::new(false), id }
+        let id = RandomState::new().hash_one(()) & !3;
+        let (frames, is_complete) = (AtomicU64::new(0), AtomicBool::new(false));
+        Self { file, layout: OnceLock::new(), frames, is_complete, attacks: OnceLock::new(), id }
     }
 
     /// Frames that can be read so far.
@@ -39,6 +43,13 @@ impl SpoolFile {
     /// Nothing more will be written.
     pub fn complete(&self) {
         self.is_complete.store(true, Ordering::Release);
+    }
+
+    /// Tells where its onsets are, so that they stay sharp at other speeds. Only the first call counts.
+    pub fn set_onsets(&self, onsets: &[Onset]) {
+        let rate = f64::from(self.rate());
+        let frame = |onset: &Onset| (onset.seconds * rate).round() as u64;
+        self.attacks.get_or_init(|| onsets.iter().map(frame).collect());
     }
 }
 
@@ -88,8 +99,8 @@ impl Frames for SpoolFile {
 /// Another name for the shared file, to play it.
 impl FrameSource for Arc<SpoolFile> {
     fn id(&self) -> u64 {
-        // What was silent for want of frames is read again once all are there.
-        self.id | u64::from(self.is_complete.load(Ordering::Acquire))
+        // What was silent for want of frames is read again once all are there, and what was stretched once its attacks are known.
+        self.id | u64::from(self.is_complete.load(Ordering::Acquire)) | u64::from(self.attacks.get().is_some()) << 1
     }
 
     fn open(&self, listening: &Listening) -> Box<dyn FrameStream> {
@@ -139,7 +150,8 @@ impl SpoolStream {
         if start < end {
             let settings = Settings { speed, rate: Some(rate.hertz()), ..settings(tone) };
             let source: Arc<dyn Frames> = Arc::<SpoolFile>::clone(&self.file);
-            self.stretch = Stretch::new(source, start..end, &settings, &[]).ok();
+            let attacks = self.file.attacks.get().map_or(&[][..], Vec::as_slice);
+            self.stretch = Stretch::new(source, start..end, &settings, attacks).ok();
         }
         let made = self.stretch.as_ref().map_or(0, Stretch::frames);
         (self.silent_from, self.next, self.end, self.known) = (frame, first, first + made as i64, end);

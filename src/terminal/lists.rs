@@ -5,6 +5,7 @@ use crate::session::{Command, Motion};
 use crate::terminal::dispatch::dispatch;
 use crate::terminal::files::export;
 use crate::terminal::files::recovery::RecoveryView;
+use crate::terminal::transcription::differences;
 use crate::terminal::view::{Block, Item, ReportPart, blocks, list_height, plain_list};
 use crate::terminal::{
     Mode, Overlay, State, TextField, anchors, hearings, help, manual, prompts, replay, run_command, search, sections,
@@ -65,6 +66,7 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
         Overlay::Export { menu, text, .. } => export::search(state, *menu, text.value()).len(),
         Overlay::Sections(_) => state.groove().sections().len(),
         Overlay::Anchors(_) => state.groove().recording().map_or(0, |r| r.anchors().len()),
+        Overlay::Differences(_) => state.transcription.differences.len(),
         Overlay::TapReport(_) => state.tap_report_lines().len(),
         _ => plain_list(state).map_or(0, |list| list.entries.len()),
     };
@@ -73,6 +75,7 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
         | Overlay::ConfigFile(at)
         | Overlay::Sections(at)
         | Overlay::Anchors(at)
+        | Overlay::Differences(at)
         | Overlay::Outputs(_, at)
         | Overlay::ImportWarnings(at)
         | Overlay::TapReport(at)
@@ -145,6 +148,7 @@ pub(crate) fn accept(state: &mut State) {
         Overlay::TapReport(line) => return go_to_tap_line(state, line),
         Overlay::Sections(section) => return sections::go_to(state, section),
         Overlay::Anchors(at) => return anchors::go_to(state, at),
+        Overlay::Differences(at) => return differences::go_to(state, at),
         Overlay::Help(_) | Overlay::Manual(_) if state.mode() == Mode::Typing => return search::accept(state),
         Overlay::Help(ref view) => return help::open_chapter(state, view.line),
         Overlay::Manual(_) => return manual::accept(state),

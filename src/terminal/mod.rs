@@ -26,6 +26,7 @@ pub mod shell;
 mod state;
 #[cfg(test)]
 mod tests;
+mod transcription;
 mod update;
 mod view;
 

@@ -27,6 +27,8 @@ pub(crate) enum Overlay {
     ConfigFile(usize),
     /// The anchors of the recording, with the selected one.
     Anchors(usize),
+    /// What is played against what is written, with the selected line.
+    Differences(usize),
     /// The sections, with the selected one.
     Sections(usize),
     /// A question. `unedited`: the text is the current value, which the first character typed replaces. `moved_to`: the line
@@ -70,6 +72,7 @@ impl Overlay {
             | Overlay::Outputs(..)
             | Overlay::ConfigFile(_)
             | Overlay::Anchors(_)
+            | Overlay::Differences(_)
             | Overlay::Sections(_)
             | Overlay::Full { .. }
             | Overlay::TapReport(_)

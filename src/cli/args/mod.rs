@@ -7,7 +7,7 @@ pub(super) mod values;
 mod variation;
 
 pub(super) use convert::{ExportArgs, HandoutArgs, ImportArgs, Picture};
-pub(super) use recordings::{AlignArgs, OnsetsArgs};
+pub(super) use recordings::{AlignArgs, OnsetsArgs, RecordingArgs};
 pub(super) use render::{RenderArgs, SoundArgs, TakesArgs};
 pub(super) use values::Speeds;
 pub(super) use variation::{SearchArgs, VaryArgs};

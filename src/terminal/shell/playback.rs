@@ -9,6 +9,7 @@ use crate::store::{self, StateFolder, reason};
 use crate::terminal::Event;
 use crate::terminal::event::RemoteEvent;
 use crate::terminal::shell::{lock, spawn};
+use std::cell::RefCell;
 use std::fs;
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
 use std::os::unix::net::UnixStream;
@@ -88,6 +89,15 @@ struct Current {
     ended: Receiver<()>,
 }
 
+/// Reads the recording of a groove, which may take long; returns what an editor of the groove is told of it. Files outside the folder
+/// of the groove's file are read, too.
+pub fn read_recording(groove: &Groove, file: &Path) -> Vec<Event> {
+    let access = SoundAccess { file: Some(file.to_owned()), outside: OutsideSounds::All };
+    let events = RefCell::new(Vec::new());
+    Recordings::default().open(groove, &access, &|event| events.borrow_mut().push(Event::Recording(event)));
+    events.into_inner()
+}
+
 #[derive(Clone)]
 pub(crate) struct PlaybackHandle {
     current: Arc<Mutex<Current>>,
@@ -152,9 +162,9 @@ impl PlaybackHandle {
         let player = self.clone();
         spawn("recording", move || {
             let report = |event| {
-                let is_loaded = matches!(event, RecordingEvent::Loaded(..));
+                let is_better = matches!(event, RecordingEvent::Loaded(..) | RecordingEvent::Onsets(_));
                 player.send(Event::Recording(event));
-                if is_loaded {
+                if is_better {
                     lock(&player.current).requests.put(|orders| orders.reload = true);
                 }
             };
@@ -212,7 +222,7 @@ impl PlaybackHandle {
 
     /// Plays through remote speakers, one after the other; without a state folder through this one.
     fn follow_speakers(&self, mut speaker: Option<RemoteSpeaker>, folder: Option<&StateFolder>) {
-        let mut files = FilesToSend::new(self.access.clone());
+        let mut files = FilesToSend::new(self.access.clone(), self.recordings.clone());
         loop {
             if let Some(RemoteSpeaker { link, socket }) = speaker.take() {
                 let (requests, end) = self.replace();

@@ -6,7 +6,7 @@ use crate::describe::ladder as describe_ladder;
 use crate::rhythm::Fraction;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::view::{Layout, Pen, StyledLine, fit, grid, styled_lines, wrap};
+use crate::terminal::view::{KeptBlocks, Layout, Pen, StyledLine, fit, grid, styled_lines, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -39,7 +39,7 @@ const MAX_GROUP_ROWS: usize = 2;
 const MIN_WITH_WRITTEN: usize = 3;
 
 /// Draws the pane: in one column next to the grid, or in two below it.
-pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
+pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout, kept: &mut KeptBlocks) {
     let area = layout.pane;
     let theme = pen.theme;
     if layout.pane_right {
@@ -53,7 +53,7 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let (width, rows) = (usize::from(area.width), usize::from(area.height));
     if layout.pane_right {
         let inner = width.saturating_sub(2);
-        return pen.put_lines(area, 1, 0, &one_column(state, report, theme, (inner, rows), fresh));
+        return pen.put_lines(area, 1, 0, &one_column(state, report, kept, (inner, rows), fresh));
     }
     // Names of hearings and reasons need the columns more than the bars of the landings do.
     let split = if width < MIN_HALVES_WIDTH { MIN_LANDINGS_WIDTH } else { width / 2 - 1 };
@@ -80,10 +80,25 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let fixed = if is_tall { right.len() + 1 } else { (max + 2 + usize::from(rows >= 10)).max(right.len() + 1) };
     let least = right.len() + usize::from(right.len() + 1 + reason_rows <= rows);
     right.resize(if fixed + reason_rows <= rows { fixed } else { least }, Vec::new());
+    // Reasons that have no room in the right half take free rows below both.
+    if right.len() + reason_rows > rows && left.len() < rows {
+        let mut trial = [Vec::new(), Vec::new()];
+        trial[0].resize(left.len(), Vec::new());
+        trial[1].resize(right.len(), Vec::new());
+        let complete = flow::add_reasons(state, theme, &mut trial, &listed, (&[split, right_width], rows));
+        let across =
+            flow::across(state, theme, &listed, (left.len(), right.len()), (right_width, area.width.into(), rows));
+        if across.complete > complete {
+            right.extend(across.right);
+            pen.put_lines(area, 0, 0, &left);
+            pen.put_lines(area, split + 2, 0, &right);
+            return pen.put_lines(area, 0, across.from, &across.below);
+        }
+    }
     let mut columns = [left, right];
     flow::add_reasons(state, theme, &mut columns, &listed, (&[split, right_width], rows));
     if practice::visible_ladder(state).is_none() {
-        flow::add_further(state, theme, &mut columns, (split.min(right_width), rows));
+        flow::add_further(state, kept, &mut columns, (split.min(right_width), rows));
     }
     pen.put_lines(area, 0, 0, &columns[0]);
     pen.put_lines(area, split + 2, 0, &columns[1]);
@@ -125,10 +140,11 @@ fn left_half(
 fn one_column(
     state: &State,
     report: &Report,
-    theme: Theme,
+    kept: &mut KeptBlocks,
     (width, rows): (usize, usize),
     fresh: bool,
 ) -> Vec<StyledLine> {
+    let theme = state.view.theme;
     let listed = flow::reasons(state);
     let reason_rows = flow::reason_rows(&listed, width);
     let is_low = rows < MIN_FIXED_HEIGHT;
@@ -152,7 +168,7 @@ fn one_column(
     let mut columns = [lines];
     flow::add_reasons(state, theme, &mut columns, &listed, (&[width], rows));
     if practice::visible_ladder(state).is_none() {
-        flow::add_further(state, theme, &mut columns, (width, rows));
+        flow::add_further(state, kept, &mut columns, (width, rows));
     }
     let [lines] = columns;
     lines
@@ -294,7 +310,7 @@ fn landings(state: &State, report: &Report, theme: Theme, width: usize, max_line
         let (halves, glyphs) = (count * room * 2 / top, theme.glyphs());
         let half = (halves % 2 == 1 || halves == 0).then_some(glyphs.half);
         let bar: String = std::iter::repeat_n(glyphs.full, halves / 2).chain(half).collect();
-        let percent = 100.0 * count as f64 / landings.total as f64;
+        let percent = (100.0 * count as f64 / landings.total as f64).round();
         let style = if on_beat { theme.written() } else { theme.hearing() };
         lines.push(vec![
             (format!("{name:<label$} "), Style::new()),
