@@ -51,7 +51,8 @@ pub(super) fn run(args: &VaryArgs) -> Result<Exit, CliError> {
         let value = json(args, &groove, &original, &listed, made.found.len(), made.has_more);
         writeln!(out, "{}", visible_json(&value.to_string()))?;
     } else {
-        let text = text(&original, &listed, made.found.len(), made.has_more);
+        let (lead, groups) = subject.line(&groove);
+        let text = text(&line(lead, &groups), &original, &listed, made.found.len(), made.has_more);
         write!(out, "{}", visible_lines(&text))?;
     }
     out.flush()?;
@@ -89,9 +90,9 @@ fn subject(args: &VaryArgs, groove: &Groove) -> Result<Subject, CliError> {
     subject.map_err(CliError::usage)
 }
 
-/// The groups of a variant with the rest before them.
-fn line(variant: &Variant) -> String {
-    rest_lead(variant.lead) + &group_line::print(&group_line::compress(&variant.groups))
+/// Groups with the rest before them.
+fn line(lead: usize, groups: &[u32]) -> String {
+    rest_lead(lead) + &group_line::print(&group_line::compress(groups))
 }
 
 /// How a variant was made, and what it is a rotation of.
@@ -125,14 +126,19 @@ fn row(number: &str, effect: &Effect, distance: &str, line: &str) -> String {
     )
 }
 
-fn text(original: &Effect, listed: &[Listed<'_>], made: usize, has_more: bool) -> String {
+fn text(line_before: &str, original: &Effect, listed: &[Listed<'_>], made: usize, has_more: bool) -> String {
     let more = if has_more { "; there are more, see --most" } else { "" };
     let aimed = if original.aimed.is_some() { "  aimed" } else { "" };
     let mut text = format!("{} made, {} listed{more}\n\n", count(made, "variant"), listed.len());
     let _ = writeln!(text, "   #  differs  written{aimed}  heard BPM  on beat  line");
-    text += &row("", original, "", "(the original)");
+    text += &row("", original, "", &format!("{line_before} (the original)"));
     for (i, l) in listed.iter().enumerate() {
-        text += &row(&(i + 1).to_string(), &l.effect, &format!("{:.1}", l.variant.distance), &line(l.variant));
+        text += &row(
+            &(i + 1).to_string(),
+            &l.effect,
+            &format!("{:.1}", l.variant.distance),
+            &line(l.variant.lead, &l.variant.groups),
+        );
         let _ = writeln!(text, "      {}", sentence(l, listed));
         for reason in l.effect.reasons_without(original) {
             let _ = writeln!(text, "      + {reason}");
@@ -163,7 +169,7 @@ fn json(
         "has_more": has_more,
         "original": effect_json(original),
         "variants": listed.iter().map(|l| json!({
-            "text": line(l.variant),
+            "text": line(l.variant.lead, &l.variant.groups),
             "lead": l.variant.lead,
             "groups": l.variant.groups,
             "made_by": l.variant.made.iter().map(|op| json!({ "operation": op.family(), "words": op.to_string() })).collect::<Vec<_>>(),

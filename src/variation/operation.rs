@@ -315,8 +315,10 @@ fn without(cells: &[Cell], mut is_kept: impl FnMut(usize, Attack) -> Option<bool
 
 /// The distinct orders of the groups of a row, lazily, in order from the least.
 pub(crate) fn orders(row: &Row) -> impl Iterator<Item = Operation> + use<> {
-    // Groups that are equal have one number, so that their exchange is no other order.
-    let kinds: Vec<usize> = row.groups.iter().map(|g| row.groups.iter().position(|o| o == g).unwrap_or(0)).collect();
+    // Groups that differ in pitch at most have one number, so that their exchange is no other order.
+    let unpitched = |g: &Group| Group { attack: Attack { pitch: None, ..g.attack }, ..*g };
+    let groups: Vec<Group> = row.groups.iter().map(unpitched).collect();
+    let kinds: Vec<usize> = groups.iter().map(|g| groups.iter().position(|o| o == g).unwrap_or(0)).collect();
     let mut sorted = kinds.clone();
     sorted.sort_unstable();
     std::iter::successors(Some(sorted), |last| next_permutation(last)).map(move |numbers| {

@@ -9,6 +9,9 @@ use std::collections::HashMap;
 use std::fmt;
 use std::ops::Range;
 
+/// Greatest number of orders of the groups that are tried.
+const MAX_ORDERS: usize = 20_000;
+
 /// What is varied: cells of one layer in one section, or every coming of its figure.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Subject {
@@ -108,6 +111,12 @@ impl Subject {
         self.starts.iter().map(|s| (*s..s + self.cells).map(|c| part.cell(c)).collect()).collect()
     }
 
+    /// The cells before the first group, and the groups, of the first coming.
+    pub(crate) fn line(&self, groove: &Groove) -> (usize, Vec<u32>) {
+        let row = self.rows(groove).first().map(|cells| Row::new(cells));
+        row.map_or((0, Vec::new()), |row| (row.lead.len(), row.sizes()))
+    }
+
     /// For each cell of a coming whether it is on a beat; empty for a cycle.
     fn on_beat(&self, groove: &Groove, start: usize) -> Vec<bool> {
         let (part, context) = (groove.part(self.layer, self.section), groove.context(self.layer, self.section));
@@ -172,7 +181,8 @@ pub(crate) fn variants(groove: &Groove, subject: &Subject, families: &[&str], mo
     let Some(first) = sources.first() else { return answer };
     let original = Row::new(first.cells);
     let is_wanted = |op: &Operation| families.contains(&op.family());
-    let orders = operation::orders(&original).filter(|_| families.contains(&operation::PERMUTE));
+    // An order may give a line that is known already, so their number is limited too.
+    let orders = families.contains(&operation::PERMUTE).then(|| operation::orders(&original).take(MAX_ORDERS));
     // Variants whose pitches alone differ are equal.
     let unpitched = |rows: &[Vec<Cell>]| -> Vec<Vec<Cell>> {
         rows.iter().map(|row| row.iter().map(|c| without_pitch(*c)).collect()).collect()
@@ -180,7 +190,7 @@ pub(crate) fn variants(groove: &Groove, subject: &Subject, families: &[&str], mo
     let unvaried = unpitched(&rows);
     let mut seen: HashMap<Vec<Vec<Cell>>, usize> = HashMap::new();
     let mut rings: HashMap<Vec<u32>, RotationOf> = HashMap::from([(ring(&original), RotationOf::Original)]);
-    for op in Operation::all(*first).into_iter().filter(is_wanted).chain(orders) {
+    for op in Operation::all(*first).into_iter().filter(is_wanted).chain(orders.into_iter().flatten()) {
         // An operation that changes nothing in a coming leaves it as it is.
         let made: Vec<Option<Vec<Cell>>> = sources.iter().map(|s| op.apply(*s)).collect();
         if made[0].is_none() {

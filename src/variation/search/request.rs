@@ -277,8 +277,16 @@ impl LineRequest {
 
     /// The constraints each of which can be given up alone so that there are lines; for a request without any.
     pub(crate) fn relaxations(&self, budget: Budget) -> Vec<Relaxation> {
-        use Constraint as C;
-        let order = [C::MaxDeviation, C::Never, C::Must, C::Attacks, C::First, C::Repeats, C::Sizes, C::Pulse];
+        let order = [
+            Constraint::MaxDeviation,
+            Constraint::Never,
+            Constraint::Must,
+            Constraint::Attacks,
+            Constraint::First,
+            Constraint::Repeats,
+            Constraint::Sizes,
+            Constraint::Pulse,
+        ];
         let relaxed = order.into_iter().filter_map(|constraint| {
             let request = self.without(constraint)?;
             let found = request.search(RELAXED_ANSWERS, budget).found;
