@@ -179,9 +179,9 @@ impl<'a> Levels<'a> {
 
     /// The level between two instants, from 0 to 1; `None` outside the recording.
     fn between(&self, nanos: Range<i64>) -> Option<f32> {
-        let frame = |at: i64| (i128::from(at) * i128::from(self.recording.rate)).div_euclid(NANOS.into());
+        let frame = |at: i64| (at as f64 * f64::from(self.recording.rate) / NANOS as f64).floor() as i64;
         let (from, to) = (frame(nanos.start), frame(nanos.end));
-        if to <= 0 || from >= i128::from(self.recording.frames) || nanos.is_empty() {
+        if to <= 0 || from >= self.recording.frames as i64 || nanos.is_empty() {
             return None;
         }
         let from = from.max(0) as u64;
