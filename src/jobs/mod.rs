@@ -3,6 +3,7 @@
 
 mod control;
 mod export;
+mod fingerprint;
 mod handout;
 mod import;
 mod output;
