@@ -14,6 +14,7 @@ mod manual;
 mod onsets;
 mod output;
 mod outputs;
+mod propose;
 mod pulse;
 mod recordings;
 mod remote;
@@ -23,6 +24,7 @@ mod suggest;
 mod takes;
 mod tap;
 mod tap_times;
+mod transcribe;
 
 use crate::analysis::Limits;
 use crate::config::{Config, ConfigPart, Severity};
@@ -205,6 +207,8 @@ fn run_command(args: Args) -> Result<Exit, CliError> {
         Some(Command::Tap(args)) => tap::run(&args),
         Some(Command::Align(args)) => align::run(&args),
         Some(Command::Onsets(args)) => onsets::run(&args),
+        Some(Command::Propose(args)) => propose::run(&args),
+        Some(Command::Transcribe(args)) => transcribe::run(&args),
         Some(Command::Outputs) => outputs::run(),
         Some(Command::Export(args)) => export::run(&args),
         Some(Command::Handout(args)) => handout::run(&args),

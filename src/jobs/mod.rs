@@ -3,6 +3,7 @@
 
 mod control;
 mod export;
+pub(crate) mod grid;
 mod handout;
 mod import;
 mod output;
@@ -19,6 +20,7 @@ mod user_samples;
 
 pub(crate) use crate::export::formats::PictureStyle;
 pub(crate) use crate::export::picture::Theme as PictureTheme;
+pub(crate) use crate::recording::onsets::Onset;
 pub(crate) use crate::sound::take::MAX_COUNT_IN_BARS;
 pub(crate) use crate::sound::{Click, Length, Position, Range, RecordingPlay, RecordingTone, SampleRate};
 pub(crate) use crate::store::{LoadedGroove, Overwrite, Practice, SoundSettings};

@@ -3,6 +3,8 @@
 
 use super::control::CancelToken;
 use super::sound_access::SoundAccess;
+use crate::recording::detect::detect_in;
+use crate::recording::onsets::Onset;
 use crate::recording::{Envelope, SpoolError, SpoolFile, spool};
 use crate::rhythm::{Groove, expected};
 use crate::sound::FrameSource;
@@ -55,6 +57,8 @@ pub enum RecordingEvent {
     Decoding(u8),
     /// All of it is decoded; damage, one sentence each.
     Loaded(Arc<LoadedRecording>, Vec<String>),
+    /// The onsets of the recording that was loaded last.
+    Onsets(Arc<[Onset]>),
     /// It cannot be heard: why.
     Failed(String),
     /// The groove has none, or it may not be read.
@@ -73,6 +77,8 @@ struct OpenRecording {
     /// Stops the decoding.
     token: CancelToken,
     loaded: Option<Arc<LoadedRecording>>,
+    /// Its onsets, once they are found.
+    onsets: Option<Arc<[Onset]>>,
 }
 
 /// Modification time and size.
@@ -127,12 +133,15 @@ impl Recordings {
                 if let Some(loaded) = &open.loaded {
                     report(RecordingEvent::Loaded(Arc::clone(loaded), Vec::new()));
                 }
+                if let Some(onsets) = &open.onsets {
+                    report(RecordingEvent::Onsets(Arc::clone(onsets)));
+                }
                 return Ok(());
             }
             let file = cache_file().map_err(|e| format!("cannot write to the cache folder: {}", reason(&e)))?;
             let spool = Arc::new(SpoolFile::new(file));
             let (path, sink, token) = (path.to_owned(), Arc::clone(&spool), token.clone());
-            let old = slot.replace(OpenRecording { path, version, spool, token, loaded: None });
+            let old = slot.replace(OpenRecording { path, version, spool, token, loaded: None, onsets: None });
             if let Some(old) = old {
                 old.token.cancel();
             }
@@ -168,6 +177,12 @@ impl Recordings {
         }
         let warnings = decoded.warnings.iter().map(|w| format!("{}: {w}", path.display())).collect();
         report(RecordingEvent::Loaded(loaded, warnings));
+        if let Some(onsets) = detect_in(&sink, &|| !token.is_cancelled())
+            && let Some(open) = self.lock().as_mut().filter(|open| Arc::ptr_eq(&open.spool, &sink))
+        {
+            // Under the lock, so that another recording cannot be loaded in between.
+            report(RecordingEvent::Onsets(Arc::clone(open.onsets.insert(onsets.into()))));
+        }
         Ok(())
     }
 }
@@ -202,6 +217,7 @@ mod tests {
             words.borrow_mut().push(match event {
                 RecordingEvent::Decoding(percent) => format!("{percent}"),
                 RecordingEvent::Loaded(l, warnings) => format!("{} {} {} {warnings:?}", l.file, l.rate, l.frames),
+                RecordingEvent::Onsets(onsets) => format!("{} onsets", onsets.len()),
                 RecordingEvent::Failed(why) => why,
                 RecordingEvent::Closed => "closed".to_owned(),
             });
@@ -222,9 +238,10 @@ mod tests {
         let recordings = Recordings::default();
         let winch = groove("winch.flac");
         let words = opened(&recordings, &winch, &access);
-        assert!(words[0] == "0" && words.last().expect("an event").starts_with("winch.flac "), "{words:?}");
+        let [.., loaded, onsets] = &words[..] else { panic!("{words:?}") };
+        assert!(words[0] == "0" && loaded.starts_with("winch.flac ") && onsets.ends_with(" onsets"), "{words:?}");
         let id = recordings.source(&winch, &access).expect("a source").id();
-        assert_eq!(opened(&recordings, &winch, &access), words[words.len() - 1..], "decoded once");
+        assert_eq!(opened(&recordings, &winch, &access), words[words.len() - 2..], "decoded once");
         assert_eq!(recordings.source(&winch, &access).expect("a source").id(), id);
         assert!(recordings.source(&groove("bad.wav"), &access).is_none());
         let failed = |name: &str, words: &str| {

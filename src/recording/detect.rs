@@ -1,8 +1,10 @@
 //! Finds the onsets of a recorded file: decodes it and runs the detector on the mean of its channels.
 
-use super::onsets::{Onset, onsets};
+use super::onsets::{DEFAULT_THRESHOLD, Mono, Onset, onsets};
 use super::packed::PackedSound;
 use super::spool::{Layout, Progress, SpoolError, spool};
+use super::spool_file::SpoolFile;
+use super::stretch::Frames;
 use std::io::{Read, Seek};
 use std::ops::ControlFlow;
 
@@ -51,11 +53,38 @@ pub fn detect(
     Ok(DetectedOnsets { layout: spooled.layout, seconds, onsets: found, warnings })
 }
 
+/// The mean of the channels of a decoded recording, read from its file.
+struct Mean<'a>(&'a SpoolFile);
+
+impl Mono for Mean<'_> {
+    fn len(&self) -> usize {
+        usize::try_from(self.0.frames()).unwrap_or(usize::MAX)
+    }
+
+    fn read(&self, from: usize, out: &mut [f32]) {
+        let channels = self.0.channels().max(1);
+        let mut frames = vec![0.0; out.len() * channels];
+        if self.0.read(from as u64, &mut frames).is_err() {
+            // What cannot be read is silent, as when it is played.
+            frames.fill(0.0);
+        }
+        for (out, frame) in out.iter_mut().zip(frames.chunks_exact(channels)) {
+            *out = frame.iter().sum::<f32>() / channels as f32;
+        }
+    }
+}
+
+/// Finds the onsets of a recording that is decoded, with the usual threshold; `None` if `goes_on` stops it. It takes little memory.
+pub fn detect_in(spool: &SpoolFile, goes_on: &dyn Fn() -> bool) -> Option<Vec<Onset>> {
+    onsets(&Mean(spool), spool.rate(), DEFAULT_THRESHOLD, &mut |_| goes_on())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::recording::onsets::DEFAULT_THRESHOLD;
+    use crate::recording::spool::Sink;
     use std::io::Cursor;
+    use std::sync::Arc;
 
     fn reference() -> Vec<u8> {
         let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/onsets/reference.wav");
@@ -89,5 +118,21 @@ mod tests {
             if share > DECODING { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         });
         assert!(matches!(done, Err(SpoolError::Cancelled)), "{done:?}");
+    }
+
+    #[test]
+    fn a_decoded_recording_has_the_onsets_of_the_mean_of_its_channels() {
+        let bytes = reference();
+        let rate = u32::from_le_bytes(bytes[24..28].try_into().expect("four bytes"));
+        let samples: Vec<f32> =
+            bytes[44..].as_chunks::<2>().0.iter().map(|b| f32::from(i16::from_le_bytes(*b)) / 32_768.0).collect();
+        let expected = onsets(&samples, rate, DEFAULT_THRESHOLD, &mut |_| true).expect("not cancelled");
+        let mut spool = Arc::new(SpoolFile::new(tempfile::tempfile().expect("a file")));
+        Sink::start(&mut spool, Layout { rate, channels: 2 }).expect("a layout");
+        // All of it is in the left channel.
+        let frames: Vec<f32> = samples.iter().flat_map(|x| [2.0 * x, 0.0]).collect();
+        spool.write(&frames).expect("written");
+        assert_eq!(detect_in(&spool, &|| true), Some(expected));
+        assert_eq!(detect_in(&spool, &|| false), None);
     }
 }

@@ -44,6 +44,7 @@ pub(crate) enum Menu {
     Sound,
     Practice,
     Recording,
+    Transcription,
     File,
     Screen,
 }

@@ -3,6 +3,7 @@
 use crate::terminal::commands::Menu;
 use crate::terminal::files::export::ExportMenu;
 use crate::terminal::files::recovery::RecoveryView;
+use crate::terminal::grid_search::ChoiceList;
 use crate::terminal::help::HelpView;
 use crate::terminal::manual::ManualView;
 use crate::terminal::playback::tempo_taps::TempoTaps;
@@ -27,6 +28,8 @@ pub(crate) enum Overlay {
     ConfigFile(usize),
     /// The anchors of the recording, with the selected one.
     Anchors(usize),
+    /// What a search in the recording found.
+    GridChoices(ChoiceList),
     /// The sections, with the selected one.
     Sections(usize),
     /// A question. `unedited`: the text is the current value, which the first character typed replaces. `moved_to`: the line
@@ -70,6 +73,7 @@ impl Overlay {
             | Overlay::Outputs(..)
             | Overlay::ConfigFile(_)
             | Overlay::Anchors(_)
+            | Overlay::GridChoices(_)
             | Overlay::Sections(_)
             | Overlay::Full { .. }
             | Overlay::TapReport(_)

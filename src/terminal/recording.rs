@@ -1,7 +1,7 @@
 //! The recording under the groove: whether it can be heard, and how it is mixed with the groove.
 
 use crate::jobs::play_request::LoopSpec;
-use crate::jobs::{LoadedRecording, RecordingEvent, RecordingPlay, RecordingTone};
+use crate::jobs::{LoadedRecording, Onset, RecordingEvent, RecordingPlay, RecordingTone};
 use crate::rhythm::{Anchor, Edit, GridPlace, Groove, Micros};
 use crate::terminal::playback::playing::RemoteLink;
 use crate::terminal::{State, replay};
@@ -13,6 +13,8 @@ pub(crate) struct RecordingState {
     pub progress: Option<u8>,
     /// The last one that was decoded, which need not be that of the groove.
     loaded: Option<Arc<LoadedRecording>>,
+    /// Its onsets, once they are found.
+    onsets: Option<Arc<[Onset]>>,
     pub mix: RecordingMix,
 }
 
@@ -30,6 +32,11 @@ impl State {
     pub(crate) fn loaded_recording(&self) -> Option<&Arc<LoadedRecording>> {
         let file = &self.groove().recording()?.file;
         self.recording.loaded.as_ref().filter(|loaded| loaded.file == *file)
+    }
+
+    /// The onsets of the groove's recording, once they are found.
+    pub(crate) fn onsets(&self) -> Option<&Arc<[Onset]>> {
+        self.loaded_recording().and(self.recording.onsets.as_ref())
     }
 
     /// Whether the recording is in what plays.
@@ -92,6 +99,7 @@ pub(crate) fn on_event(state: &mut State, event: RecordingEvent) {
         }
         RecordingEvent::Loaded(loaded, warnings) => {
             (state.recording.progress, state.recording.loaded) = (None, Some(loaded));
+            state.recording.onsets = None;
             if !warnings.is_empty() {
                 state.warn(warnings.join("; "));
             } else if state.loaded_recording().is_some() && !has_anchors(state.groove()) {
@@ -99,6 +107,7 @@ pub(crate) fn on_event(state: &mut State, event: RecordingEvent) {
                 state.info(format!("recording read; {key} says when the cursor's cell is heard in it"));
             }
         }
+        RecordingEvent::Onsets(onsets) => state.recording.onsets = Some(onsets),
         RecordingEvent::Failed(why) => {
             (state.recording.progress, state.recording.loaded) = (None, None);
             state.warn(why);

@@ -4,6 +4,7 @@ pub(crate) mod anchors;
 mod columns;
 mod full;
 mod grid;
+mod grid_choices;
 mod lane;
 pub(crate) mod layout;
 mod lists;
@@ -99,6 +100,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
         Overlay::TapReport(at) => tap::draw_report(state, &mut pen, body(area), *at),
         Overlay::Sections(at) => sections::draw(state, &mut pen, body(area), *at),
         Overlay::Anchors(at) => anchors::draw(state, &mut pen, body(area), *at),
+        Overlay::GridChoices(list) => grid_choices::draw(state, &mut pen, body(area), list),
         Overlay::Full { block, line } => full::draw(state, &mut pen, body(area), *block, *line),
         overlay => {
             if let Some(list) = plain_list(state) {
