@@ -1,14 +1,15 @@
 //! Finds and reads the files that the arguments name.
 
-use super::args::{OutsideSoundsArg, SoundArgs};
+use super::args::{OutsideSoundsArg, RecordingArgs, SoundArgs};
 use super::{CliError, Exit};
 use crate::analysis::Limits;
 use crate::config::ConfigPart;
-use crate::jobs::{self, OutsideSounds, SoundAccess, UserSampleCache, audible_sounds};
+use crate::jobs::{self, OutsideSounds, RecordingSound, SoundAccess, UserSampleCache, audible_sounds};
 use crate::rhythm::{Edit, Groove, expected};
 use crate::sound::SampleRate;
 use crate::store::{self, StateFolder};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// Greatest depth of folders that is searched.
 const MAX_DEPTH: usize = 16;
@@ -122,6 +123,18 @@ fn disallowed_sounds(groove: &Groove, access: &SoundAccess) -> Option<String> {
     let paths: Vec<String> = access.refused(audible_sounds(groove)).iter().map(|p| p.display().to_string()).collect();
     let message = expected("sound files in the folder of the groove", paths.join(", "));
     (!paths.is_empty()).then(|| message + "; --allow-outside-sounds reads files in other folders")
+}
+
+/// The groove as it is rendered with its recording, and how that sounds; `None` if it is not to be heard.
+pub(super) fn with_recording(
+    groove: Groove,
+    path: &Path,
+    args: &RecordingArgs,
+) -> Result<(Groove, Option<RecordingSound>), CliError> {
+    let Some(sound) = args.sound() else { return Ok((groove, None)) };
+    let groove = sound.groove(&Arc::new(groove));
+    let groove = groove.ok_or_else(|| CliError::usage("--recording: the groove has no recording").in_file(path))?;
+    Ok((Arc::unwrap_or_clone(groove), Some(sound)))
 }
 
 /// Prints a warning for each sample of a groove that cannot be used, or may not be read.

@@ -23,7 +23,8 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, CliError> {
         None => count_in,
         Some(_) => CountIn::Bar,
     };
-    let take = Box::new(Take {
+    let (groove, recording) = input::with_recording(groove, &args.file, &args.recording)?;
+    let mut take = Box::new(Take {
         name: "groove".to_owned(),
         note: String::new(),
         layers: true,
@@ -39,6 +40,9 @@ pub(super) fn run(args: &args::RenderArgs) -> Result<Exit, CliError> {
         recording: None,
         muted_passes: Vec::new(),
     });
+    if let Some(sound) = recording {
+        sound.add_to(&mut take);
+    }
     let kind = match &args.ladder {
         Some(args::Speeds(speeds)) => JobKind::Ladder { take, speeds: speeds.clone(), silence: args.silence },
         None => JobKind::Render(take, args.seconds.map_or(Length::Passes(args.loops), Length::Seconds)),

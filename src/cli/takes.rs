@@ -13,7 +13,8 @@ pub(super) fn run(args: &args::TakesArgs) -> Result<Exit, CliError> {
     let outside = input::outside_sounds(&groove, &args.file, &args.sound.outside)?;
     let target = output::sound_target(&args.output)?;
     let (takes, speed) = (args.take.clone(), args.sound.speed.value);
-    let kind = JobKind::Takes { takes, times: args.times, count_in: u32::from(args.count_in), speed };
+    let (groove, recording) = input::with_recording(groove, &args.file, &args.recording)?;
+    let kind = JobKind::Takes { takes, times: args.times, count_in: u32::from(args.count_in), speed, recording };
     let job = super::job(groove, &args.file, target, &args.overwrite, input::listener_limits()?, kind);
     output::run_sound_job(&Job { outside, rate: args.sound.rate, ..job })
 }

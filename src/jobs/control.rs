@@ -59,11 +59,18 @@ impl JobControl {
     /// # Errors
     /// An error that stops the rendering once the job is cancelled.
     pub(super) fn report_rendered(&self, done: Frame, total: Frame) -> io::Result<()> {
+        self.report(done.0 as f64 / total.0.max(1) as f64)
+    }
+
+    /// Reports the share of the current part that is done.
+    ///
+    /// # Errors
+    /// An error that stops the part once the job is cancelled.
+    pub(super) fn report(&self, share: f64) -> io::Result<()> {
         if self.is_cancelled() {
             return Err(io::Error::other("cancelled"));
         }
         let (from, to) = self.range.get();
-        let share = done.0 as f64 / total.0.max(1) as f64;
         let percent = (100.0 * (from + (to - from) * share.clamp(0.0, 1.0))) as u8;
         if self.last.get().is_none_or(|(at, before)| before != percent && at.elapsed() >= REPORT_INTERVAL) {
             self.last.set(Some((Instant::now(), percent)));

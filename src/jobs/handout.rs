@@ -103,7 +103,7 @@ fn teacher_page(page: &Path) -> PathBuf {
 fn distinct_takes(analysed: &AnalysedGroove) -> Result<Vec<Take>, JobError> {
     let specs = takes::default_takes(analysed.rival());
     let mut distinct: Vec<Take> = Vec::new();
-    for take in takes::takes(analysed, &specs, 1, 1, Fraction::ONE).map_err(JobError::Request)? {
+    for take in takes::takes(analysed, &specs, 1, 1, Fraction::ONE, None).map_err(JobError::Request)? {
         if distinct.iter().all(|t| t.name != take.name) {
             distinct.push(take);
         }

@@ -8,6 +8,7 @@ mod handout;
 mod import;
 mod output;
 pub(crate) mod play_request;
+mod recording_sound;
 mod recordings;
 mod remote_samples;
 mod render;
@@ -20,14 +21,17 @@ mod user_samples;
 
 pub(crate) use crate::export::formats::PictureStyle;
 pub(crate) use crate::export::picture::Theme as PictureTheme;
-pub(crate) use crate::recording::onsets::Onset;
+pub(crate) use crate::recording::onsets::{Band, Onset};
 pub(crate) use crate::sound::take::MAX_COUNT_IN_BARS;
-pub(crate) use crate::sound::{Click, Length, Position, Range, RecordingPlay, RecordingTone, SampleRate};
+pub(crate) use crate::sound::{Channels, Click, Length, Position, Range, RecordingTone, SampleRate};
 pub(crate) use crate::store::{LoadedGroove, Overwrite, Practice, SoundSettings};
 pub(crate) use control::{CancelToken, JobControl};
 pub(crate) use export::{ExportChoice, ExportChoices, ExportKind, export_choices};
 pub(crate) use import::{import, read_input};
 pub(crate) use output::{OutputFile, Target, deliver, write_files};
+pub(crate) use recording_sound::{
+    RecordingMix, RecordingSound, parse_band, parse_channels, parse_level, parse_semitones,
+};
 pub(crate) use recordings::{LoadedRecording, RecordingEvent, Recordings, is_recording};
 pub(crate) use remote_samples::{FilesToSend, SampleFolder};
 pub(crate) use render::check_wav_name;

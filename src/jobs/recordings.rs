@@ -1,11 +1,12 @@
 //! The recording under a groove: decoded in the background into a file without a name in the user's cache folder, which the
 //! system removes when the editor ends.
 
-use super::control::CancelToken;
+use super::control::{CancelToken, JobControl};
+use super::request::{Job, JobError};
 use super::sound_access::SoundAccess;
 use crate::recording::detect::detect_in;
 use crate::recording::onsets::Onset;
-use crate::recording::{Envelope, SpoolError, SpoolFile, spool};
+use crate::recording::{Envelope, Layout, SpoolError, SpoolFile, spool};
 use crate::rhythm::{Groove, expected};
 use crate::sound::FrameSource;
 use crate::store::{cache_file, reason};
@@ -34,6 +35,8 @@ pub struct LoadedRecording {
     pub file: String,
     /// Frames per second.
     pub rate: u32,
+    /// 1 or 2.
+    pub channels: usize,
     pub frames: u64,
     /// Its level over time.
     pub envelope: Envelope,
@@ -43,10 +46,10 @@ pub struct LoadedRecording {
 impl LoadedRecording {
     /// A recording of these samples in one channel.
     pub(crate) fn of_samples(file: &str, rate: u32, samples: &[f32]) -> Self {
-        let mut envelope = Envelope::new(crate::recording::Layout { rate, channels: 1 });
+        let mut envelope = Envelope::new(Layout { rate, channels: 1 });
         envelope.add(samples);
         envelope.finish();
-        Self { file: file.to_owned(), rate, frames: samples.len() as u64, envelope }
+        Self { file: file.to_owned(), rate, channels: 1, frames: samples.len() as u64, envelope }
     }
 }
 
@@ -138,8 +141,7 @@ impl Recordings {
                 }
                 return Ok(());
             }
-            let file = cache_file().map_err(|e| format!("cannot write to the cache folder: {}", reason(&e)))?;
-            let spool = Arc::new(SpoolFile::new(file));
+            let spool = new_spool()?;
             let (path, sink, token) = (path.to_owned(), Arc::clone(&spool), token.clone());
             let old = slot.replace(OpenRecording { path, version, spool, token, loaded: None, onsets: None });
             if let Some(old) = old {
@@ -160,18 +162,14 @@ impl Recordings {
             }
             ControlFlow::Continue(())
         };
-        let decoded = spool(file, path.extension().and_then(|e| e.to_str()), &mut sink, &mut progress);
+        let decoded = spool(file, extension(path), &mut sink, &mut progress);
         if token.is_cancelled() {
             return Ok(());
         }
-        let decoded = decoded.map_err(|error| match error {
-            SpoolError::Write(e) => format!("cannot write to the cache folder: {}", reason(&e)),
-            SpoolError::Read(e) => format!("cannot read the file: {}", reason(&e)),
-            error => error.to_string(),
-        })?;
+        let decoded = decoded.map_err(|error| words(&error))?;
         sink.complete();
-        let (rate, frames, envelope) = (decoded.layout.rate, decoded.frames, decoded.envelope);
-        let loaded = Arc::new(LoadedRecording { file: name.to_owned(), rate, frames, envelope });
+        let (Layout { rate, channels }, frames, envelope) = (decoded.layout, decoded.frames, decoded.envelope);
+        let loaded = Arc::new(LoadedRecording { file: name.to_owned(), rate, channels, frames, envelope });
         if let Some(open) = self.lock().as_mut().filter(|open| Arc::ptr_eq(&open.spool, &sink)) {
             open.loaded = Some(Arc::clone(&loaded));
         }
@@ -184,6 +182,50 @@ impl Recordings {
             report(RecordingEvent::Onsets(Arc::clone(open.onsets.insert(onsets.into()))));
         }
         Ok(())
+    }
+}
+
+/// The recording of a job, decoded, with warnings about it.
+///
+/// # Errors
+/// [`JobError::Request`] without a recording that may be read, [`JobError::Input`] if it cannot be.
+pub(super) fn decode_for(job: &Job, control: &JobControl) -> Result<(Arc<dyn FrameSource>, Vec<String>), JobError> {
+    let recording = job.groove.recording().ok_or_else(|| JobError::Request("the groove has no recording".into()))?;
+    let path = job.sound_access().path(&recording.file).map_err(|outside| {
+        let found = format!("{}; --allow-outside-sounds reads it", outside.display());
+        JobError::Request(expected("a recording in the folder of the groove", found))
+    })?;
+    let failed = |why: String| JobError::Input(format!("{}: {why}", path.display()));
+    let (file, _) = open_regular(&path).map_err(failed)?;
+    let mut sink = new_spool().map_err(failed)?;
+    let mut progress = |share: f64| match control.report(share) {
+        Ok(()) => ControlFlow::Continue(()),
+        Err(_) => ControlFlow::Break(()),
+    };
+    let decoded = spool(file, extension(&path), &mut sink, &mut progress).map_err(|error| match error {
+        SpoolError::Cancelled => JobError::Cancelled,
+        error => failed(words(&error)),
+    })?;
+    sink.complete();
+    let warnings = decoded.warnings.iter().map(|w| format!("{}: {w}", path.display())).collect();
+    Ok((Arc::new(sink), warnings))
+}
+
+fn extension(path: &Path) -> Option<&str> {
+    path.extension().and_then(|e| e.to_str())
+}
+
+fn new_spool() -> Result<Arc<SpoolFile>, String> {
+    let file = cache_file().map_err(|e| format!("cannot write to the cache folder: {}", reason(&e)))?;
+    Ok(Arc::new(SpoolFile::new(file)))
+}
+
+/// Why a recording cannot be decoded.
+fn words(error: &SpoolError) -> String {
+    match error {
+        SpoolError::Write(e) => format!("cannot write to the cache folder: {}", reason(e)),
+        SpoolError::Read(e) => format!("cannot read the file: {}", reason(e)),
+        error => error.to_string(),
     }
 }
 

@@ -1,7 +1,8 @@
 //! Requests and results of jobs, shared by the editor and the command line.
 
 use super::output::Target;
-use super::sound_access::OutsideSounds;
+use super::recording_sound::RecordingSound;
+use super::sound_access::{OutsideSounds, SoundAccess};
 use super::takes::TakeSpec;
 use crate::analysis::{Hearing, HearingKind, Limits, Report};
 use crate::describe::notes::NotationOptions;
@@ -37,11 +38,16 @@ pub struct Job {
 }
 
 impl Job {
-    /// The files that the job reads and therefore never replaces: the groove and the samples of its layers.
+    pub(super) fn sound_access(&self) -> SoundAccess {
+        SoundAccess { file: self.file.clone(), outside: self.outside.clone() }
+    }
+
+    /// The files that the job reads and therefore never replaces: the groove, its recording and the samples of its layers.
     pub(super) fn inputs(&self) -> Vec<PathBuf> {
         let folder = self.file.as_deref().and_then(Path::parent).unwrap_or(Path::new(""));
         let samples = self.groove.layers().iter().filter_map(|l| Some(folder.join(l.sound.as_ref()?)));
-        self.file.iter().cloned().chain(samples).collect()
+        let recording = self.groove.recording().map(|r| folder.join(&r.file));
+        self.file.iter().cloned().chain(samples).chain(recording).collect()
     }
 }
 
@@ -69,6 +75,8 @@ pub enum JobKind {
         /// Bars of the count-in before each take; 0 for none.
         count_in: u32,
         speed: Fraction,
+        /// How the recording is in them; `None` if it is not.
+        recording: Option<RecordingSound>,
     },
     /// The steps of a ladder.
     Ladder {

@@ -1,5 +1,6 @@
 //! The takes of a rendering: by the pulses requested, the default ones, and the steps of a ladder.
 
+use super::recording_sound::{RecordingMix, RecordingSound};
 use super::request::hearing;
 use crate::analysis::{self, Hearing, Limits, Report, Scope};
 use crate::describe;
@@ -75,7 +76,7 @@ pub(super) fn default_takes(rival: Option<usize>) -> Vec<TakeSpec> {
     all
 }
 
-/// Takes of `times` passes each, with count-ins of so many bars; 0 for none.
+/// Takes of `times` passes each, with count-ins of so many bars; 0 for none. With a recording it is part of the music.
 ///
 /// # Errors
 /// A message if the report has no hearing of a number.
@@ -85,7 +86,13 @@ pub(super) fn takes(
     times: u32,
     count_in_bars: u32,
     speed: Fraction,
+    recording: Option<RecordingSound>,
 ) -> Result<Vec<Take>, String> {
+    let music = match recording.map(|sound| sound.mix) {
+        None | Some(RecordingMix::Groove) => "groove",
+        Some(RecordingMix::Both | RecordingMix::Split) => "groove and recording",
+        Some(RecordingMix::Recording) => "recording",
+    };
     // A hearing keeps its pitch and side through all takes.
     let mut known: Vec<usize> = Vec::new();
     let mut takes = Vec::with_capacity(specs.len());
@@ -112,11 +119,11 @@ pub(super) fn takes(
         }
         let names = names.join(" + ");
         let name = match (spec.layers, names.is_empty()) {
-            (true, true) => "groove".to_owned(),
-            (true, false) => format!("groove with {names}"),
+            (true, true) => music.to_owned(),
+            (true, false) => format!("{music} with {names}"),
             (false, _) => format!("only {names}"),
         };
-        takes.push(Take {
+        let mut take = Take {
             name,
             note: String::new(),
             layers: spec.layers,
@@ -131,7 +138,11 @@ pub(super) fn takes(
             count_in_bars,
             recording: None,
             muted_passes: Vec::new(),
-        });
+        };
+        if let Some(sound) = recording {
+            sound.add_to(&mut take);
+        }
+        takes.push(take);
     }
     Ok(takes)
 }

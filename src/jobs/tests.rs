@@ -1,5 +1,7 @@
 //! Tests of the files that jobs write, and of what is left when they fail.
 
+mod recordings;
+
 use super::*;
 use crate::analysis::{self, Limits};
 use crate::describe::notes::NotationOptions;
@@ -48,7 +50,7 @@ fn handout() -> JobKind {
 }
 
 fn takes(times: u32) -> JobKind {
-    JobKind::Takes { takes: Vec::new(), times, count_in: 0, speed: Fraction::ONE }
+    JobKind::Takes { takes: Vec::new(), times, count_in: 0, speed: Fraction::ONE, recording: None }
 }
 
 fn make(job: &Job) -> Result<JobReport, JobError> {

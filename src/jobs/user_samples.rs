@@ -25,7 +25,7 @@ struct CachedSample {
 
 /// The samples of a job, and a note about every file that is not used or was altered.
 pub(super) fn load(job: &Job) -> (UserSamples, Vec<String>) {
-    let access = SoundAccess { file: job.file.clone(), outside: job.outside.clone() };
+    let access = job.sound_access();
     let (samples, mut notes) = UserSampleCache::default().load(&job.groove, &access, job.rate);
     let refused = access.refused(audible_sounds(&job.groove)).into_iter();
     notes.extend(refused.map(|path| {

@@ -1,5 +1,6 @@
 //! The commands on a groove, as values.
 
+use super::loop_region::Mark;
 use crate::rhythm::{Accent, GridPlace, LengthScale, Meter, Micros, Pitch, Place, Swing, Tempo, Voice};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -104,10 +105,14 @@ pub(crate) enum Command {
     LoopEnd,
     /// Extends the loop region over the selection or the cursor's bar; without a region these become it.
     ExtendLoopRegion,
+    /// Makes the time between two marks the loop region.
+    LoopBetween(Mark, Mark),
     ClearLoopRegion,
     /// Enters an attack of this many cells and moves on to its end.
     EnterGroup(usize),
     EnterGroups(Vec<u32>, Overflow),
+    /// Enters attacks at places that have none; the cursor stays.
+    AcceptOnsets(Vec<Place>),
     /// Enters an attack in the cell and moves on.
     Attack(Accent),
     /// Switches between attack and rest; the cursor stays.

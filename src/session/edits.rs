@@ -108,6 +108,7 @@ impl Session {
                 let attack = Attack { accent, pitch: self.inherited_pitch(), ..Attack::default() };
                 self.step(Cell::Attack(attack), "attack")
             }
+            Command::AcceptOnsets(places) => self.accept_onsets(&places),
             Command::Hold => self.step(Cell::Hold, "hold"),
             Command::Rest => self.step(Cell::Rest, "rest"),
             Command::Toggle => {
@@ -383,14 +384,9 @@ impl Session {
         }
     }
 
-    /// The pitch of a new attack: that of the attack in the cell or before it.
+    /// The pitch of a new attack at the cursor: that of the attack in the cell or before it.
     pub(super) fn inherited_pitch(&self) -> Option<Pitch> {
-        let at = self.cursor.place;
-        if let Some(here) = self.groove.cell(at).attack() {
-            return here.pitch;
-        }
-        let before = previous_attack(&self.groove, at)?;
-        self.groove.cell(before).attack().and_then(|a| a.pitch)
+        pitch_at(&self.groove, self.cursor.place)
     }
 
     /// The selection, or the attack that sounds at the cursor.
@@ -428,6 +424,12 @@ impl Session {
         let two = ('A'..='Z').flat_map(|a| ('A'..='Z').map(move |b| format!("{a}{b}")));
         one.chain(two).find(|name| !taken(name)).expect("there are fewer sections than pairs of letters")
     }
+}
+
+/// The pitch of the attack at a place, or of the one before it in its layer.
+pub(super) fn pitch_at(groove: &Groove, at: Place) -> Option<Pitch> {
+    let here = groove.cell(at).attack().or_else(|| groove.cell(previous_attack(groove, at)?).attack());
+    here.and_then(|attack| attack.pitch)
 }
 
 /// The first free name of `name 2`, `name 3`, ...

@@ -1,7 +1,7 @@
 //! Commands that enter cells and move the cursor on.
 
 use super::cursor::{Cursor, previous_attack};
-use super::edits::{END_OF_GROOVE, EditResult, Result};
+use super::edits::{END_OF_GROOVE, EditResult, Result, pitch_at};
 use super::{Choice, Command, Overflow, PasteContent, PasteInCycle, Repeats, Session, messages, select};
 use crate::rhythm::bounds::BARS;
 use crate::rhythm::{Attack, Cell, Clip, Edit, EditError, Groove, Place, Region, Time, count};
@@ -107,6 +107,16 @@ impl Session {
         let cursor = cursor_after(&self.groove, at, 1);
         let result = EditResult::new(groove, label).with_cursor(cursor);
         Ok(if cursor.past_end { result.with_message(END_OF_GROOVE) } else { result })
+    }
+
+    /// Enters attacks at places, each with the pitch of the one before it.
+    pub(super) fn accept_onsets(&self, places: &[Place]) -> Result<EditResult> {
+        let mut groove = (*self.groove).clone();
+        for &at in places.iter().filter(|at| self.groove.cell(**at).attack().is_none()) {
+            let attack = Attack { pitch: pitch_at(&groove, at), ..Attack::default() };
+            groove = groove.edited(&Edit::Set(at, Cell::Attack(attack)))?;
+        }
+        Ok(EditResult::new(groove, if places.len() == 1 { "accept the onset" } else { "accept onsets" }))
     }
 
     /// The selection or the cell, and its first attack.

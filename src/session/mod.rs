@@ -124,6 +124,11 @@ impl Session {
         self.anchor.and_then(|anchor| select::region(&self.groove, anchor, self.cursor.place))
     }
 
+    /// The selection, or the cursor's bar in its layer; `None` in a groove without layers.
+    pub(crate) fn selection_or_bar(&self) -> Option<Region> {
+        self.target(select::bar)
+    }
+
     pub(crate) fn loop_region(&self) -> Option<LoopRegion> {
         self.region
     }
@@ -187,6 +192,10 @@ impl Session {
                 let (start, end) = (mark(selected.from), mark(selected.to));
                 old.map_or((start, end), |old| (old.start.min(start), old.end.max(end)))
             }),
+            Command::LoopBetween(start, end) => {
+                self.region = LoopRegion::new(&self.groove, start, end);
+                Outcome::Unchanged
+            }
             Command::ClearLoopRegion => match self.region.take() {
                 Some(_) => Outcome::Unchanged,
                 None => Outcome::Error("no loop region to clear".into()),

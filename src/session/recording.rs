@@ -4,11 +4,10 @@ use super::edits::{EditResult, Result};
 use super::{Command, Session};
 use crate::rhythm::{self, Edit, EditError, Fraction, GridPlace, Groove, Micros, Recording};
 
-/// An instant as minutes, seconds and milliseconds: `1:02.500`, with microseconds where it has them.
+/// An instant as minutes, seconds and milliseconds: `1:02.500`.
 pub(crate) fn print_instant(at: Micros) -> String {
-    let (minutes, rest) = (at.0 / 60_000_000, at.0 % 60_000_000);
-    let text = format!("{minutes}:{:02}.{:06}", rest / 1_000_000, rest % 1_000_000);
-    text.strip_suffix("000").map_or(text.clone(), str::to_owned)
+    let ms = (at.0 + 500) / 1000;
+    format!("{}:{:02}.{:03}", ms / 60_000, ms / 1000 % 60, ms % 1000)
 }
 
 /// A place as players count: `bar 3 beat 2`, with the pass through the groove from the second on.
@@ -91,7 +90,7 @@ mod tests {
     fn instants_and_places_are_printed_as_they_are_read_aloud() {
         let instant = |micros| print_instant(Micros(micros));
         assert_eq!((instant(0), instant(62_500_000)), ("0:00.000".into(), "1:02.500".into()));
-        assert_eq!((instant(1_234_567), instant(3_600_000_000)), ("0:01.234567".into(), "60:00.000".into()));
+        assert_eq!((instant(1_234_567), instant(3_600_000_000)), ("0:01.235".into(), "60:00.000".into()));
         let beat = Fraction::new(3, 2).expect("a number");
         assert_eq!(print_place(GridPlace { pass: 0, bar: 2, beat }), "bar 3 beat 2.5");
         assert_eq!(print_place(GridPlace { pass: 1, bar: 0, beat: Fraction::ZERO }), "pass 2 bar 1 beat 1");

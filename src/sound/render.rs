@@ -1,12 +1,14 @@
 //! Renders a schedule into samples, for devices and files alike. After construction nothing here allocates or frees.
 
+mod tracks;
+
 use super::clock::FrameTime;
 use super::limiter::{DELAY, Limiter};
 use super::schedule::{Note, Schedule};
-use super::track::Track;
 use super::units::{Frame, Gain, SampleRate};
 use std::ops::Range;
 use std::sync::Arc;
+use tracks::LeavingTrack;
 
 /// Most sounds that ring at once; another attack replaces the oldest.
 const MAX_POLYPHONY: usize = 256;
@@ -40,16 +42,6 @@ impl ActiveSound {
     fn end(&self, release: i64) -> i64 {
         (self.start + self.samples.len() as i64).min(self.damp_at.saturating_add(release))
     }
-}
-
-/// A track that fades out after its loop has been left.
-#[derive(Debug)]
-struct LeavingTrack {
-    track: Arc<Track>,
-    pass: u64,
-    frame: i64,
-    /// Frames to its end.
-    left: i64,
 }
 
 /// Renders the passes of a schedule into stereo samples.
@@ -263,14 +255,6 @@ impl Renderer {
         }
     }
 
-    /// Lets the track of the current loop fade out. Its owner keeps it until nothing else has it, so dropping it frees nothing.
-    fn leave_track(&mut self) {
-        let Some(track) = self.schedule.as_ref().filter(|_| self.playing).and_then(|s| s.track.clone()) else { return };
-        let (pass, at) = self.loop_time();
-        let left = i64::from(release(self.rate));
-        self.leaving = Some(LeavingTrack { track, pass: self.passes_before + pass, frame: at.frame, left });
-    }
-
     fn damp(&mut self) {
         self.leave_track();
         for sound in &mut self.sounds {
@@ -343,45 +327,6 @@ impl Renderer {
         // Sounds keep their order, so that the sums are the same for every block size.
         self.sounds.retain(|s| s.end(i64::from(release)) > to);
         self.now = to;
-    }
-
-    /// Mixes the recording under the loop up to frame `to`, and what fades out of the one before.
-    fn mix_tracks(&mut self, block: std::ops::Range<usize>, to: i64) {
-        let step = 1.0 / release(self.rate) as f32;
-        if let Some(leaving) = &mut self.leaving {
-            let frames = leaving.left.min(to - self.now);
-            let range = block.start..block.start + frames as usize;
-            let fade = (leaving.left as f32 * step, -step);
-            let (left, right) = (&mut self.left[range.clone()], &mut self.right[range]);
-            leaving.track.mix(leaving.pass, leaving.frame, fade, left, right);
-            (leaving.frame, leaving.left) = (leaving.frame + frames, leaving.left - frames);
-            if leaving.left <= 0 {
-                self.leaving = None;
-            }
-        }
-        let mut pass = self.loop_time().0;
-        let Some(schedule) = self.schedule.as_ref().filter(|s| self.playing && s.map.length.frame > 0) else { return };
-        let Some(track) = &schedule.track else { return };
-        let mut at = self.now;
-        while at < to {
-            let start = self.origin + schedule.map.pass_start(pass).0;
-            let end = self.origin + schedule.map.pass_start(pass + 1).0;
-            let heard = self.passes_before + pass;
-            if heard >= self.max_passes {
-                break;
-            }
-            let until = to.min(end);
-            if at < until {
-                let mixed = block.start + (at - self.now) as usize..block.start + (until - self.now) as usize;
-                let audible = schedule.track_frames_in_pass(heard).saturating_sub(at - start).clamp(0, until - at);
-                let range = mixed.start..mixed.start + audible as usize;
-                let (left, right) = (&mut self.left[range.clone()], &mut self.right[range]);
-                track.mix(heard, at - start, (self.track_gain, step), left, right);
-                self.track_gain = (self.track_gain + step * (until - at) as f32).min(1.0);
-                at = until;
-            }
-            pass += 1;
-        }
     }
 
     /// The next note that begins before frame `end`, and its frame.

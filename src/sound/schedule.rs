@@ -186,7 +186,9 @@ impl Schedule {
         let mut schedule = clock.apply(Builder::new(groove, &written).build());
         let listening =
             Listening { from: clock.recording_start(), speed: clock.speed, rate: options.rate, tone: play.tone };
-        schedule.track = options.samples.track(listening, schedule.map.rounded_length(), play);
+        if !play.is_silent {
+            schedule.track = options.samples.track(listening, schedule.map.rounded_length(), play);
+        }
         schedule
     }
 

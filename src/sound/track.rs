@@ -82,18 +82,22 @@ pub struct RecordingPlay {
     pub pass: u32,
     /// Level in dB.
     pub db: f32,
-    /// Position from left (-100) to right (100): a pan of the whole recording.
+    /// Position from left (-100) to right (100). At either end both channels are heard there, at half their level each.
     pub pan: i8,
     /// Channels, filter and transposition.
     pub tone: RecordingTone,
+    /// Only its times are used.
+    pub is_silent: bool,
 }
 
 impl RecordingPlay {
-    /// Gains of the left and the right channel.
-    fn gains(self) -> (f32, f32) {
+    /// Gains from the left and the right channel to the left side, and to the right side.
+    fn gains(self) -> [[f32; 2]; 2] {
         let all = Gain::from_db(self.db).linear();
         let pan = f32::from(self.pan.clamp(-100, 100)) / 100.0;
-        (all * (1.0 - pan.max(0.0)), all * (1.0 + pan.min(0.0)))
+        let (left, right) = ((-pan).max(0.0), pan.max(0.0));
+        let near = |pan: f32, other: f32| (1.0 - other) * (1.0 - pan / 2.0) * all;
+        [[near(left, right), all * left / 2.0], [all * right / 2.0, near(right, left)]]
     }
 }
 
@@ -110,7 +114,7 @@ pub(super) struct Track {
     listening: Listening,
     /// Frames of one pass.
     length: i64,
-    gains: (f32, f32),
+    gains: [[f32; 2]; 2],
     chunks: Box<[Chunk]>,
     /// Chunk that is read next, counted through all passes.
     wanted: AtomicI64,
@@ -218,8 +222,9 @@ impl Track {
                 let k = 2 * (at % CHUNK) as usize;
                 let sample = |k: usize| f32::from_bits(held.samples[k].load(Ordering::Relaxed));
                 let gain = gain * (at + 1).min(self.length - at).min(SEAM) as f32 / SEAM as f32;
-                *left += sample(k) * self.gains.0 * gain;
-                *right += sample(k + 1) * self.gains.1 * gain;
+                let (from_left, from_right) = (sample(k) * gain, sample(k + 1) * gain);
+                *left += from_left * self.gains[0][0] + from_right * self.gains[0][1];
+                *right += from_left * self.gains[1][0] + from_right * self.gains[1][1];
             }
             (at, gain) = (at + 1, (gain + step).clamp(0.0, 1.0));
         }

@@ -2,13 +2,14 @@
 
 use crate::rhythm::{Anchor, AnchorMap, Fraction, Groove, Micros, Place, expected};
 use crate::session::Command;
+use crate::terminal::recording::require_recording;
 use crate::terminal::{Overlay, State, lists, run_command};
 
 pub(crate) fn open(state: &mut State) {
-    let Some(recording) = state.groove().recording() else {
-        let key = state.key_or_name("recording");
-        return state.warn(format!("the groove has no recording; {key} sets one"));
-    };
+    if !require_recording(state) {
+        return;
+    }
+    let Some(recording) = state.groove().recording() else { return };
     if recording.anchors().is_empty() {
         let key = state.key_or_name("anchor");
         return state.info(format!("no anchors yet; {key} says when the cursor's cell is heard in the recording"));

@@ -8,6 +8,7 @@ use crate::terminal::files::{export, outside_sounds, recovery};
 use crate::terminal::help::HelpView;
 use crate::terminal::playback::{practice, tapping};
 use crate::terminal::prompts::typing;
+use crate::terminal::transcription::listening;
 use crate::terminal::{
     Action, Confirmation, Effect, Key, Mode, Overlay, Question, State, ask, grid_search, lists, search,
 };
@@ -62,7 +63,7 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
         Command::Move(motion) if state.input.is_selecting => Command::Extend(motion),
         command => command,
     };
-    let before = state.groove().clone();
+    let (before, old_cursor) = (state.groove().clone(), state.session.cursor());
     let outcome = state.session.apply(command.clone());
     if state.session.selection().is_none() {
         state.input.is_selecting = false;
@@ -84,15 +85,21 @@ pub(crate) fn run_command(state: &mut State, command: Command) {
         Outcome::NoLayer => state.warn(format!("no layer yet; {} adds one", state.key("add-layer"))),
         Outcome::Error(text) => state.warn(end_of_groove(state, &command).unwrap_or(text)),
     }
+    if enters_cells(&command) {
+        listening::follow_entry(state, old_cursor);
+    }
+}
+
+fn enters_cells(command: &Command) -> bool {
+    use Command::{Attack, EnterGroup, EnterGroups, Hold, Rest, Toggle};
+    matches!(command, Attack(_) | Hold | EnterGroup(_) | EnterGroups(..) | Rest | Toggle)
 }
 
 /// The message after a command that enters cells at the end of the groove.
 fn end_of_groove(state: &State, command: &Command) -> Option<String> {
-    use Command::{Attack, EnterGroup, EnterGroups, Hold, Rest, Toggle};
-    let enters = matches!(command, Attack(_) | Hold | EnterGroup(_) | EnterGroups(..) | Rest | Toggle);
     let (bar, section) = (state.key("add-bar"), state.key("add-section"));
     let text = || format!("end of the groove: {bar} adds a bar, {section} a section");
-    (enters && state.session.cursor().past_end).then(text)
+    (enters_cells(command) && state.session.cursor().past_end).then(text)
 }
 
 /// What a command removed that says nothing else about it; `None` for the one attack that an entry replaces.

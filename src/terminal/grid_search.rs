@@ -223,10 +223,10 @@ fn playing_groove(state: &State) -> Arc<Groove> {
     }
 }
 
-/// The map of a groove; before there is an anchor the recording begins with the groove.
-fn map(groove: &Groove) -> Option<AnchorMap> {
+/// The map of a groove; before there is an anchor, as it plays.
+fn map(state: &State, groove: &Arc<Groove>) -> Option<AnchorMap> {
     let first = || groove.edited(&Edit::SetAnchor(Anchor { place: GridPlace::default(), at: Micros(0) })).ok();
-    AnchorMap::of(groove).or_else(|| AnchorMap::of(&first()?))
+    AnchorMap::of(&state.anchored_at_mark(groove)).or_else(|| AnchorMap::of(&first()?))
 }
 
 /// The instant of the recording that is heard, in nanoseconds, as far as it is known.
@@ -236,7 +236,7 @@ fn instant_heard(state: &State) -> Option<i64> {
     let start = groove.score_time(section, pass, Time::ZERO)?;
     let per_minute = groove.sections().get(section)?.tempo.wholes_per_minute();
     let within = wholes * 60e9 * per_minute.denom() as f64 / per_minute.numer() as f64;
-    Some(map(&groove)?.recording_time(start + within as i64))
+    Some(map(state, &groove)?.recording_time(start + within as i64))
 }
 
 /// Plays what is now to be heard from an instant of the recording on, if something plays.
@@ -245,7 +245,7 @@ fn resume_at(state: &mut State, heard: Option<i64>) {
         return;
     }
     let groove = playing_groove(state);
-    let position = heard.zip(map(&groove)).and_then(|(heard, map)| {
+    let position = heard.zip(map(state, &groove)).and_then(|(heard, map)| {
         let score = map.score_time(heard).rem_euclid(map.pass_length().max(1));
         let moment = Clock::new(&groove).moment(score as f64 * 1e-9)?;
         Some(Position { section: moment.section, pass: moment.pass, wholes: moment.wholes })
@@ -287,7 +287,7 @@ pub(crate) fn recording_time_groove(groove: &Groove) -> Option<Arc<Groove>> {
     Groove::in_four(RECORDING_BPM, RECORDING_BARS).with_recording(Some(recording)).ok().map(Arc::new)
 }
 
-/// Where the recording is at the start of the cursor's bar, in seconds; the start of it before there is an anchor.
+/// Where the recording is at the start of the cursor's bar, in seconds; before there is an anchor the mark of the lane, or its start.
 pub(crate) fn start_of_taps(state: &State) -> f64 {
     let start = || {
         let place = state.session.grid_place()?;
@@ -296,5 +296,6 @@ pub(crate) fn start_of_taps(state: &State) -> f64 {
         let score = state.groove().score_time_of(bar, map.pass_length())?;
         Some(map.recording_time(score) as f64 * 1e-9)
     };
-    start().unwrap_or(0.0).max(0.0)
+    let mark = || state.seconds_lane()?.mark.map(|mark| mark as f64 * 1e-9);
+    start().or_else(mark).unwrap_or(0.0).max(0.0)
 }

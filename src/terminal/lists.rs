@@ -5,6 +5,7 @@ use crate::session::{Command, Motion};
 use crate::terminal::dispatch::dispatch;
 use crate::terminal::files::export;
 use crate::terminal::files::recovery::RecoveryView;
+use crate::terminal::transcription::differences;
 use crate::terminal::view::{Block, Item, ReportPart, blocks, list_height, plain_list};
 use crate::terminal::{
     Mode, Overlay, State, TextField, anchors, grid_search, hearings, help, manual, prompts, replay, run_command,
@@ -70,6 +71,7 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
             let index = step.from(list.selected, list.choices.list.len().saturating_sub(1), page);
             return grid_search::select(state, index);
         }
+        Overlay::Differences(_) => state.transcription.differences.len(),
         Overlay::TapReport(_) => state.tap_report_lines().len(),
         _ => plain_list(state).map_or(0, |list| list.entries.len()),
     };
@@ -78,6 +80,7 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
         | Overlay::ConfigFile(at)
         | Overlay::Sections(at)
         | Overlay::Anchors(at)
+        | Overlay::Differences(at)
         | Overlay::Outputs(_, at)
         | Overlay::ImportWarnings(at)
         | Overlay::TapReport(at)
@@ -151,6 +154,7 @@ pub(crate) fn accept(state: &mut State) {
         Overlay::Sections(section) => return sections::go_to(state, section),
         Overlay::Anchors(at) => return anchors::go_to(state, at),
         Overlay::GridChoices(_) => return grid_search::take_selected(state),
+        Overlay::Differences(at) => return differences::go_to(state, at),
         Overlay::Help(_) | Overlay::Manual(_) if state.mode() == Mode::Typing => return search::accept(state),
         Overlay::Help(ref view) => return help::open_chapter(state, view.line),
         Overlay::Manual(_) => return manual::accept(state),

@@ -27,6 +27,7 @@ pub mod shell;
 mod state;
 #[cfg(test)]
 mod tests;
+mod transcription;
 mod update;
 mod view;
 

@@ -30,6 +30,8 @@ pub(crate) enum Overlay {
     Anchors(usize),
     /// What a search in the recording found.
     GridChoices(ChoiceList),
+    /// What is played against what is written, with the selected line.
+    Differences(usize),
     /// The sections, with the selected one.
     Sections(usize),
     /// A question. `unedited`: the text is the current value, which the first character typed replaces. `moved_to`: the line
@@ -74,6 +76,7 @@ impl Overlay {
             | Overlay::ConfigFile(_)
             | Overlay::Anchors(_)
             | Overlay::GridChoices(_)
+            | Overlay::Differences(_)
             | Overlay::Sections(_)
             | Overlay::Full { .. }
             | Overlay::TapReport(_)

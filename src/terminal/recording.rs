@@ -1,8 +1,10 @@
 //! The recording under the groove: whether it can be heard, and how it is mixed with the groove.
 
+pub(crate) mod tone;
+
 use crate::jobs::play_request::LoopSpec;
-use crate::jobs::{LoadedRecording, Onset, RecordingEvent, RecordingPlay, RecordingTone};
-use crate::rhythm::{Anchor, Edit, GridPlace, Groove, Micros};
+use crate::jobs::{LoadedRecording, Onset, RecordingEvent, RecordingMix, RecordingSound};
+use crate::rhythm::{AnchorMap, Groove};
 use crate::terminal::playback::playing::RemoteLink;
 use crate::terminal::{State, replay};
 use std::sync::Arc;
@@ -15,16 +17,26 @@ pub(crate) struct RecordingState {
     loaded: Option<Arc<LoadedRecording>>,
     /// Its onsets, once they are found.
     onsets: Option<Arc<[Onset]>>,
-    pub mix: RecordingMix,
+    /// That of the groove.
+    map: Option<AnchorMap>,
+    pub sound: RecordingSound,
 }
 
-/// What is heard of the groove and its recording.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(crate) enum RecordingMix {
-    Groove,
-    #[default]
-    Both,
-    Recording,
+impl RecordingState {
+    pub(crate) fn of(groove: &Groove) -> Self {
+        Self { map: AnchorMap::of(groove), ..Self::default() }
+    }
+
+    /// Follows an edit.
+    pub(crate) fn on_edit(&mut self, old: &Groove, new: &Groove) {
+        let is_same = match (old.recording(), new.recording()) {
+            (Some(old), Some(new)) => std::ptr::eq(old, new),
+            (old, new) => old.is_none() && new.is_none(),
+        };
+        if !is_same || old.sections() != new.sections() {
+            self.map = AnchorMap::of(new);
+        }
+    }
 }
 
 impl State {
@@ -39,47 +51,60 @@ impl State {
         self.loaded_recording().and(self.recording.onsets.as_ref())
     }
 
+    /// The times of the groove in its recording; `None` before there is an anchor.
+    pub(crate) fn anchor_map(&self) -> Option<&AnchorMap> {
+        self.recording.map.as_ref()
+    }
+
     /// Whether the recording is in what plays.
     pub(crate) fn is_recording_heard(&self) -> bool {
         let is_open = self.loaded_recording().is_some()
             || (self.groove().recording().is_some() && self.recording.progress.is_some());
-        is_open && self.recording.mix != RecordingMix::Groove && self.playback.remote != Some(RemoteLink::Connected)
+        is_open
+            && self.recording.sound.mix != RecordingMix::Groove
+            && self.playback.remote != Some(RemoteLink::Connected)
     }
 
-    /// The loop with the recording, if that is heard. Before there is an anchor the recording begins with the groove.
+    /// The loop with the recording, if that is heard. Before there is an anchor the groove begins at the mark of the lane, or with
+    /// the recording. A loop of clicks alone has only the times of the recording.
     pub(crate) fn with_recording(&self, mut spec: LoopSpec) -> LoopSpec {
-        if !self.is_recording_heard() {
-            return spec;
+        let sound = self.recording.sound;
+        let groove = self.anchored_at_mark(&spec.groove);
+        if let (true, Some(groove), Some((play, layers))) =
+            (self.is_recording_heard(), sound.groove(&groove), sound.play(spec.layers))
+        {
+            (spec.groove, spec.recording, spec.layers) = (groove, Some(play), layers);
         }
-        if !has_anchors(&spec.groove) {
-            let anchor = Anchor { place: GridPlace::default(), at: Micros(0) };
-            match spec.groove.edited(&Edit::SetAnchor(anchor)) {
-                Ok(groove) => spec.groove = Arc::new(groove),
-                Err(_) => return spec,
-            }
-        }
-        spec.layers &= self.recording.mix == RecordingMix::Both;
-        spec.recording = Some(RecordingPlay { pass: 0, db: 0.0, pan: 0, tone: RecordingTone::default() });
         spec
     }
+}
+
+/// Whether the groove has a recording; if not, shows a message.
+pub(crate) fn require_recording(state: &mut State) -> bool {
+    let has_recording = state.groove().recording().is_some();
+    if !has_recording {
+        let key = state.key_or_name("recording");
+        state.warn(format!("the groove has no recording; {key} sets one"));
+    }
+    has_recording
 }
 
 fn has_anchors(groove: &Groove) -> bool {
     groove.recording().is_some_and(|r| r.anchors().iter().any(|a| groove.grid_time(a.place).is_some()))
 }
 
-/// Goes to the next mix: both, only the recording, only the groove.
+/// Goes to the next mix: both, both side by side, only the recording, only the groove.
 pub(crate) fn next_mix(state: &mut State) {
-    if state.groove().recording().is_none() {
-        let key = state.key_or_name("recording");
-        return state.warn(format!("the groove has no recording; {key} sets one"));
+    if !require_recording(state) {
+        return;
     }
-    let (mix, name) = match state.recording.mix {
-        RecordingMix::Both => (RecordingMix::Recording, "only the recording"),
+    let (mix, name) = match state.recording.sound.mix {
+        RecordingMix::Both => (RecordingMix::Split, "the groove on the left, the recording on the right"),
+        RecordingMix::Split => (RecordingMix::Recording, "only the recording"),
         RecordingMix::Recording => (RecordingMix::Groove, "only the groove, at its written tempos"),
         RecordingMix::Groove => (RecordingMix::Both, "the groove and the recording"),
     };
-    state.recording.mix = mix;
+    state.recording.sound.mix = mix;
     if mix == RecordingMix::Groove || state.is_recording_heard() {
         state.info(format!("heard: {name}"));
     } else if state.playback.remote == Some(RemoteLink::Connected) {

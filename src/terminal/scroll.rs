@@ -1,7 +1,8 @@
 //! Scrolls the grid to the cursor or the playhead.
 
-use crate::terminal::State;
+use crate::terminal::transcription::seconds;
 use crate::terminal::view::Layout;
+use crate::terminal::{State, transcription};
 
 /// Shows the cursor's section, and scrolls as little as necessary to show the cursor, by whole bars if a bar fits.
 pub(crate) fn show_cursor(state: &mut State) {
@@ -20,6 +21,7 @@ pub(crate) fn show_cursor(state: &mut State) {
 
 /// Shows the section of the playhead, and scrolls to it. The cursor stays where it is.
 pub(crate) fn follow_playhead(state: &mut State) {
+    seconds::follow_playhead(state);
     let Some(position) = state.playback.position else { return };
     let Some(beats) = state.beats(position) else { return };
     state.view.followed_section = Some(position.section);
@@ -28,8 +30,12 @@ pub(crate) fn follow_playhead(state: &mut State) {
     show_column(state, &layout, column, 1);
 }
 
-/// Changes the width of the columns, and scrolls the cursor's bar to the left.
+/// Changes the width of the columns, and scrolls the cursor's bar to the left. Before there is an anchor it changes those of the
+/// recording's lane instead.
 pub(crate) fn zoom_by(state: &mut State, by: i32) {
+    if transcription::zoom_by(state, by) {
+        return;
+    }
     state.view.zoom = (state.view.zoom + by).clamp(-4, 2);
     state.view.scroll = 0;
     show_cursor(state);

@@ -9,6 +9,7 @@ use crate::terminal::hearings::HearingsState;
 use crate::terminal::input::InputState;
 use crate::terminal::playback::playing::Playback;
 use crate::terminal::recording::RecordingState;
+use crate::terminal::transcription::Transcription;
 use crate::terminal::view::{Layout, Scale, SectionColumns, StripRows, ViewState};
 use crate::terminal::{Effect, Keymap, Mode, Overlay, Theme};
 use std::sync::Arc;
@@ -40,6 +41,7 @@ pub struct State {
     pub(crate) hearings: HearingsState,
     pub(crate) playback: Playback,
     pub(crate) recording: RecordingState,
+    pub(crate) transcription: Transcription,
     pub(crate) files: FilesState,
     pub(crate) view: ViewState,
     /// The effects of the running update, which it returns.
@@ -50,13 +52,14 @@ impl State {
     /// A state that shows a groove in a window of so many columns and rows.
     pub fn new(groove: Groove, file: Option<String>, keymap: Keymap, theme: Theme, size: (u16, u16)) -> Self {
         Self {
-            session: Session::new(groove),
             overlay: Overlay::default(),
             message: None,
             input: InputState { keymap, is_selecting: false, is_dragging: false },
             hearings: HearingsState::default(),
             playback: Playback::default(),
-            recording: RecordingState::default(),
+            recording: RecordingState::of(&groove),
+            transcription: Transcription::default(),
+            session: Session::new(groove),
             files: FilesState { names: vec![file], ..FilesState::default() },
             view: ViewState { theme, size, ..ViewState::default() },
             effects: Vec::new(),

@@ -22,6 +22,7 @@ mod loop_region;
 mod manual;
 mod menus;
 mod narrow_window;
+mod onset_lane;
 mod opening;
 mod practice;
 mod questions;
@@ -30,6 +31,7 @@ mod recovery;
 mod remote;
 mod sections;
 mod taps;
+mod transcription;
 mod unavailable;
 
 const PLAIN: Theme = Theme { colours: Colours::None, background: Background::Dark, ascii: true };

@@ -71,6 +71,8 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         state.effects.push(Effect::SwitchDocument(state.session.document()));
     }
     if edited {
+        let groove = state.groove().clone();
+        state.recording.on_edit(&old_groove, &groove);
         state.effects.push(Effect::Journal { document: state.session.document(), groove: state.groove().clone() });
         state.effects.push(analyse(state));
         replay(state);

@@ -1,15 +1,19 @@
-//! Time from an edit to its frame, and bytes of the frame, for 16 layers of 64 bars of sixteenths in a window of 120 x 40.
+//! Time from an edit to its frame, and bytes of the frame, for 16 layers of 64 bars of sixteenths in a window of 120 x 40; the same
+//! over a recording of ten minutes with 3000 strokes.
 #![allow(clippy::print_stdout, missing_docs)]
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use std::hint::black_box;
 use std::io::{self, Write};
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use teeter::analysis;
-use teeter::rhythm::{Attack, Edit, Fraction, Groove, Meter, Place, Tempo, Time, Voice};
-use teeter::terminal::shell::Screen;
+use teeter::rhythm::{
+    Anchor, Attack, Edit, Fraction, GridPlace, Groove, Meter, Micros, Place, Recording, Tempo, Time, Voice,
+};
+use teeter::terminal::shell::{Screen, read_recording};
 use teeter::terminal::{Colours, Effect, Event, Keymap, State, Theme, start, update};
 
 const WIDTH: u16 = 120;
@@ -34,6 +38,36 @@ fn groove() -> Groove {
         }
     }
     groove
+}
+
+/// Ten minutes in one channel at 22,050 Hz with a stroke every 0.2 s, as 16 bits.
+fn strokes() -> Vec<u8> {
+    const RATE: u32 = 22_050;
+    let sample = |k: u32| {
+        let after = f64::from(k % (RATE / 5)) / f64::from(RATE);
+        let noise = f64::from(k.wrapping_mul(2_654_435_761) >> 16) / 32_768.0 - 1.0;
+        (20_000.0 * (-40.0 * after).exp() * noise) as i16
+    };
+    let data: Vec<u8> = (0..600 * RATE).flat_map(|k| sample(k).to_le_bytes()).collect();
+    let size = data.len() as u32;
+    let mut wav = b"RIFF".to_vec();
+    wav.extend((36 + size).to_le_bytes());
+    wav.extend(b"WAVEfmt \x10\0\0\0\x01\0\x01\0");
+    wav.extend([RATE.to_le_bytes(), (2 * RATE).to_le_bytes()].concat());
+    wav.extend(b"\x02\0\x10\0data");
+    wav.extend(size.to_le_bytes());
+    wav.extend(data);
+    wav
+}
+
+/// The groove with an anchor for each bar, 0.02 s late at every other one.
+fn over(groove: &Groove, file: &str) -> Groove {
+    let anchor = |bar: u32| {
+        let at = Micros(i64::from(bar) * 1_600_000 + i64::from(bar % 2) * 20_000);
+        Anchor { place: GridPlace { bar, ..GridPlace::default() }, at }
+    };
+    let recording = Recording::new(file, None).with_anchors((0..64).map(anchor).collect());
+    groove.edited(&Edit::Recording(Some(recording))).expect("anchors in order")
 }
 
 /// Counts the bytes written through it.
@@ -76,6 +110,20 @@ impl Bench {
         let mut bench = Self { state, screen: Screen::new(counter), count };
         let effects = start(&bench.state);
         bench.analyse(effects);
+        bench.frame();
+        bench
+    }
+
+    /// The same over a recording.
+    fn with_recording(groove: &Groove) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        std::fs::write(folder.path().join("strokes.wav"), strokes()).expect("written");
+        let groove = over(groove, "strokes.wav");
+        let events = read_recording(&groove, &folder.path().join(Path::new("bench.toml")));
+        let mut bench = Self::new(groove);
+        for event in events {
+            update(&mut bench.state, event);
+        }
         bench.frame();
         bench
     }
@@ -146,9 +194,14 @@ fn small() -> Groove {
 
 fn times(c: &mut Criterion) {
     bytes();
-    let mut bench = Bench::new(groove());
+    for (over, mut bench) in [("", Bench::new(groove())), (" over a recording", Bench::with_recording(&groove()))] {
+        edits(c, over, &mut bench);
+    }
+}
+
+fn edits(c: &mut Criterion, over: &str, bench: &mut Bench) {
     let mut even = false;
-    c.bench_function("an edit to its frame, UI thread", |b| {
+    c.bench_function(&format!("an edit to its frame, UI thread{over}"), |b| {
         b.iter(|| {
             even = !even;
             let code = if even { KeyCode::Char(' ') } else { KeyCode::Right };
@@ -156,7 +209,7 @@ fn times(c: &mut Criterion) {
             bench.frame()
         });
     });
-    c.bench_function("an edit to its frame with the analysis in it", |b| {
+    c.bench_function(&format!("an edit to its frame with the analysis in it{over}"), |b| {
         b.iter(|| {
             let effects = bench.key(KeyCode::Char(' '));
             bench.frame();
@@ -164,7 +217,7 @@ fn times(c: &mut Criterion) {
             bench.frame()
         });
     });
-    c.bench_function("a frame without a change", |b| b.iter(|| bench.frame()));
+    c.bench_function(&format!("a frame without a change{over}"), |b| b.iter(|| bench.frame()));
 }
 
 criterion_group!(benches, times);

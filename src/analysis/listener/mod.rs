@@ -38,6 +38,7 @@ pub(crate) use gains::{Cause, Gain, gains};
 pub(crate) use hypothesis::PulseKind;
 use input::Carried;
 pub(crate) use input::{Context, Input, TimedSection};
+pub(crate) use lanes::ln;
 use listening::main_kind;
 pub(crate) use listening::{
     ABOUT_AS_LIKELY, Listening, MIN_DIFFERENCE, ModelHearing, ModelStretch, distinct_tempos, stream_difference,

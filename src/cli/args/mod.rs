@@ -6,7 +6,7 @@ mod render;
 mod values;
 
 pub(super) use convert::{ExportArgs, HandoutArgs, ImportArgs, Picture};
-pub(super) use recordings::{AlignArgs, OnsetsArgs, ProposeArgs, TranscribeArgs};
+pub(super) use recordings::{AlignArgs, OnsetsArgs, ProposeArgs, RecordingArgs, TranscribeArgs};
 pub(super) use render::{RenderArgs, SoundArgs, TakesArgs};
 pub(super) use values::Speeds;
 

@@ -1,6 +1,6 @@
 //! Arguments of the commands that render sound.
 
-use super::{OutsideSoundsArg, OverwriteArg, SpeedArg, values};
+use super::{OutsideSoundsArg, OverwriteArg, RecordingArgs, SpeedArg, values};
 use crate::cli::pulse;
 use crate::jobs::{PulseSpec, TakeSpec};
 use crate::sound::{Click, SampleRate};
@@ -58,6 +58,8 @@ pub(crate) struct RenderArgs {
     #[arg(long, value_name = "1/4", requires = "ladder", value_parser = pulse::silence)]
     pub(crate) silence: Option<u32>,
     #[command(flatten)]
+    pub(crate) recording: RecordingArgs,
+    #[command(flatten)]
     pub(crate) overwrite: OverwriteArg,
 }
 
@@ -83,6 +85,8 @@ pub(crate) struct TakesArgs {
     pub(crate) count_in: bool,
     #[command(flatten)]
     pub(crate) sound: SoundArgs,
+    #[command(flatten)]
+    pub(crate) recording: RecordingArgs,
     #[command(flatten)]
     pub(crate) overwrite: OverwriteArg,
 }

@@ -1,6 +1,7 @@
 //! Parses the values of options. clap shows the value found.
 
 use crate::analysis::Limits;
+use crate::jobs::{RecordingMix, parse_band};
 use crate::rhythm::{Fraction, Meter, Tempo, group_line, parse_note_value};
 use crate::sound::SampleRate;
 use crate::sound::take::MAX_COUNT_IN_BARS;
@@ -27,6 +28,20 @@ pub(super) fn passes(word: &str) -> Result<u32, String> {
 
 pub(super) fn count_in_bars(word: &str) -> Result<u32, String> {
     parse_in_range(word, 1..=MAX_COUNT_IN_BARS, "a whole number from 1 to 16")
+}
+
+pub(super) fn mix(word: &str) -> Result<RecordingMix, String> {
+    match word {
+        "with" => Ok(RecordingMix::Both),
+        "split" => Ok(RecordingMix::Split),
+        "alone" => Ok(RecordingMix::Recording),
+        _ => Err("expected with, split or alone".into()),
+    }
+}
+
+pub(super) fn band(word: &str) -> Result<(u32, u32), String> {
+    let band = parse_band(word)?;
+    band.ok_or_else(|| "expected a band like 80-400, or low, mid or high".into())
 }
 
 pub(super) fn seconds(word: &str) -> Result<f64, String> {

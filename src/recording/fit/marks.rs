@@ -118,7 +118,8 @@ pub fn fit_marks(onsets: &[Onset], marks: [f64; 2], count: usize) -> Option<Mark
     };
     let second = grids.iter().find(|g| g.is_other(best));
     let mut other_count: Option<(usize, f64)> = None;
-    for other in [count.saturating_sub(1), count + 1, count / 2, count * 2] {
+    // Twice as many fit better wherever there are eighths.
+    for other in [count.saturating_sub(1), count + 1, count / 2] {
         let is_whole = other != count / 2 || count.is_multiple_of(2);
         if other == 0 || !is_whole {
             continue;

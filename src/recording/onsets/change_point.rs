@@ -3,8 +3,8 @@
 //! samples before and after the change are noise of two variances.
 
 use super::envelope::{Envelopes, MAX_BANDS, SAMPLES};
-use super::lanes::ln;
 use super::signal::Signal;
+use crate::analysis::listener::ln;
 use std::ops::Range;
 
 /// Seconds before and after the change.

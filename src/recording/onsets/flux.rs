@@ -2,7 +2,8 @@
 //! filter over neighbouring bands that keeps vibrato out (Boeck & Widmer 2013).
 
 use super::filter_bank::FilterBank;
-use super::lanes::{ln, sum};
+use super::lanes::sum;
+use crate::analysis::listener::ln;
 use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 use std::f64::consts::{LOG10_E, PI};

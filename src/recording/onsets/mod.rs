@@ -4,6 +4,7 @@
 //! where something begins; around each, the moment is found at which the energy changes; a small network decides from the
 //! fluxes and the change whether it is an onset. Of onsets nearer than 35 ms, the most certain one is kept.
 
+mod band;
 mod change_point;
 mod classifier;
 mod curves;
@@ -20,6 +21,7 @@ mod signal;
 #[cfg(test)]
 mod tests;
 
+pub use band::Band;
 pub use signal::Mono;
 
 use change_point::ChangeDetector;

@@ -29,8 +29,8 @@ impl Default for Settings {
 impl Settings {
     /// Supported speeds.
     pub(crate) const SPEEDS: RangeInclusive<f64> = 0.2..=2.0;
-    /// Supported transpositions: an octave in either direction.
-    pub(crate) const SEMITONES: RangeInclusive<f64> = -12.0..=12.0;
+    /// Supported transpositions: two octaves in either direction.
+    pub(crate) const SEMITONES: RangeInclusive<f64> = -24.0..=24.0;
 
     pub(super) fn output_rate(&self, source: u32) -> f64 {
         f64::from(self.rate.unwrap_or(source))
@@ -135,7 +135,7 @@ impl fmt::Display for StretchError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Speed(speed) => write!(f, "expected a speed from 20 to 200 %, found {:.0} %", 100.0 * speed),
-            Self::Semitones(n) => write!(f, "expected a transposition from -12 to 12 semitones, found {n}"),
+            Self::Semitones(n) => write!(f, "expected a transposition from -24 to 24 semitones, found {n}"),
             Self::Region { start, end, frames } => {
                 write!(f, "expected a region within {frames} frames, found {start} to {end}")
             }

@@ -49,6 +49,7 @@ const PLAY: RecordingPlay = RecordingPlay {
     db: 0.0,
     pan: 0,
     tone: RecordingTone { channels: Channels::Both, band: None, semitones: 0 },
+    is_silent: false,
 };
 
 fn listening() -> Listening {

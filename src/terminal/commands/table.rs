@@ -17,9 +17,10 @@ use crate::terminal::manual;
 use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::{clicks, looping, practice, tapping, tempo_taps, transport};
 use crate::terminal::search::{self, Direction};
+use crate::terminal::transcription::{differences, listening};
 use crate::terminal::{
     Action, CommandSpec, Effect, Mode, Question, anchors, dispatch, grid_search, hearings, help, recording, scroll,
-    sections,
+    sections, transcription,
 };
 use tui_input::InputRequest;
 
@@ -334,6 +335,14 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "audio song track file open load transcribe sound wav mp3 flac";
         "recording-mix" "R m" Call(recording::next_mix), "hear the groove, the recording, or both"
             => "listen mute solo balance original";
+        "recording-channels" "R c" Call(recording::tone::next_channels), "hear left, right, middle, side or both"
+            => "stereo mono channel karaoke instrument isolate";
+        "recording-band" "R b" Ask(Question::RecordingBand), "hear a band of frequencies, like 80-400"
+            => "filter eq equalizer bass treble low high band-pass instrument isolate";
+        "recording-pitch" "R t" Ask(Question::RecordingPitch), "transpose the recording, in semitones"
+            => "transpose octave key pitch shift tuning";
+        "recording-level" "R v" Ask(Question::RecordingLevel), "set the level of the recording, in dB"
+            => "volume gain loudness mix louder quieter";
         "anchor" "R a" Ask(Question::Anchor), "say when this cell is heard in the recording"
             => "sync marker align lay grid tempo map downbeat";
         "remove-anchor" "R d" Run(Command::RemoveAnchor(None)), "remove the anchor here, or the last before"
@@ -345,6 +354,26 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "anchor-later" "R right" Run(Command::MoveAnchor(10_000)), "move the anchor 10 ms later" => "nudge marker";
         "anchor-bit-earlier" "R down" Run(Command::MoveAnchor(-1_000)), "move the anchor 1 ms earlier" => "nudge marker";
         "anchor-bit-later" "R up" Run(Command::MoveAnchor(1_000)), "move the anchor 1 ms later" => "nudge marker";
+    }
+    Grid "Writing down a recording" "recordings" {
+        "accept-onset" "ctrl-o G x" Call(transcription::accept), "enter the onset in this cell as an attack"
+            => "transcribe detect take hit stroke suggestion";
+        "accept-onsets" "G s" Call(transcription::accept_all), "enter all onsets of the selection or bar"
+            => "transcribe detect take hits strokes suggestions";
+        "onset-next" "ctrl-n G right" Call(|s| transcription::go_to_onset(s, transcription::Direction::Next)),
+            "go to the next onset without an attack" => "jump transcribe missing";
+        "onset-previous" "ctrl-p G left" Call(|s| transcription::go_to_onset(s, transcription::Direction::Previous)),
+            "go to the onset before without an attack" => "jump transcribe missing";
+        "differences" "G l" Call(differences::open), "list where played and written differ"
+            => "compare missing extra deviations timing transcribe check";
+        "hear-around" "Y G h" Call(listening::hear_around), "loop around this beat at half speed, or stop"
+            => "slow down listen here transcribe";
+        "jump-on" "G j" Call(listening::toggle_jumping_on), "let the loop move on as you fill it, or stay"
+            => "transcribe loop follow advance";
+        "layer-band" "G b" Call(transcription::next_band), "choose the layer's onsets: low, middle, high, all"
+            => "kick snare hat filter frequency transcribe";
+        "onsets" "G o" Call(transcription::toggle_shown), "show or hide the onsets of the recording"
+            => "marks suggestions transcribe detect";
     }
     Grid "Export and import" "exports" {
         "export" "F e" Call(|s| export::open_menu(s, ExportMenu::Groove)),

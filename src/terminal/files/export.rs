@@ -128,7 +128,7 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs) {
     if is_busy(state) {
         return;
     }
-    let mut target = PathBuf::from(&args.name);
+    let (mut target, mut groove) = (PathBuf::from(&args.name), state.groove().clone());
     let kind = match question {
         Question::ExportAs | Question::HandoutInto => {
             let Some((menu, choice)) = selected(state) else { return };
@@ -146,9 +146,9 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs) {
             }
         }
         Question::RenderWav => {
-            // A recording is never copied into a file.
-            let (spec, times) = (state.loop_spec_with(state.playback.mix), args.times.unwrap_or(1));
+            let (spec, times) = (state.loop_spec(), args.times.unwrap_or(1));
             let mut take = spec.take();
+            groove = spec.groove.clone();
             if args.count_in > 0 {
                 (take.name, take.times) = ("groove".to_owned(), times);
                 (take.count_in, take.count_in_bars) = (spec.count_in(), args.count_in);
@@ -157,11 +157,16 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs) {
         }
         Question::TakesWav => {
             let (times, count_in, speed) = (args.times.unwrap_or(2), args.count_in, state.speed());
-            JobKind::Takes { takes: Vec::new(), times, count_in, speed }
+            let heard = state.is_recording_heard().then_some(state.recording.sound);
+            let recorded = heard.and_then(|sound| Some((sound, sound.groove(state.groove())?)));
+            let recording = recorded.as_ref().map(|(sound, _)| *sound);
+            groove = recorded.map_or(groove, |(_, groove)| groove);
+            JobKind::Takes { takes: Vec::new(), times, count_in, speed, recording }
         }
         _ => {
-            let spec = state.loop_spec_with(state.playback.mix);
+            let spec = state.loop_spec();
             let mut take = spec.take();
+            groove = spec.groove.clone();
             (take.times, take.count_in) = (state.playback.ladder.loops, spec.count_in());
             let (speeds, silence) = (state.playback.ladder.speeds.clone(), state.playback.ladder.silence);
             JobKind::Ladder { take: Box::new(take), speeds, silence }
@@ -174,7 +179,7 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs) {
         _ => hearings(state),
     };
     let job = Job {
-        groove: state.groove().clone(),
+        groove,
         file: state.file().map(PathBuf::from),
         outside: OutsideSounds::Only(state.files.outside_sounds.allowed.clone()),
         target: Target::File(target),

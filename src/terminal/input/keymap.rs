@@ -277,7 +277,7 @@ mod tests {
                 "line 2, column 8: expected a key like ctrl-k, shift-left, page-up, f5 or x, or a sequence like 'L m', found 'hyper-x'",
                 "line 4, column 1: expected a command listed in the help, found 'nope'",
                 "line 6, column 9: 'f9' is already bound to the command 'save'",
-                "line 7, column 8: expected a sequence that starts with the key of a menu (L S B E C V P R F W), found 'x m'",
+                "line 7, column 8: expected a sequence that starts with the key of a menu (L S B E C V P R G F W), found 'x m'",
                 "line 8, column 14: expected a key like ctrl-k, shift-left, page-up, f5 or x, or a sequence like 'L m', \
                  found 'L m'",
             ]

@@ -1,11 +1,10 @@
 //! Switches layers, written beat and hearings on and off, and changes how the pulses click.
 
-use crate::jobs::{Click, HearingKey};
+use crate::jobs::{Click, HearingKey, RecordingMix};
 use crate::terminal::lists::selected_item;
 use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::practice;
 use crate::terminal::playback::transport::start;
-use crate::terminal::recording::RecordingMix;
 use crate::terminal::view::Item;
 use crate::terminal::{State, hearings, replay};
 
@@ -110,11 +109,17 @@ pub(crate) fn mix_name(state: &State) -> String {
     let clicked = state.clicked_hearings(playback.mix.hearing).len();
     let mix = practice::take_mix(state).unwrap_or(Mix { hearing: clicked > 0, ..playback.mix });
     let count = if clicked > 1 { format!(" x{clicked}") } else { String::new() };
-    let recording = state.is_recording_heard();
-    let layers = mix.layers && !(recording && state.recording.mix == RecordingMix::Recording);
+    let recording = mix.layers && state.is_recording_heard();
+    let layers = mix.layers && !(recording && state.recording.sound.mix == RecordingMix::Recording);
+    let (left, right) = match state.recording.sound.mix {
+        RecordingMix::Split if recording => (" left", " right"),
+        _ => ("", ""),
+    };
+    let sound = state.recording.sound.words();
+    let sound = if sound.is_empty() { sound } else { format!(" ({sound})") };
     let sounds = [
-        layers.then(|| "groove".to_owned()),
-        recording.then(|| "recording".to_owned()),
+        layers.then(|| format!("groove{left}")),
+        recording.then(|| format!("recording{right}{sound}")),
         mix.beat.then(|| format!("beat{}", suffix(playback.beat_click))),
         mix.hearing.then(|| format!("hearing{}{count}", suffix(playback.hearing_click))),
     ];

@@ -6,6 +6,7 @@ use crate::rhythm::bounds::Bound;
 use crate::terminal::event::RemoteEvent;
 use crate::terminal::playback::playing::{CLICK_VOLUME, RemoteLink, SPEED, VOLUME};
 use crate::terminal::playback::practice;
+use crate::terminal::transcription::listening;
 use crate::terminal::{Effect, Mode, Overlay, State};
 
 pub(crate) fn toggle_playback(state: &mut State) {
@@ -54,6 +55,7 @@ pub(crate) fn on_stopped(state: &mut State) {
     practice::end_sequence(state);
     state.playback.is_playing = false;
     (state.playback.position, state.playback.count_in_beat) = (None, None);
+    listening::restore(state);
 }
 
 /// Sends the current play request to the player if it is playing.

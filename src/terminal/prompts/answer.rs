@@ -1,6 +1,6 @@
 //! Parses the answers to questions.
 
-use crate::jobs::PictureStyle;
+use crate::jobs::{PictureStyle, parse_band, parse_level, parse_semitones};
 use crate::rhythm::bounds::{self, Bound};
 use crate::rhythm::{
     Fraction, Groove, Meter, Pitch, Place, Swing, Tempo, Voice, expected, group_line, parse_note_value,
@@ -8,12 +8,14 @@ use crate::rhythm::{
 use crate::session::{Command, Motion, Overflow, Repeats, Sections, Session};
 use crate::terminal::playback::playing::SPEED;
 use crate::terminal::prompts::parse::{self, Ladder, RenderArgs};
+use crate::terminal::recording::tone::ToneChange;
 use crate::terminal::view::fit;
 use crate::terminal::{Question, anchors, grid_search};
 
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Answer {
     Run(Command),
+    Tone(ToneChange),
     /// In percent of the written tempo.
     Speed(u16),
     /// Passes of each take, and whether there is a count-in.
@@ -82,6 +84,9 @@ impl Question {
                 bounds::FILE_NAME.check(text.chars().count() as i64).map_err(|e| e.to_string())?;
                 run(Command::Recording(Some(text.to_owned())))
             }
+            Question::RecordingBand => parse_band(text).map(|b| Answer::Tone(ToneChange::Band(b))),
+            Question::RecordingPitch => parse_semitones(text).map(|n| Answer::Tone(ToneChange::Semitones(n))),
+            Question::RecordingLevel => parse_level(text).map(|db| Answer::Tone(ToneChange::LevelDb(db))),
             Question::Anchor => run(Command::SetAnchor(anchors::parse_instant(text)?)),
             Question::Marks => grid_search::parse_marks(text).map(|(marks, beats)| Answer::Marks(marks, beats)),
             Question::AlignGroups => {

@@ -13,6 +13,7 @@ use crate::terminal::files::{export, import, replacement, save};
 use crate::terminal::playback::{practice, transport};
 use crate::terminal::prompts::answer::Answer;
 use crate::terminal::prompts::parse::RenderArgs;
+use crate::terminal::recording::tone;
 use crate::terminal::{Overlay, Question, State, TextField, grid_search, run_command};
 
 pub(crate) fn ask(state: &mut State, question: Question) {
@@ -33,9 +34,13 @@ fn current_value(state: &State, question: Question) -> String {
         Question::LayerSwing => swing(layer.and_then(|l| l.swing)),
         Question::SoundFile => layer.and_then(|l| l.sound.clone()).unwrap_or_default(),
         Question::Recording => g.recording().map(|r| r.file.clone()).unwrap_or_default(),
+        Question::RecordingBand => state.recording.sound.band(),
+        Question::RecordingPitch => state.recording.sound.tone.semitones.to_string(),
+        Question::RecordingLevel => state.recording.sound.level_db.to_string(),
         Question::AccentDepth => layer.and_then(|l| l.depth).map(|d| d.to_string()).unwrap_or_default(),
         Question::Gain => layer.map(|l| l.gain.to_string()).unwrap_or_default(),
         Question::Pan => layer.map(|l| l.pan.to_string()).unwrap_or_default(),
+        Question::Anchor => state.anchor_at_mark().unwrap_or_default(),
         Question::RenameSection => section.name.clone(),
         Question::Meter(_) => section.meter.to_string(),
         Question::Tempo => format!("{}={}", print_note_value(section.tempo.unit()), section.tempo.bpm()),
@@ -56,6 +61,7 @@ fn current_value(state: &State, question: Question) -> String {
 pub(crate) fn on_answer(state: &mut State, question: Question, text: TextField, moved_to: Option<usize>) {
     match question.parse(&voices::completed(question, text.value(), moved_to), &state.session) {
         Ok(Answer::Run(command)) => run_command(state, command),
+        Ok(Answer::Tone(change)) => tone::change(state, change),
         Ok(Answer::Speed(percent)) => transport::set_speed(state, percent),
         Ok(Answer::Takes(times, count_in)) => practice::play_takes(state, times, count_in),
         Ok(Answer::Ladder(ladder)) => practice::start_ladder(state, ladder),

@@ -61,6 +61,9 @@ questions! {
     Ladder "Ladder", "50-100/10 percent, x4 passes each; key: wait for a key; 1/4: mute every 4th pass",
         "50-100/10 x4, 50-100/10 x4 key 1/4 (20 to 200%)";
     Recording "Recording", "a sound file, like song.flac, from the groove's folder; empty: none";
+    RecordingBand "Band", "two frequencies in Hz, like 80-400; low, mid or high; off", "80-400, low, mid, high, off";
+    RecordingPitch "Transpose the recording by", "-24 to 24 semitones; -12 is an octave lower";
+    RecordingLevel "Level of the recording", "-60 to 12 dB";
     Anchor "Heard at", "a time in the recording: 12.345 or 1:02.5", "12.345, 1:02.5";
     Marks "Two times", "two times in the recording and the beats between them: 1:02.5 1:10.25 16",
         "1:02.5 1:10.25 16";

@@ -13,6 +13,7 @@ mod recovery;
 mod screen;
 
 pub(crate) use playback::SocketFile;
+pub use playback::read_recording;
 pub use screen::Screen;
 pub(crate) use screen::leave_screen;
 

@@ -9,6 +9,7 @@ use crate::store::{self, StateFolder, reason};
 use crate::terminal::Event;
 use crate::terminal::event::RemoteEvent;
 use crate::terminal::shell::{lock, spawn};
+use std::cell::RefCell;
 use std::fs;
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
 use std::os::unix::net::UnixStream;
@@ -86,6 +87,15 @@ struct Current {
     volume: f32,
     /// Disconnected when the player has ended.
     ended: Receiver<()>,
+}
+
+/// Reads the recording of a groove, which may take long; returns what an editor of the groove is told of it. Files outside the folder
+/// of the groove's file are read, too.
+pub fn read_recording(groove: &Groove, file: &Path) -> Vec<Event> {
+    let access = SoundAccess { file: Some(file.to_owned()), outside: OutsideSounds::All };
+    let events = RefCell::new(Vec::new());
+    Recordings::default().open(groove, &access, &|event| events.borrow_mut().push(Event::Recording(event)));
+    events.into_inner()
 }
 
 #[derive(Clone)]

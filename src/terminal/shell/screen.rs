@@ -1,5 +1,6 @@
 //! Enters and leaves raw mode, and sends the changes of each frame to the terminal.
 
+use crate::terminal::view::KeptBlocks;
 use crate::terminal::{State, view};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
@@ -44,6 +45,7 @@ pub struct Screen<W> {
     bytes: Vec<u8>,
     current: Buffer,
     next: Buffer,
+    kept: KeptBlocks,
     /// Whether the terminal shows `current`.
     is_known: bool,
 }
@@ -52,7 +54,7 @@ impl<W: Write> Screen<W> {
     /// A screen whose contents are unknown.
     pub fn new(out: W) -> Self {
         let empty = || Buffer::empty(Rect::ZERO);
-        Self { out, bytes: Vec::new(), current: empty(), next: empty(), is_known: false }
+        Self { out, bytes: Vec::new(), current: empty(), next: empty(), kept: KeptBlocks::default(), is_known: false }
     }
 
     /// Makes the next frame redraw the whole screen.
@@ -80,7 +82,7 @@ impl<W: Write> Screen<W> {
         let area = Rect::new(0, 0, width, height);
         self.next.resize(area);
         self.next.reset();
-        view::draw(state, &mut self.next);
+        view::draw(state, &mut self.next, &mut self.kept);
         self.bytes.clear();
         let mut backend = CrosstermBackend::new(&mut self.bytes);
         if !self.is_known || *self.current.area() != area {

@@ -3,13 +3,14 @@
 use super::*;
 use crate::jobs::grid::{GridChoices, GridRequest, find};
 use crate::jobs::{LoadedRecording, Onset, RecordingEvent};
+use crate::rhythm::AnchorMap;
 use crate::terminal::Overlay;
 
-/// A stroke on every eighth at 120, from 1.2 s on, low and high by turns.
+/// A stroke on every eighth at 120, from 1.2 s on, kick on 1 and after 3, snare on 2 and 4.
 fn onsets() -> Vec<Onset> {
     let stroke = |k: usize| {
         let [low_db, mid_db, high_db] = match k % 8 {
-            0 | 4 => [0.0, -18.0, -30.0],
+            0 | 5 => [0.0, -18.0, -30.0],
             2 | 6 => [-16.0, -2.0, -8.0],
             _ => [-40.0, -20.0, -2.0],
         };
@@ -54,7 +55,7 @@ fn anchors(state: &State) -> Vec<f64> {
 
 #[test]
 fn a_proposal_is_heard_before_it_is_taken_in_one_step() {
-    let mut state = recorded("....");
+    let mut state = recorded(".... ....");
     searched(&mut state, "G p");
     let list = shown(&state);
     assert!(list.contains("Tempos and meters of the recording") && list.contains("1/4 = 120"), "{list}");
@@ -76,12 +77,10 @@ fn a_proposal_is_heard_before_it_is_taken_in_one_step() {
     });
     let (request, position) = resumed.expect("it plays on");
     let PlayRequest::Loop(spec) = *request else { panic!("a loop") };
-    let second = &spec.groove.sections()[0];
-    let per_whole = 60.0
-        / 0.25
-        / (second.tempo.wholes_per_minute().numer() as f64 / second.tempo.wholes_per_minute().denom() as f64 * 4.0);
-    let first_anchor = spec.groove.recording().expect("a recording").anchors()[0].at.0 as f64 * 1e-6;
-    let heard = first_anchor + position.wholes * per_whole;
+    let second = &spec.groove;
+    let per_minute = second.sections()[0].tempo.wholes_per_minute();
+    let score = position.wholes * 60e9 * per_minute.denom() as f64 / per_minute.numer() as f64;
+    let heard = AnchorMap::of(second).expect("anchors").recording_time(score as i64) as f64 * 1e-9;
     assert!((heard - 5.2).abs() < 0.1, "{heard} {position:?}");
     press(&mut state, "up enter");
     assert_eq!(state.overlay, Overlay::None);
@@ -94,7 +93,7 @@ fn a_proposal_is_heard_before_it_is_taken_in_one_step() {
 
 #[test]
 fn leaving_the_list_changes_nothing_and_digits_take() {
-    let mut state = recorded("....");
+    let mut state = recorded(".... ....");
     let before = state.groove().clone();
     searched(&mut state, "G p");
     press(&mut state, "down esc");
@@ -147,7 +146,7 @@ fn tapped_beats_are_moved_to_the_attacks() {
 
 #[test]
 fn attacks_are_written_as_layers_and_the_groove_is_found_again() {
-    let mut state = recorded("....");
+    let mut state = recorded(".... ....");
     searched(&mut state, "G w");
     assert!(shown(&state).contains("does not lie over the recording yet"), "{}", shown(&state));
     searched(&mut state, "G p");
@@ -169,7 +168,7 @@ fn attacks_are_written_as_layers_and_the_groove_is_found_again() {
 
 #[test]
 fn a_search_without_a_recording_or_attacks_says_what_is_missing() {
-    let mut state = open(groove("...."), PLAIN, (80, 24));
+    let mut state = open(groove(".... ...."), PLAIN, (80, 24));
     press(&mut state, "G p");
     assert!(shown(&state).contains("the groove has no recording; R f sets one"), "{}", shown(&state));
     press(&mut state, "G a");

@@ -100,7 +100,7 @@ fn the_prompt_for_sound_takes_its_length() {
     assert!(matches!(made.kind, JobKind::Render(_, Length::Seconds(s)) if s == 2.5));
     done(&mut state, &made);
     let made = job(press(&mut state, "f \"takes-wav\" enter enter"));
-    let takes = JobKind::Takes { takes: Vec::new(), times: 2, count_in: 0, speed: state.speed() };
+    let takes = JobKind::Takes { takes: Vec::new(), times: 2, count_in: 0, speed: state.speed(), recording: None };
     assert_eq!((&made.kind, &made.target, hearings(&made).len()), (&takes, &target("rope-takes.wav"), 1));
     done(&mut state, &made);
     let made = job(press(&mut state, "f \"ladder-wav\" enter enter"));

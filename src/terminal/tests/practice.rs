@@ -156,7 +156,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     let times: Vec<_> = s.takes.iter().map(|t| t.times).collect();
     assert_eq!(times, [Some(4), Some(4), Some(4), Some(4), Some(4), None], "at full speed one stays");
     assert_eq!(state.playback.speed_percent, 50);
-    assert!(transport(&state).contains("step 1/6 count-in"), "{}", transport(&state));
+    assert!(transport(&state).contains("step 1/6 50% count-in"), "{}", transport(&state));
     // The pane has the steps with their tempos and what changes on them.
     let shown = screen(&state, (80, 24));
     for words in ["Ladder 50-100/10 x4", " 1  50% 66", " 2  60% 79.2 "] {
@@ -164,7 +164,7 @@ fn the_ladder_starts_on_one_key_and_the_speed_follows_it() {
     }
     assert!(heard(&mut state, 0, false, 0).is_empty());
     heard(&mut state, 0, false, 1);
-    assert!(transport(&state).contains("step 1/6 pass 2/4  groove"), "{}", transport(&state));
+    assert!(transport(&state).contains("step 1/6 50% pass 2/4  groove"), "{}", transport(&state));
     let found = heard(&mut state, 1, true, 0);
     assert_eq!(state.playback.speed_percent, 60);
     let entry = |step: usize, speed: &str, loops| {
@@ -224,7 +224,7 @@ fn a_typed_ladder_waits_for_a_key_and_has_silent_passes() {
     assert!(s.takes.iter().all(|t| t.times.is_none() && t.spec.hearings.len() == 1));
     heard(&mut state, 0, false, 8);
     heard(&mut state, 0, false, 9);
-    assert!(transport(&state).contains("step 1/3 pass 10  groove + hearing"), "{}", transport(&state));
+    assert!(transport(&state).contains("step 1/3 80% pass 10  groove + hearing"), "{}", transport(&state));
     // Stopping tells what was done; the ladder is asked for again as it was.
     let found = press(&mut state, "enter");
     assert!(matches!(found[..], [Effect::Progress(Some(_)), Effect::Stop]), "{found:?}");

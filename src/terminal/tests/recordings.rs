@@ -1,8 +1,10 @@
 //! The recording under the groove: setting it, its anchors, its lane and what is heard of it.
 
 use super::*;
-use crate::jobs::{LoadedRecording, RecordingEvent};
+use crate::jobs::play_request::LoopSpec;
+use crate::jobs::{Channels, Job, JobKind, LoadedRecording, RecordingEvent, RecordingTone};
 use crate::rhythm::Micros;
+use crate::terminal::playback::playing::Mix;
 
 const CELLS: &str = "x..x ..x. | x... x... | x..x ..x. | x... x...";
 
@@ -15,7 +17,7 @@ fn anchored(anchors: &str) -> State {
     state
 }
 
-fn load(state: &mut State, file: &str) -> Vec<Effect> {
+pub(super) fn load(state: &mut State, file: &str) -> Vec<Effect> {
     let stroke = |k: usize| if k % 24_000 < 2400 { 0.5 } else { 0.0 };
     let loaded = LoadedRecording::of_samples(file, 48_000, &(0..96_000).map(stroke).collect::<Vec<f32>>());
     update(state, Event::Recording(RecordingEvent::Loaded(Arc::new(loaded), Vec::new())))
@@ -80,18 +82,22 @@ fn anchors_are_marked_over_their_cells() {
     assert_eq!(numbers.matches('*').count(), 2, "{shown}");
 }
 
-/// What the player is asked for: whether the layers sound, whether the recording does, and the anchors of the groove.
-fn requested(effects: &[Effect]) -> Option<(bool, bool, usize)> {
+/// The loop that the player is asked for.
+fn played(effects: &[Effect]) -> Option<&LoopSpec> {
     effects.iter().rev().find_map(|e| match e {
         Effect::Play(request, _) | Effect::Change(request) => match &**request {
-            PlayRequest::Loop(spec) | PlayRequest::CountedLoop(spec) => {
-                let anchors = spec.groove.recording().map_or(0, |r| r.anchors().len());
-                Some((spec.layers, spec.recording.is_some(), anchors))
-            }
+            PlayRequest::Loop(spec) | PlayRequest::CountedLoop(spec) => Some(spec),
             PlayRequest::Sequence(_) => None,
         },
         _ => None,
     })
+}
+
+/// Whether its layers sound, whether the recording does, and the anchors of the groove.
+fn requested(effects: &[Effect]) -> Option<(bool, bool, usize)> {
+    let spec = played(effects)?;
+    let anchors = spec.groove.recording().map_or(0, |r| r.anchors().len());
+    Some((spec.layers, spec.recording.is_some(), anchors))
 }
 
 #[test]
@@ -99,6 +105,7 @@ fn the_groove_the_recording_or_both_are_heard() {
     let mut state = anchored("R a \"0.1\" enter ctrl-right ctrl-right R a \"0.9\" enter");
     assert_eq!(requested(&press(&mut state, "enter")), Some((true, true, 2)));
     assert!(screen(&state, (80, 24)).contains("groove + recording"));
+    assert_eq!(requested(&press(&mut state, "R m")), Some((true, true, 2)));
     assert_eq!(requested(&press(&mut state, "R m")), Some((false, true, 2)));
     assert_eq!(requested(&press(&mut state, "R m")), Some((true, false, 2)));
     assert_eq!(requested(&press(&mut state, "R m")), Some((true, true, 2)));
@@ -120,19 +127,85 @@ fn before_there_is_an_anchor_the_recording_begins_with_the_groove() {
     assert!(anchors(&state).is_empty(), "only what plays has the anchor");
 }
 
+/// The job that is run.
+fn job(effects: &[Effect]) -> &Job {
+    effects.iter().find_map(|e| if let Effect::RunJob(job) = e { Some(&**job) } else { None }).expect("a job")
+}
+
 #[test]
-fn a_recording_is_not_exported() {
-    let mut state = anchored("R a \"0.1\" enter R m");
-    let effects = press(&mut state, "F w ctrl-u \"out.wav\" enter");
-    let take = effects.iter().find_map(|e| match e {
-        Effect::RunJob(job) => match &job.kind {
-            crate::jobs::JobKind::Render(take, _) => Some(take),
-            _ => None,
-        },
-        _ => None,
-    });
-    let take = take.expect("a job");
-    assert!(take.layers && take.recording.is_none(), "{take:?}");
+fn a_recording_is_exported_as_it_is_heard() {
+    let mut state = anchored("R a \"0.1\" enter R m R m R c R v \"-6\" enter");
+    let heard = |job: &Job| match &job.kind {
+        JobKind::Render(take, _) | JobKind::Ladder { take, .. } => {
+            (take.layers, take.recording.map(|play| (play.tone.channels, play.db)))
+        }
+        JobKind::Takes { recording, .. } => {
+            (false, recording.map(|sound| (sound.tone.channels, f32::from(sound.level_db))))
+        }
+        _ => panic!("a job without sound"),
+    };
+    let keys = ["F w ctrl-u \"a.wav\" enter", "F k ctrl-u \"b.wav\" enter", "F l ctrl-u \"c.wav\" enter"];
+    for keys in keys {
+        let effects = press(&mut state, keys);
+        assert_eq!(heard(job(&effects)), (false, Some((Channels::Left, -6.0))), "{keys}");
+        state.files.job = None;
+    }
+    // Only the groove is heard, so only it is exported.
+    press(&mut state, "R m");
+    let effects = press(&mut state, keys[0]);
+    assert_eq!(heard(job(&effects)), (true, None));
+    state.files.job = None;
+    assert_eq!(heard(job(&press(&mut state, keys[1]))), (false, None));
+}
+
+#[test]
+fn channels_band_pitch_and_level_are_set_by_keys_and_shown() {
+    let mut state = anchored("R a \"0.1\" enter");
+    let tone = |effects: &[Effect]| played(effects).expect("a request").recording.expect("a recording");
+    let before = tone(&press(&mut state, "enter"));
+    assert_eq!((before.tone, before.db), (RecordingTone::default(), 0.0));
+    for channels in [Channels::Left, Channels::Right, Channels::Middle, Channels::Side, Channels::Both] {
+        assert_eq!(tone(&press(&mut state, "R c")).tone.channels, channels);
+    }
+    // The file has one channel.
+    press(&mut state, "R c R c R c R c");
+    assert!(screen(&state, (80, 24)).contains("silent because the file has one channel"));
+    assert_eq!(tone(&press(&mut state, "R b \"80-400\" enter")).tone.band, Some((80, 400)));
+    assert_eq!(tone(&press(&mut state, "R t \"-12\" enter")).tone.semitones, -12);
+    assert_eq!(tone(&press(&mut state, "R v \"-3\" enter")).db, -3.0);
+    assert!(state.groove().recording().is_some_and(|r| r.anchors().len() == 1), "the groove is the same");
+    let shown = screen(&state, (120, 24));
+    assert!(shown.contains("recording (side 80-400 Hz -12 st -3 dB)"), "{shown}");
+    press(&mut state, "R b \"400-80\" enter");
+    assert!(screen(&state, (80, 24)).contains("expected the lower frequency first"));
+    press(&mut state, "esc R b \"off\" enter");
+    assert_eq!(state.recording.sound.tone.band, None);
+    // Nothing of it is in the file.
+    assert!(press(&mut state, "ctrl-z").iter().all(|e| !matches!(e, Effect::Save { .. })));
+    let mut none = open(groove(CELLS), PLAIN, (80, 24));
+    press(&mut none, "R c");
+    assert!(screen(&none, (80, 24)).contains("the groove has no recording"));
+}
+
+#[test]
+fn clicks_alone_follow_the_recording_without_its_sound() {
+    let mut state = anchored("R a \"0.1\" enter ctrl-right ctrl-right R a \"0.9\" enter");
+    press(&mut state, "enter");
+    let all = state.loop_spec_with(Mix { layers: false, beat: true, hearing: false });
+    let spec = state.with_recording(all);
+    assert!(!spec.layers && spec.recording.is_some_and(|play| play.is_silent), "{spec:?}");
+}
+
+#[test]
+fn groove_and_recording_can_be_heard_on_either_side() {
+    let mut state = anchored("R a \"0.1\" enter");
+    press(&mut state, "enter");
+    let effects = press(&mut state, "R m");
+    let spec = played(&effects).expect("a request");
+    assert!(spec.layers && spec.recording.is_some_and(|play| play.pan == 100), "{spec:?}");
+    assert!(spec.groove.layers().iter().all(|layer| layer.pan == -100));
+    assert!(state.groove().layers().iter().all(|layer| layer.pan == 0), "only what plays is moved");
+    assert!(screen(&state, (80, 24)).contains("groove left + recording right"));
 }
 
 #[test]

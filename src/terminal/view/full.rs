@@ -7,6 +7,7 @@ use crate::terminal::view::{Pen, StyledLine, fit, hanging_indent, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use std::sync::Arc;
 use unicode_width::UnicodeWidthStr;
 
 /// Maximum number of listed stretches of a hearing.
@@ -42,6 +43,7 @@ impl ReportPart {
     pub(crate) const ALL: [Self; 5] = [Self::Hearings, Self::Reasons, Self::Streams, Self::Measures, Self::Structure];
 }
 
+#[derive(Debug)]
 pub(crate) struct Block {
     pub part: ReportPart,
     pub item: Item,
@@ -53,14 +55,44 @@ pub(crate) fn list_height(height: u16) -> usize {
     usize::from(height.saturating_sub(4).max(1))
 }
 
-/// What a pane has room for besides its own lists: the leaders by playing speed in at most so many rows, and, with `all_rows`, the
-/// rest of the report, whose last part ends with the first layer behind so many rows. Each part begins with an empty line.
-pub(crate) fn further_blocks(state: &State, width: usize, speed_rows: usize, all_rows: Option<usize>) -> Vec<Block> {
-    let Some(mut builder) = BlockBuilder::new(state, width) else { return Vec::new() };
+/// The room for the parts of a report in a pane.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Room {
+    pub width: usize,
+    /// Maximum rows of the leaders by playing speed.
+    pub speed_rows: usize,
+    /// Rows of all parts, of which the last one ends with the first layer behind so many; `None` shows only the leaders.
+    pub all_rows: Option<usize>,
+}
+
+/// The parts of a report in a pane, kept from frame to frame until the report or the room for them changes.
+#[derive(Debug, Default)]
+pub(crate) struct KeptBlocks {
+    report: Option<Arc<Report>>,
+    room: Option<(Room, Theme)>,
+    blocks: Vec<Block>,
+}
+
+impl KeptBlocks {
+    /// What a pane has room for besides its own lists. Each part begins with an empty line.
+    pub(crate) fn of(&mut self, state: &State, room: Room) -> &[Block] {
+        let report = state.hearings.result.as_ref().map(|result| &result.report);
+        let room_and_theme = Some((room, state.view.theme));
+        let is_same = self.report.as_ref().map(Arc::as_ptr) == report.map(Arc::as_ptr);
+        if !is_same || self.room != room_and_theme {
+            (self.report, self.room) = (report.cloned(), room_and_theme);
+            self.blocks = further_blocks(state, room);
+        }
+        &self.blocks
+    }
+}
+
+fn further_blocks(state: &State, room: Room) -> Vec<Block> {
+    let Some(mut builder) = BlockBuilder::new(state, room.width) else { return Vec::new() };
     // A heading after other lines begins with an empty one.
     builder.add(Item::Heading, Vec::new());
-    builder.speeds(speed_rows);
-    if let Some(rows) = all_rows {
+    builder.speeds(room.speed_rows);
+    if let Some(rows) = room.all_rows {
         builder.streams();
         builder.measures();
         let used: usize = builder.blocks.iter().map(|block| block.lines.len()).sum();

@@ -4,6 +4,7 @@ use crate::analysis::landing;
 use crate::rhythm::{Accent, Cell, Groove, Place, Spot};
 use crate::session::LoopRegion;
 use crate::terminal::State;
+use crate::terminal::view::onsets::{CellMarks, suggestion};
 use crate::terminal::view::strips::shown_pass;
 use crate::terminal::view::{Labels, Layout, Pen, Scale, fit};
 use ratatui::style::Style;
@@ -202,17 +203,20 @@ fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, r
         put(bar.min(scale.bars) * scale.bar_width(), 2, glyphs.bar_line, theme.faint());
     }
     let dim = |style: Style| if audible { style } else { theme.muted() };
-    for spot in part.spots(context) {
-        if scale.cell_column(spot.beat, spot.span, 0) >= end {
-            break;
-        }
-        if scale.cell_column(spot.beat, spot.span, usize::from(spot.span.cells)) <= first {
-            continue;
-        }
+    let spots = part.spots(context);
+    let from = spots.partition_point(|s| scale.cell_column(s.beat, s.span, usize::from(s.span.cells)) <= first);
+    let to = spots.partition_point(|s| scale.cell_column(s.beat, s.span, 0) < end).max(from);
+    let mut onsets = CellMarks::new(state, layer, &spots, from..to, context);
+    for spot in &spots[from..to] {
         for c in 0..usize::from(spot.span.cells) {
             let (from, to) =
                 (scale.cell_column(spot.beat, spot.span, c), scale.cell_column(spot.beat, spot.span, c + 1));
             let index = spot.first + c;
+            if let Some(onset) = onsets.at(index)
+                && part.cell(index).attack().is_none()
+            {
+                put(from, 3, suggestion(theme, onset), theme.faint());
+            }
             let held_on = part.cell(index + 1) == Cell::Hold && index + 1 < part.len(context);
             match part.cell(index) {
                 Cell::Rest => put(from, 1, if c == 0 { glyphs.rest_on_beat } else { glyphs.rest }, theme.faint()),
@@ -238,8 +242,10 @@ fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, r
                     if held_on {
                         (from + 1..to).for_each(|column| put(column, 2, glyphs.hold, dim(theme.attack())));
                     }
-                    let room = group_end(state, layer, index, scale).saturating_sub(from + flam + 2);
-                    if let Some(text) = labels(state, layer, index).into_iter().find(|text| text.len() <= room) {
+                    let next = next_attack(state, layer, index);
+                    let end = group_end(&spots, next, from, scale);
+                    let room = end.saturating_sub(from + flam + 2);
+                    if let Some(text) = labels(state, layer, index, next).into_iter().find(|text| text.len() <= room) {
                         for (column, c) in (from + flam + 1..).zip(text.chars()) {
                             put(column, 3, c, dim(theme.value()));
                         }
@@ -270,15 +276,14 @@ fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, r
     }
 }
 
-/// The labels of an attack, the longest first; the first one with room is drawn.
-fn labels(state: &State, layer: usize, cell: usize) -> Vec<String> {
+/// The labels of an attack, whose group ends before cell `next`, the longest first; the first one with room is drawn.
+fn labels(state: &State, layer: usize, cell: usize, next: usize) -> Vec<String> {
     let (groove, section) = (state.groove(), state.shown_section());
     let pitch = groove.cell(Place { layer, section, cell }).attack().and_then(|a| a.pitch).map(|p| p.to_string());
     match state.view.labels {
         Labels::None => Vec::new(),
         Labels::Pitches => pitch.into_iter().collect(),
         Labels::Groups => {
-            let next = next_attack(state, layer, cell);
             let trailing = next == groove.cells(layer, section) && trailing_group(groove, layer, section).is_some();
             if next - cell < 2 || trailing {
                 return Vec::new();
@@ -315,10 +320,10 @@ fn next_attack(state: &State, layer: usize, cell: usize) -> usize {
     (cell + 1..end).find(|c| part.cell(*c).attack().is_some()).unwrap_or(end)
 }
 
-/// The column after an attack's group, or after its bar if the group is longer.
-fn group_end(state: &State, layer: usize, cell: usize, scale: Scale) -> usize {
-    let column =
-        |cell| scale.time_column(state.groove().written_at(Place { layer, section: state.shown_section(), cell }));
-    let (from, next) = (column(cell), column(next_attack(state, layer, cell)));
-    next.min((from / scale.bar_width() + 1) * scale.bar_width())
+/// The column after the group of an attack at column `from`, whose next attack is in cell `next`, or after its bar if the group is
+/// longer. The spots are those of the whole section.
+fn group_end(spots: &[Spot], next: usize, from: usize, scale: Scale) -> usize {
+    let after_bar = (from / scale.bar_width() + 1) * scale.bar_width();
+    let spot = spots.get(spots.partition_point(|s| s.first + usize::from(s.span.cells) <= next));
+    spot.map_or(after_bar, |s| scale.cell_column(s.beat, s.span, next - s.first).min(after_bar))
 }

@@ -2,6 +2,7 @@
 
 pub(crate) mod anchors;
 mod columns;
+mod differences;
 mod full;
 mod grid;
 mod grid_choices;
@@ -10,6 +11,7 @@ pub(crate) mod layout;
 mod lists;
 mod manual;
 mod menu;
+mod onsets;
 mod pane;
 mod pen;
 mod sections;
@@ -27,7 +29,7 @@ use ratatui::layout::Rect;
 use theme::Theme;
 
 pub(crate) use columns::Scale;
-pub(crate) use full::{Block, Item, ReportPart, blocks, list_height};
+pub(crate) use full::{Block, Item, KeptBlocks, ReportPart, blocks, list_height};
 pub(crate) use layout::{Layout, SectionColumns, StripRows};
 pub(crate) use lists::{help_lines, help_page, plain_list};
 pub(crate) use pen::{end, fit};
@@ -80,10 +82,11 @@ pub(crate) enum Strips {
 
 /// Draws the whole screen.
 pub fn view(state: &State, frame: &mut Frame<'_>) {
-    draw(state, frame.buffer_mut());
+    draw(state, frame.buffer_mut(), &mut KeptBlocks::default());
 }
 
-pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
+/// Draws the whole screen with what was kept from the frame before.
+pub(crate) fn draw(state: &State, buffer: &mut Buffer, kept: &mut KeptBlocks) {
     let area = *buffer.area();
     let mut pen = Pen::new(buffer, state.view.theme);
     let Some(layout) = state.layout_in(area.width, area.height) else {
@@ -101,6 +104,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
         Overlay::Sections(at) => sections::draw(state, &mut pen, body(area), *at),
         Overlay::Anchors(at) => anchors::draw(state, &mut pen, body(area), *at),
         Overlay::GridChoices(list) => grid_choices::draw(state, &mut pen, body(area), list),
+        Overlay::Differences(at) => differences::draw(state, &mut pen, body(area), *at),
         Overlay::Full { block, line } => full::draw(state, &mut pen, body(area), *block, *line),
         overlay => {
             if let Some(list) = plain_list(state) {
@@ -119,7 +123,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer) {
                 match overlay {
                     Overlay::Tap => tap::draw_pane(state, &mut pen, &layout),
                     Overlay::TapTempo(taps) => tap::draw_tempo_pane(state, &mut pen, &layout, taps),
-                    _ => pane::draw(state, &mut pen, &layout),
+                    _ => pane::draw(state, &mut pen, &layout, kept),
                 }
                 if let Overlay::Menu(open) = overlay {
                     let above_transport = Rect { height: area.height - 2, ..area };

@@ -6,7 +6,7 @@ use crate::describe::ladder as describe_ladder;
 use crate::rhythm::Fraction;
 use crate::terminal::playback::practice;
 use crate::terminal::prompts::parse::Ladder;
-use crate::terminal::view::{Layout, Pen, StyledLine, fit, grid, styled_lines, wrap};
+use crate::terminal::view::{KeptBlocks, Layout, Pen, StyledLine, fit, grid, styled_lines, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -39,7 +39,7 @@ const MAX_GROUP_ROWS: usize = 2;
 const MIN_WITH_WRITTEN: usize = 3;
 
 /// Draws the pane: in one column next to the grid, or in two below it.
-pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
+pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout, kept: &mut KeptBlocks) {
     let area = layout.pane;
     let theme = pen.theme;
     if layout.pane_right {
@@ -53,7 +53,7 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let (width, rows) = (usize::from(area.width), usize::from(area.height));
     if layout.pane_right {
         let inner = width.saturating_sub(2);
-        return pen.put_lines(area, 1, 0, &one_column(state, report, theme, (inner, rows), fresh));
+        return pen.put_lines(area, 1, 0, &one_column(state, report, kept, (inner, rows), fresh));
     }
     // Names of hearings and reasons need the columns more than the bars of the landings do.
     let split = if width < MIN_HALVES_WIDTH { MIN_LANDINGS_WIDTH } else { width / 2 - 1 };
@@ -83,7 +83,7 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout) {
     let mut columns = [left, right];
     flow::add_reasons(state, theme, &mut columns, &listed, (&[split, right_width], rows));
     if practice::visible_ladder(state).is_none() {
-        flow::add_further(state, theme, &mut columns, (split.min(right_width), rows));
+        flow::add_further(state, kept, &mut columns, (split.min(right_width), rows));
     }
     pen.put_lines(area, 0, 0, &columns[0]);
     pen.put_lines(area, split + 2, 0, &columns[1]);
@@ -125,10 +125,11 @@ fn left_half(
 fn one_column(
     state: &State,
     report: &Report,
-    theme: Theme,
+    kept: &mut KeptBlocks,
     (width, rows): (usize, usize),
     fresh: bool,
 ) -> Vec<StyledLine> {
+    let theme = state.view.theme;
     let listed = flow::reasons(state);
     let reason_rows = flow::reason_rows(&listed, width);
     let is_low = rows < MIN_FIXED_HEIGHT;
@@ -152,7 +153,7 @@ fn one_column(
     let mut columns = [lines];
     flow::add_reasons(state, theme, &mut columns, &listed, (&[width], rows));
     if practice::visible_ladder(state).is_none() {
-        flow::add_further(state, theme, &mut columns, (width, rows));
+        flow::add_further(state, kept, &mut columns, (width, rows));
     }
     let [lines] = columns;
     lines

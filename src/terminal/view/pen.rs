@@ -140,6 +140,10 @@ pub(crate) fn hanging_indent(
 /// Breaks text into lines of at most `width` columns, at spaces or after `+` and `,` where possible.
 pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
     let width = width.max(1);
+    if text.width() <= width {
+        let line = text.trim_end();
+        return if line.is_empty() { Vec::new() } else { vec![line.to_owned()] };
+    }
     let (mut lines, mut line, mut used) = (Vec::new(), String::new(), 0);
     let mut word = String::new();
     let mut pieces = Vec::new();

@@ -1,6 +1,7 @@
 //! Draws the single lines: title at the top, transport, hints and questions at the bottom, and the prompt.
 
 use crate::analysis::landing;
+use crate::describe::ladder;
 use crate::jobs::SoundSettings;
 use crate::rhythm::{Accent, Attack, Cell, Voice, count, print_note_value};
 use crate::terminal::files::RunningJob;
@@ -11,6 +12,7 @@ use crate::terminal::playback::playing::{LoopMode, RemoteLink};
 use crate::terminal::playback::practice::{self, RunningSequence, SequenceKind};
 use crate::terminal::prompts::{preview, voices};
 use crate::terminal::search::PagerInput;
+use crate::terminal::transcription::band_name;
 use crate::terminal::view::{Layout, Pen, StyledLine, fit, wrap};
 use crate::terminal::{Message, Mode, Overlay, Question, State, commands};
 use ratatui::layout::Rect;
@@ -19,6 +21,8 @@ use unicode_width::UnicodeWidthStr;
 
 /// Columns of the title that are never cut.
 const MIN_TITLE_WIDTH: usize = 12;
+/// Minimum columns between the cell at the cursor and the sound of its layer.
+const MIN_SOUND_GAP: usize = 3;
 
 pub(crate) fn draw_title(state: &State, pen: &mut Pen<'_>, area: Rect) {
     let theme = pen.theme;
@@ -119,7 +123,7 @@ fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
         LoopMode::Section => add("loop section".to_owned(), plain),
         LoopMode::Region => add("loop region".to_owned(), plain),
     }
-    // The pane shows the speeds of a ladder.
+    // The step of a ladder says its speed.
     if playback.speed_percent != 100 && !practice::is_ladder(state) {
         add(format!("{}%", playback.speed_percent), theme.value());
     }
@@ -146,10 +150,41 @@ fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     // A long one takes what the left half leaves.
     let x = (half + 1).min(width.saturating_sub(cell.width()).max(used.min(half - 2) + 3));
     pen.put_line(Rect { width: (x - 1).min(half) as u16, ..left }, 0, 0, &pieces);
-    pen.put(area, x, 0, &fit(&cell, width - x), Style::new());
+    let x = pen.put(area, x, 0, &fit(&cell, width - x), Style::new());
+    // At the right edge, where only a move to another layer changes it.
+    let sound = layer_sound(state);
+    let at = width.checked_sub(sound.width()).filter(|at| *at >= x + MIN_SOUND_GAP);
+    if let Some(at) = at {
+        pen.put(area, at, 0, &sound, theme.faint());
+    }
+    // The onset takes what is left.
+    let left = at.map_or(width, |at| at - 1).saturating_sub(x + 2);
+    if let Some(text) = cursor_onset(state).into_iter().flatten().find(|text| text.width() <= left) {
+        pen.put(area, x + 2, 0, &text, theme.value());
+    }
 }
 
-/// Progress of a sequence: `step 3/6 pass 2/4`.
+/// The onset in the cursor's cell, in long and in short: `onset 12 ms late (mid, 93%)`.
+fn cursor_onset(state: &State) -> Option<[String; 3]> {
+    let (onset, ms) = state.onset_at_cursor()?;
+    let whole = ms.round();
+    let off = match whole {
+        0.0 => "on time".to_owned(),
+        _ => format!("{} ms {}", whole.abs(), if whole > 0.0 { "late" } else { "early" }),
+    };
+    let band = band_name(onset.band());
+    Some([format!("onset {off} ({band}, {:.0}%)", 100.0 * onset.confidence), format!("onset {off}"), off])
+}
+
+/// How the cursor's layer sounds: `low tom -3 dB`, or the name of its sound file.
+fn layer_sound(state: &State) -> String {
+    let Some(layer) = state.groove().layers().get(state.session.cursor().place.layer) else { return String::new() };
+    let file = layer.sound.as_deref().map(|file| file.rsplit('/').next().unwrap_or(file).to_owned());
+    let gain = if layer.gain == 0 { String::new() } else { format!(" {:+} dB", layer.gain) };
+    format!("{}{gain}", file.unwrap_or_else(|| layer.voice.to_string()))
+}
+
+/// Progress of a sequence: `step 3/6 80% pass 2/4`.
 fn sequence_progress(running: &RunningSequence) -> String {
     let what = match running.kind {
         SequenceKind::Takes { .. } => "take",
@@ -162,7 +197,11 @@ fn sequence_progress(running: &RunningSequence) -> String {
     };
     let next = running.next_take.map(|g| format!(" next {what} {}", g + 1)).unwrap_or_default();
     let silent = if running.is_silent { " silent" } else { "" };
-    format!("{what} {}/{}{pass}{silent}{next}", running.at + 1, running.takes())
+    let speed = match &running.kind {
+        SequenceKind::Ladder(ladder) => ladder.speeds.get(running.at).map(|s| format!(" {}", ladder::percent(*s))),
+        SequenceKind::Takes { .. } => None,
+    };
+    format!("{what} {}/{}{}{pass}{silent}{next}", running.at + 1, running.takes(), speed.unwrap_or_default())
 }
 
 /// The cell at the cursor: `riff 2.3 &: attack E2`.
@@ -275,7 +314,7 @@ fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Full { .. } => "list-accept list-part list-click list-close list-help list-down",
         Overlay::Tap => "tap-key tap-restart tap-end",
         Overlay::TapTempo(_) => "tempo-tap tempo-set tempo-cancel",
-        Overlay::TapReport(_) => "list-accept list-close list-help list-down list-page-down",
+        Overlay::TapReport(_) | Overlay::Differences(_) => "list-accept list-close list-help list-down list-page-down",
         Overlay::Anchors(_) => "list-accept list-delete list-close list-help list-down",
         Overlay::Sections(_) => "list-accept list-rename list-close list-help list-down",
         Overlay::Help(_) => "list-search list-match-next list-manual list-close list-down list-page-down",

@@ -55,8 +55,7 @@ fn label(state: &State, report: &Report, hearing: &Hearing, name: &str, room: us
 
 /// The pass of the shown section that plays, or the first one.
 pub(crate) fn shown_pass(state: &State) -> usize {
-    let section = state.shown_section();
-    state.playback.position.filter(|h| h.section == section).map_or(0, |h| h.pass)
+    state.pass_of(state.shown_section())
 }
 
 /// A hearing's tempo at the cursor, or at the start of another section that is shown: that of its stretch there, or the first

@@ -83,6 +83,12 @@ glyphs! {
     loop_start '╟' '{';
     loop_end '╢' '}';
     anchor '◇' '*';
+    onset_low '▿' 'v';
+    onset_mid '▫' '+';
+    onset_high '▵' '^';
+    sure_low '▾' 'v';
+    sure_mid '▪' '+';
+    sure_high '▴' '^';
     full '▆' '#';
     half '▂' '-';
     playing '▶' '>';
@@ -292,12 +298,12 @@ mod tests {
     fn plain_glyphs_are_plain_and_told_apart() {
         for (g, is_ascii) in [(ASCII, true), (UNICODE, false)] {
             let attacks = [g.ghost, g.soft, g.plain, g.strong, g.accent, g.flam];
-            let others = [g.hold, g.rest, g.rest_on_beat, g.bar_line, g.pulse_without_attack];
+            let others = [g.hold, g.rest, g.rest_on_beat, g.bar_line, g.onset_low, g.onset_mid, g.onset_high];
             let mut cells = [&attacks[..], &others[..]].concat();
             assert!(!is_ascii || cells.iter().all(|c| (' '..='~').contains(c)));
             cells.sort_unstable();
             cells.dedup();
-            assert_eq!(cells.len(), 11);
+            assert_eq!(cells.len(), 13);
         }
     }
 }

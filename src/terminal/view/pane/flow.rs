@@ -1,6 +1,6 @@
 //! Gives the rows of the pane to the reasons and then to further parts of the report, and says what has no row.
 
-use crate::terminal::view::full::{Block, Item, ReportPart, further_blocks};
+use crate::terminal::view::full::{Block, Item, KeptBlocks, ReportPart, Room};
 use crate::terminal::view::{StyledLine, fit, hanging_indent, wrap};
 use crate::terminal::{State, Theme};
 use ratatui::style::Style;
@@ -99,7 +99,13 @@ pub(super) fn add_reasons(
 
 /// Adds the parts of the report that have room, each block to the first column with enough rows, and a row that names the parts of
 /// which something is left out.
-pub(super) fn add_further(state: &State, theme: Theme, columns: &mut [Vec<StyledLine>], (width, rows): (usize, usize)) {
+pub(super) fn add_further(
+    state: &State,
+    kept: &mut KeptBlocks,
+    columns: &mut [Vec<StyledLine>],
+    (width, rows): (usize, usize),
+) {
+    let theme = state.view.theme;
     let is_tall = rows >= MIN_HEIGHT_FOR_ALL;
     let room = columns.iter().map(|column| rows.saturating_sub(column.len())).max().unwrap_or(0);
     if room < MIN_SPEED_ROWS {
@@ -109,16 +115,16 @@ pub(super) fn add_further(state: &State, theme: Theme, columns: &mut [Vec<Styled
     let first_room = rows.saturating_sub(columns[0].len());
     let speed_rows = if first_room >= 2 * MIN_SPEED_ROWS { first_room } else { room };
     let free: usize = columns.iter().map(|column| rows.saturating_sub(column.len())).sum();
-    let blocks = further_blocks(state, width, speed_rows, is_tall.then_some(free));
+    let blocks = kept.of(state, Room { width, speed_rows, all_rows: is_tall.then_some(free) });
     let mut filled = columns.to_vec();
-    let hidden = fill(theme, &mut filled, &blocks, &vec![rows; columns.len()]);
+    let hidden = fill(theme, &mut filled, blocks, &vec![rows; columns.len()]);
     if !hidden.is_empty() && is_tall {
         // The last column with a free row keeps it for the names.
         let Some(k) = columns.iter().rposition(|column| column.len() < rows) else { return };
         let mut limits = vec![rows; columns.len()];
         limits[k] -= 1;
         filled = columns.to_vec();
-        let hidden = fill(theme, &mut filled, &blocks, &limits);
+        let hidden = fill(theme, &mut filled, blocks, &limits);
         let names: Vec<&str> = hidden.iter().map(|part| part_name(*part)).collect();
         let text = format!("{}: more on {}", state.key_or_name("hearings"), names.join(", "));
         filled[k].resize(rows - 1, Vec::new());
