@@ -38,6 +38,12 @@ const MODULES: &[Module] = &[
         forbidden: &["std::fs", "std::io", "std::time", "PathBuf"],
     },
     Module {
+        name: "variation",
+        modules: &["rhythm", "analysis"],
+        crates: &["num_integer"],
+        forbidden: &["std::fs", "std::io", "std::thread", "std::time", "PathBuf"],
+    },
+    Module {
         name: "describe",
         modules: &["rhythm", "analysis"],
         crates: &["num_integer", "unicode_width"],
@@ -58,7 +64,7 @@ const MODULES: &[Module] = &[
     Module {
         name: "recording",
         modules: &["rhythm", "analysis", "sound"],
-        crates: &["pulp", "realfft", "rubato", "symphonia"],
+        crates: &["num_integer", "pulp", "realfft", "rubato", "symphonia"],
         forbidden: &["std::thread", "PathBuf"],
     },
     Module {
@@ -125,6 +131,7 @@ const MODULES: &[Module] = &[
         modules: &[
             "rhythm",
             "analysis",
+            "variation",
             "describe",
             "sound",
             "recording",

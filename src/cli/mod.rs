@@ -14,15 +14,19 @@ mod manual;
 mod onsets;
 mod output;
 mod outputs;
+mod propose;
 mod pulse;
 mod recordings;
 mod remote;
 mod render;
+mod search;
 mod signals;
 mod suggest;
 mod takes;
 mod tap;
 mod tap_times;
+mod transcribe;
+mod vary;
 
 use crate::analysis::Limits;
 use crate::config::{Config, ConfigPart, Severity};
@@ -205,6 +209,10 @@ fn run_command(args: Args) -> Result<Exit, CliError> {
         Some(Command::Tap(args)) => tap::run(&args),
         Some(Command::Align(args)) => align::run(&args),
         Some(Command::Onsets(args)) => onsets::run(&args),
+        Some(Command::Vary(args)) => vary::run(&args),
+        Some(Command::Search(args)) => search::run(&args),
+        Some(Command::Propose(args)) => propose::run(&args),
+        Some(Command::Transcribe(args)) => transcribe::run(&args),
         Some(Command::Outputs) => outputs::run(),
         Some(Command::Export(args)) => export::run(&args),
         Some(Command::Handout(args)) => handout::run(&args),
