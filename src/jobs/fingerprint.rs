@@ -21,7 +21,7 @@ impl Fingerprinter {
 
     /// SHA-256 (FIPS 180-4) as 64 hexadecimal digits.
     pub(super) fn finish(self) -> String {
-        self.0.finalize().iter().map(|b| format!("{b:02x}")).collect()
+        self.0.finalize().iter().fold(String::new(), |text, byte| text + &format!("{byte:02x}"))
     }
 }
 

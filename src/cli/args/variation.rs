@@ -5,6 +5,8 @@ use crate::variation::Aim;
 use clap::Args as ClapArgs;
 use std::path::PathBuf;
 
+// Each switch is an option of its own.
+#[expect(clippy::struct_excessive_bools)]
 #[derive(Debug, ClapArgs)]
 pub(crate) struct SearchArgs {
     /// Groove whose layer gets the line; its other layers stay. Without it, the line gets a groove of its own

@@ -105,7 +105,7 @@ fn a_full_disk_ends_the_work() {
     // Every write to this device fails as on a full disk.
     let full = std::fs::File::options().write(true).open("/dev/full").expect("a device of the system");
     let mut sink = std::sync::Arc::new(crate::recording::SpoolFile::new(full));
-    let file = wav(48_000, 2, &[1000; 9600], 19_200);
+    let file = wav(48_000, 2, &vec![1000; 9600], 19_200);
     let done = spool(Cursor::new(file), None, &mut sink, &mut |_| ControlFlow::Continue(()));
     let Err(SpoolError::Write(error)) = done else { panic!("{done:?}") };
     assert_eq!(error.kind(), io::ErrorKind::StorageFull);

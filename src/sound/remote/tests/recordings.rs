@@ -38,7 +38,7 @@ fn a_recording_arrives_once_behind_the_requests_and_only_by_its_hash() {
     let names = [("1", "flac"), ("2", "wav"), ("f", "wav")].map(|(n, ending)| format!("{n:0<32}.{ending}"));
     let [recording, sample, wrong] = &names;
     let bytes: Vec<u8> = (0..5500_u32).map(|k| (k % 251) as u8).collect();
-    let mut sender = Files { files: names.clone().map(|name| (name, bytes.clone())).into(), ..Files::default() };
+    let mut sender = Files { by_name: names.clone().map(|name| (name, bytes.clone())).into(), ..Files::default() };
     let (requests, mut files) = (Requests::new(), Files::default());
     let mut handler = MessageHandler::new(Instant::now(), &requests, &mut files, read);
     let recorded = |groove: &Groove, name: &str| {
@@ -80,7 +80,7 @@ fn a_recording_arrives_once_behind_the_requests_and_only_by_its_hash() {
     let other = ChunkRequest { at: 5, ..asked };
     assert!(handler.on_message(ToSpeaker::Chunk { part: other, size: 9, bytes: vec![0] }).is_err());
     drop(handler);
-    assert_eq!((files.files.get(recording), files.refused), (Some(&bytes), 1));
+    assert_eq!((files.by_name.get(recording), files.refused), (Some(&bytes), 1));
 }
 
 #[test]
@@ -94,7 +94,7 @@ fn an_edit_arrives_at_once_while_a_recording_travels() {
     let (here, there) = UnixStream::pair().expect("a pair");
     let (orders, served) = speaker(there);
     let requests = Requests::new();
-    let mut sender = Files { files: [(name.clone(), vec![7; SIZE])].into(), ..Files::default() };
+    let mut sender = Files { by_name: [(name.clone(), vec![7; SIZE])].into(), ..Files::default() };
     let linked = {
         let requests = requests.clone();
         let sink: EventSink = Arc::new(|_| {});
