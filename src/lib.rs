@@ -16,3 +16,4 @@ pub(crate) mod session;
 pub mod sound;
 pub mod store;
 pub mod terminal;
+pub(crate) mod variation;

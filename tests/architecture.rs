@@ -38,6 +38,12 @@ const MODULES: &[Module] = &[
         forbidden: &["std::fs", "std::io", "std::time", "PathBuf"],
     },
     Module {
+        name: "variation",
+        modules: &["rhythm", "analysis"],
+        crates: &["num_integer"],
+        forbidden: &["std::fs", "std::io", "std::thread", "std::time", "PathBuf"],
+    },
+    Module {
         name: "describe",
         modules: &["rhythm", "analysis"],
         crates: &["num_integer", "unicode_width"],
@@ -125,6 +131,7 @@ const MODULES: &[Module] = &[
         modules: &[
             "rhythm",
             "analysis",
+            "variation",
             "describe",
             "sound",
             "recording",

@@ -5,6 +5,7 @@ mod files;
 mod recordings;
 mod refused;
 mod sound;
+mod variation;
 
 use crate::support::in_package;
 use std::io::Write;

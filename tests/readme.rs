@@ -116,7 +116,7 @@ fn screen(path: &str, width: u16, height: u16) -> String {
     let mut state = State::new(groove, Some(path.into()), Keymap::default(), theme, (width, height));
     for effect in start(&state) {
         if let Effect::Analyse { revision, groove, options } = effect {
-            let report = analysis::report(&groove, &options).into();
+            let report = analysis::full_report(&groove, &options).into();
             update(&mut state, Event::Analysed { revision, options, report });
         }
     }

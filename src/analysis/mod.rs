@@ -36,6 +36,6 @@ pub(crate) use listener::Leader;
 pub(crate) use measure::Measure;
 pub(crate) use reason::{Reason, percent, tempo_row};
 pub use report::{AnalysisOptions, Report, full_report, report};
-pub(crate) use report::{LayerReport, SectionReport};
+pub(crate) use report::{LayerReport, SectionReport, listening};
 pub(crate) use speeds::{LeadingHearing, LostSpeeds, SpeedReport};
 pub(crate) use stream::{Stream, StreamPair, StreamSource};

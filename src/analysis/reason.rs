@@ -93,6 +93,63 @@ pub(crate) fn percent(share: f64) -> String {
     }
 }
 
+impl Reason {
+    /// The names of all reasons, in JSON and in conditions.
+    pub(crate) const NAMES: [&str; 22] = [
+        "cell-too-fast",
+        "cells-per-beat",
+        "weak-landings",
+        "silent-beats",
+        "downbeat-silent",
+        "long-silence",
+        "nearly-even",
+        "against-the-bar",
+        "cycle-against-the-bar",
+        "no-period",
+        "unequal-beats",
+        "odd-bar",
+        "meter-change",
+        "beat-changes",
+        "cross-rhythm",
+        "displacement",
+        "accents-off-beat",
+        "accents-against-figure",
+        "more-on-pulse",
+        "changes",
+        "unrelated-layers",
+        "two-streams",
+    ];
+
+    /// Its name.
+    pub(crate) fn name(&self) -> &'static str {
+        use Reason as R;
+        match self {
+            R::CellTooFast { .. } => "cell-too-fast",
+            R::CellsPerBeat { .. } => "cells-per-beat",
+            R::WeakLandings { .. } => "weak-landings",
+            R::SilentBeats(_) => "silent-beats",
+            R::DownbeatSilent { .. } => "downbeat-silent",
+            R::LongSilence(_) => "long-silence",
+            R::NearlyEven { .. } => "nearly-even",
+            R::AgainstTheBar { .. } => "against-the-bar",
+            R::CycleAgainstTheBar { .. } => "cycle-against-the-bar",
+            R::NoPeriod(_) => "no-period",
+            R::UnequalBeats { .. } => "unequal-beats",
+            R::OddBar(_) => "odd-bar",
+            R::MeterChange(_) => "meter-change",
+            R::BeatChanges(_) => "beat-changes",
+            R::CrossRhythm { .. } => "cross-rhythm",
+            R::Displacement(_) => "displacement",
+            R::AccentsOffBeat(_) => "accents-off-beat",
+            R::AccentsAgainstFigure { .. } => "accents-against-figure",
+            R::MoreOnPulse { .. } => "more-on-pulse",
+            R::Changes(_) => "changes",
+            R::Unrelated { .. } => "unrelated-layers",
+            R::TwoStreams { .. } => "two-streams",
+        }
+    }
+}
+
 /// The reason in one sentence.
 impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -176,7 +233,7 @@ impl fmt::Display for Reason {
                     Some((a, b)) => write!(f, ", a ratio near {a} to {b}")?,
                     None => {}
                 }
-                meets_after.map_or(Ok(()), |s| write!(f, ", coinciding every {s:.1} s"))
+                meets_after.map_or(Ok(()), |s| write!(f, ", coinciding every {s:.2} s"))
             }
         }
     }

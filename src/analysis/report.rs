@@ -217,6 +217,13 @@ pub fn report(groove: &Groove, options: &AnalysisOptions) -> Report {
     report
 }
 
+/// The model's answer alone, without what the report lays over it.
+pub(crate) fn listening(groove: &Groove, options: &AnalysisOptions) -> Option<listener::Listening> {
+    let clock = Clock::new(groove);
+    let focus = options.scope.layers_of(groove);
+    listener::listen(&input(&LayerAttacks::new(groove, &clock), &focus, options))
+}
+
 impl AllLayers {
     /// The first hearing of the layers asked about and of all layers, if they do not both keep the written beat.
     pub(crate) fn main_hearings<'a>(&'a self, followed: &'a [Hearing]) -> Option<(&'a Hearing, &'a Hearing)> {

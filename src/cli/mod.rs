@@ -19,12 +19,14 @@ mod pulse;
 mod recordings;
 mod remote;
 mod render;
+mod search;
 mod signals;
 mod suggest;
 mod takes;
 mod tap;
 mod tap_times;
 mod transcribe;
+mod vary;
 
 use crate::analysis::Limits;
 use crate::config::{Config, ConfigPart, Severity};
@@ -207,6 +209,8 @@ fn run_command(args: Args) -> Result<Exit, CliError> {
         Some(Command::Tap(args)) => tap::run(&args),
         Some(Command::Align(args)) => align::run(&args),
         Some(Command::Onsets(args)) => onsets::run(&args),
+        Some(Command::Vary(args)) => vary::run(&args),
+        Some(Command::Search(args)) => search::run(&args),
         Some(Command::Propose(args)) => propose::run(&args),
         Some(Command::Transcribe(args)) => transcribe::run(&args),
         Some(Command::Outputs) => outputs::run(),

@@ -60,14 +60,20 @@ fn ssh_arguments(args: &RemoteArgs, local_socket: &Path, host_socket: &str) -> V
 
 /// Serves one editor after the other until `ended`; returns why the last connection ended.
 fn serve(listener: &UnixListener, folder: &Path, output: Option<&str>, ended: &AtomicBool) -> Option<String> {
+    let mut files = SampleFolder::new(folder);
+    let recordings = files.recordings();
     let start = |requests: Requests, events: EventSink| {
         let file = Some(folder.join("groove.toml"));
         let (mut cache, access) = (UserSampleCache::default(), SoundAccess { file, ..SoundAccess::default() });
         // The editor's host has reported what is wrong with a file, and one that is on its way is not wrong.
-        let load = move |groove: &Groove, rate: SampleRate| (cache.load(groove, &access, rate).0, Vec::new());
+        let recordings = recordings.clone();
+        let load = move |groove: &Groove, rate: SampleRate| {
+            let mut samples = cache.load(groove, &access, rate).0;
+            samples.set_recording(recordings.source(groove, &access));
+            (samples, Vec::new())
+        };
         playback::spawn(requests, output.map(str::to_owned), Box::new(load), events)
     };
-    let mut files = SampleFolder::new(folder);
     let read = |text: &str| store::parse(text, "").ok().map(|loaded| loaded.groove);
     let mut speaker = Speaker { files: &mut files, read, start: &start };
     let mut why = None;

@@ -2,11 +2,12 @@
 //! system removes when the editor ends.
 
 use super::control::{CancelToken, JobControl};
+use super::fingerprint::{find, fingerprint};
 use super::request::{Job, JobError};
 use super::sound_access::SoundAccess;
 use crate::recording::detect::detect_in;
 use crate::recording::onsets::Onset;
-use crate::recording::{Envelope, Layout, SpoolError, SpoolFile, spool};
+use crate::recording::{Envelope, Layout, Level, SpoolError, SpoolFile, Spooled, spool};
 use crate::rhythm::{Groove, expected};
 use crate::sound::FrameSource;
 use crate::store::{cache_file, reason};
@@ -62,6 +63,8 @@ pub enum RecordingEvent {
     Loaded(Arc<LoadedRecording>, Vec<String>),
     /// The onsets of the recording that was loaded last.
     Onsets(Arc<[Onset]>),
+    /// Its fingerprint, once it is known.
+    Identified(String),
     /// It cannot be heard: why.
     Failed(String),
     /// The groove has none, or it may not be read.
@@ -82,6 +85,9 @@ struct OpenRecording {
     loaded: Option<Arc<LoadedRecording>>,
     /// Its onsets, once they are found.
     onsets: Option<Arc<[Onset]>>,
+    /// The file, which may have another name than the groove says.
+    file: PathBuf,
+    fingerprint: Option<String>,
 }
 
 /// Modification time and size.
@@ -107,12 +113,40 @@ impl Recordings {
             self.close();
             return report(RecordingEvent::Closed);
         };
-        let result =
-            open_regular(&path).and_then(|(file, metadata)| self.decode(&name, &path, (file, &metadata), report));
-        if let Err(why) = result {
-            self.close();
-            report(RecordingEvent::Failed(format!("{}: {why}", path.display())));
+        let known = groove.recording().and_then(|r| r.fingerprint.as_deref());
+        let result = locate(&path, known).and_then(|located| self.decode(&name, &path, &located, report));
+        match result {
+            Ok(()) => self.identify(&path, report),
+            Err(why) => {
+                self.close();
+                report(RecordingEvent::Failed(format!("{}: {why}", path.display())));
+            }
         }
+    }
+
+    /// Finds out and reports the fingerprint of the recording.
+    fn identify(&self, path: &Path, report: &dyn Fn(RecordingEvent)) {
+        let Some((file, token, known)) = self
+            .lock()
+            .as_ref()
+            .filter(|open| open.path == path && open.loaded.is_some())
+            .map(|open| (open.file.clone(), open.token.clone(), open.fingerprint.clone()))
+        else {
+            return;
+        };
+        let read = || File::open(&file).and_then(|file| fingerprint(file, &|| !token.is_cancelled())).ok().flatten();
+        let Some(found) = known.or_else(read).filter(|_| !token.is_cancelled()) else { return };
+        if let Some(open) = self.lock().as_mut().filter(|open| open.path == path && open.file == file) {
+            open.fingerprint = Some(found.clone());
+            report(RecordingEvent::Identified(found));
+        }
+    }
+
+    /// The open recording at a path: its file, and its fingerprint if that is known already.
+    pub(super) fn identified(&self, path: &Path) -> Option<(PathBuf, String)> {
+        let open = self.lock();
+        let open = open.as_ref().filter(|open| open.path == path)?;
+        Some((open.file.clone(), open.fingerprint.clone()?))
     }
 
     fn close(&self) {
@@ -125,9 +159,10 @@ impl Recordings {
         &self,
         name: &str,
         path: &Path,
-        (file, metadata): (File, &Metadata),
+        located: &Located,
         report: &dyn Fn(RecordingEvent),
     ) -> Result<(), String> {
+        let Located { metadata, .. } = located;
         let version = (metadata.modified().ok(), metadata.len());
         let token = CancelToken::default();
         let mut sink = {
@@ -143,7 +178,10 @@ impl Recordings {
             }
             let spool = new_spool()?;
             let (path, sink, token) = (path.to_owned(), Arc::clone(&spool), token.clone());
-            let old = slot.replace(OpenRecording { path, version, spool, token, loaded: None, onsets: None });
+            let (file, fingerprint) = (located.path.clone(), None);
+            let onsets = None;
+            let open = OpenRecording { path, version, spool, token, loaded: None, onsets, file, fingerprint };
+            let old = slot.replace(open);
             if let Some(old) = old {
                 old.token.cancel();
             }
@@ -162,22 +200,24 @@ impl Recordings {
             }
             ControlFlow::Continue(())
         };
-        let decoded = spool(file, extension(path), &mut sink, &mut progress);
+        let file = located.file.try_clone().map_err(|e| format!("cannot read the file: {}", reason(&e)))?;
+        let decoded = spool(file, extension(&located.path), &mut sink, &mut progress);
         if token.is_cancelled() {
             return Ok(());
         }
         let decoded = decoded.map_err(|error| words(&error))?;
         sink.complete();
+        let damage = damage(path, &decoded);
         let (Layout { rate, channels }, frames, envelope) = (decoded.layout, decoded.frames, decoded.envelope);
         let loaded = Arc::new(LoadedRecording { file: name.to_owned(), rate, channels, frames, envelope });
         if let Some(open) = self.lock().as_mut().filter(|open| Arc::ptr_eq(&open.spool, &sink)) {
             open.loaded = Some(Arc::clone(&loaded));
         }
-        let warnings = decoded.warnings.iter().map(|w| format!("{}: {w}", path.display())).collect();
-        report(RecordingEvent::Loaded(loaded, warnings));
+        report(RecordingEvent::Loaded(loaded, located.warning.iter().cloned().chain(damage).collect()));
         if let Some(onsets) = detect_in(&sink, &|| !token.is_cancelled())
             && let Some(open) = self.lock().as_mut().filter(|open| Arc::ptr_eq(&open.spool, &sink))
         {
+            sink.set_onsets(&onsets);
             // Under the lock, so that another recording cannot be loaded in between.
             report(RecordingEvent::Onsets(Arc::clone(open.onsets.insert(onsets.into()))));
         }
@@ -185,30 +225,36 @@ impl Recordings {
     }
 }
 
-/// The recording of a job, decoded, with warnings about it.
+/// The recording of a job, decoded, with warnings about it. At another speed than its own it needs its onsets.
 ///
 /// # Errors
 /// [`JobError::Request`] without a recording that may be read, [`JobError::Input`] if it cannot be.
-pub(super) fn decode_for(job: &Job, control: &JobControl) -> Result<(Arc<dyn FrameSource>, Vec<String>), JobError> {
+pub(super) fn decode_for(
+    job: &Job,
+    needs_onsets: bool,
+    control: &JobControl,
+) -> Result<(Arc<dyn FrameSource>, Vec<String>), JobError> {
     let recording = job.groove.recording().ok_or_else(|| JobError::Request("the groove has no recording".into()))?;
     let path = job.sound_access().path(&recording.file).map_err(|outside| {
         let found = format!("{}; --allow-outside-sounds reads it", outside.display());
         JobError::Request(expected("a recording in the folder of the groove", found))
     })?;
     let failed = |why: String| JobError::Input(format!("{}: {why}", path.display()));
-    let (file, _) = open_regular(&path).map_err(failed)?;
+    let Located { file, path: found, warning, .. } = locate(&path, recording.fingerprint.as_deref()).map_err(failed)?;
     let mut sink = new_spool().map_err(failed)?;
     let mut progress = |share: f64| match control.report(share) {
         Ok(()) => ControlFlow::Continue(()),
         Err(_) => ControlFlow::Break(()),
     };
-    let decoded = spool(file, extension(&path), &mut sink, &mut progress).map_err(|error| match error {
+    let decoded = spool(file, extension(&found), &mut sink, &mut progress).map_err(|error| match error {
         SpoolError::Cancelled => JobError::Cancelled,
         error => failed(words(&error)),
     })?;
     sink.complete();
-    let warnings = decoded.warnings.iter().map(|w| format!("{}: {w}", path.display())).collect();
-    Ok((Arc::new(sink), warnings))
+    if needs_onsets {
+        sink.set_onsets(&detect_in(&sink, &|| !control.is_cancelled()).ok_or(JobError::Cancelled)?);
+    }
+    Ok((Arc::new(sink), warning.into_iter().chain(damage(&path, &decoded)).collect()))
 }
 
 fn extension(path: &Path) -> Option<&str> {
@@ -220,6 +266,14 @@ fn new_spool() -> Result<Arc<SpoolFile>, String> {
     Ok(Arc::new(SpoolFile::new(file)))
 }
 
+/// What is wrong with a recording that was decoded, a sentence each.
+fn damage(path: &Path, decoded: &Spooled) -> Vec<String> {
+    let Level { max, min, .. } = decoded.envelope.level(0..decoded.frames);
+    let silence = (max == 0.0 && min == 0.0).then_some("it is silent");
+    let all = decoded.warnings.iter().map(String::as_str).chain(silence);
+    all.map(|sentence| format!("{}: {sentence}", path.display())).collect()
+}
+
 /// Why a recording cannot be decoded.
 fn words(error: &SpoolError) -> String {
     match error {
@@ -227,6 +281,29 @@ fn words(error: &SpoolError) -> String {
         SpoolError::Read(e) => format!("cannot read the file: {}", reason(e)),
         error => error.to_string(),
     }
+}
+
+/// A recording that was found, where it may be under another name.
+struct Located {
+    path: PathBuf,
+    file: File,
+    metadata: Metadata,
+    /// What the user should know about it.
+    warning: Option<String>,
+}
+
+/// Opens a recording. If there is no file of this name, one in the same folder with this fingerprint stands in for it.
+fn locate(path: &Path, fingerprint: Option<&str>) -> Result<Located, String> {
+    let missing = match open_regular(path) {
+        Ok((file, metadata)) => return Ok(Located { path: path.to_owned(), file, metadata, warning: None }),
+        Err(why) => why,
+    };
+    let search = fingerprint.filter(|_| !path.exists()).zip(path.parent());
+    let Some(found) = search.and_then(|(fingerprint, folder)| find(folder, fingerprint)) else { return Err(missing) };
+    let (file, metadata) = open_regular(&found)?;
+    let name = found.file_name().unwrap_or_default().to_string_lossy();
+    let warning = Some(format!("{}: not found; {name} has the same content and is used instead", path.display()));
+    Ok(Located { path: found, file, metadata, warning })
 }
 
 /// Opens a file that is neither a folder nor a device nor a pipe, which could block for ever.
@@ -241,72 +318,4 @@ fn open_regular(path: &Path) -> Result<(File, Metadata), String> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::super::sound_access::OutsideSounds;
-    use super::*;
-    use crate::rhythm::{Edit, Recording};
-    use std::cell::RefCell;
-
-    fn groove(file: &str) -> Groove {
-        let edit = Edit::Recording(Some(Recording::new(file, None)));
-        Groove::in_four(120, 1).edited(&edit).expect("a recording")
-    }
-
-    /// The events of opening the recording, in words.
-    fn opened(recordings: &Recordings, groove: &Groove, access: &SoundAccess) -> Vec<String> {
-        let words = RefCell::new(Vec::new());
-        recordings.open(groove, access, &|event| {
-            words.borrow_mut().push(match event {
-                RecordingEvent::Decoding(percent) => format!("{percent}"),
-                RecordingEvent::Loaded(l, warnings) => format!("{} {} {} {warnings:?}", l.file, l.rate, l.frames),
-                RecordingEvent::Onsets(onsets) => format!("{} onsets", onsets.len()),
-                RecordingEvent::Failed(why) => why,
-                RecordingEvent::Closed => "closed".to_owned(),
-            });
-        });
-        words.into_inner()
-    }
-
-    #[test]
-    fn a_recording_is_decoded_once_and_what_cannot_be_read_is_reported() {
-        let folder = tempfile::tempdir().expect("a folder");
-        let at = |name: &str| folder.path().join(name);
-        let burst = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/sounds/burst.flac");
-        fs::copy(burst, at("winch.flac")).expect("copied");
-        fs::write(at("bad.wav"), "no sound").expect("written");
-        fs::write(at("empty.wav"), "").expect("written");
-        fs::create_dir(at("hold")).expect("a folder");
-        let access = SoundAccess { file: Some(at("g.toml")), ..SoundAccess::default() };
-        let recordings = Recordings::default();
-        let winch = groove("winch.flac");
-        let words = opened(&recordings, &winch, &access);
-        let [.., loaded, onsets] = &words[..] else { panic!("{words:?}") };
-        assert!(words[0] == "0" && loaded.starts_with("winch.flac ") && onsets.ends_with(" onsets"), "{words:?}");
-        let id = recordings.source(&winch, &access).expect("a source").id();
-        assert_eq!(opened(&recordings, &winch, &access), words[words.len() - 2..], "decoded once");
-        assert_eq!(recordings.source(&winch, &access).expect("a source").id(), id);
-        assert!(recordings.source(&groove("bad.wav"), &access).is_none());
-        let failed = |name: &str, words: &str| {
-            let found = opened(&recordings, &groove(name), &access);
-            let found = found.last().expect("an event");
-            assert!(found.starts_with(&format!("{}: {words}", at(name).display())), "{found}");
-            assert!(recordings.source(&winch, &access).is_none(), "another one was wanted");
-        };
-        failed("none.wav", "cannot read the file: no such file or directory");
-        failed("hold", "expected a regular file, found a folder");
-        failed("bad.wav", "expected a recording in WAV, ");
-        failed("empty.wav", "expected a recording in WAV, ");
-        assert_eq!(opened(&recordings, &Groove::in_four(120, 1), &access), ["closed"]);
-    }
-
-    #[test]
-    fn a_recording_outside_the_folder_is_read_only_if_it_is_allowed() {
-        let burst = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/sounds/burst.flac");
-        let (groove, recordings) = (groove(burst.to_str().expect("text")), Recordings::default());
-        let mut access = SoundAccess::default();
-        assert_eq!(opened(&recordings, &groove, &access), ["closed"]);
-        access.outside = OutsideSounds::Only(vec![burst]);
-        assert!(opened(&recordings, &groove, &access).len() > 1);
-        assert!(recordings.source(&groove, &access).is_some());
-    }
-}
+mod tests;

@@ -63,14 +63,14 @@ fn render_take(job: &Job, take: &Take, length: Length, control: &JobControl) -> 
 
 /// What the takes need besides the groove: sound files of its layers, and its recording. Notes about what is missing or altered.
 fn load(job: &Job, takes: &[Take], control: &JobControl) -> Result<(UserSamples, Vec<String>), JobError> {
-    let (mut samples, mut notes) = match takes.iter().any(|take| take.layers) {
-        true => user_samples::load(job),
-        false => (UserSamples::default(), Vec::new()),
-    };
+    let plays_layers = takes.iter().any(|take| take.layers);
+    let (mut samples, mut notes) =
+        if plays_layers { user_samples::load(job) } else { (UserSamples::default(), Vec::new()) };
     let has_recording = takes.iter().any(|take| take.recording.is_some_and(|play| !play.is_silent));
     if let (true, Some(recording)) = (has_recording, job.groove.recording()) {
         control.sub_range(0, 2);
-        let (source, warnings) = recordings::decode_for(job, control)?;
+        let (source, warnings) =
+            recordings::decode_for(job, takes.iter().any(|take| take.speed != Fraction::ONE), control)?;
         control.sub_range(1, 2);
         samples.set_recording(Some(source));
         notes.insert(0, format!("it has the sound of {}: {RIGHTS}", recording.file));

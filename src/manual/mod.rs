@@ -19,8 +19,8 @@ macro_rules! chapters {
 
 /// All chapters, in reading order.
 pub const CHAPTERS: &[Chapter] = chapters! {
-    "words" "screen" "editing" "hearings" "takes" "tap" "recordings" "file" "voices" "limits" "commands" "json" "midi" "musicxml"
-    "pictures" "handouts" "exports" "remote" "config" "keys" "troubleshooting"
+    "words" "screen" "editing" "hearings" "takes" "tap" "recordings" "variants" "file" "voices" "limits" "commands" "json" "midi"
+    "musicxml" "pictures" "handouts" "exports" "remote" "config" "keys" "troubleshooting"
 };
 
 impl Chapter {

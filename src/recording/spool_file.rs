@@ -1,5 +1,6 @@
 //! A decoded recording in a file of its own, which grows while it is played.
 
+use super::onsets::Onset;
 use super::spool::{Layout, Sink};
 use super::stretch::{Band, Frames, Settings, Stretch, Voice};
 use crate::sound::{Channels, FrameSource, FrameStream, Listening, RecordingTone};
@@ -20,15 +21,18 @@ pub struct SpoolFile {
     layout: OnceLock<Layout>,
     frames: AtomicU64,
     is_complete: AtomicBool,
-    /// Even, so that the last bit can tell whether it is complete.
+    /// Frames at which strokes and notes begin, in rising order, once they are known.
+    attacks: OnceLock<Vec<u64>>,
+    /// A multiple of 4: the last bits tell whether it is complete and whether its attacks are known.
     id: u64,
 }
 
 impl SpoolFile {
     /// Frames will be written to this file, which is empty.
     pub fn new(file: File) -> Self {
-        let id = RandomState::new().hash_one(()) & !1;
-        Self { file, layout: OnceLock::new(), frames: AtomicU64::new(0), is_complete: AtomicBool::new(false), id }
+        let id = RandomState::new().hash_one(()) & !3;
+        let (frames, is_complete) = (AtomicU64::new(0), AtomicBool::new(false));
+        Self { file, layout: OnceLock::new(), frames, is_complete, attacks: OnceLock::new(), id }
     }
 
     /// Frames that can be read so far.
@@ -39,6 +43,13 @@ impl SpoolFile {
     /// Nothing more will be written.
     pub fn complete(&self) {
         self.is_complete.store(true, Ordering::Release);
+    }
+
+    /// Tells where its onsets are, so that they stay sharp at other speeds. Only the first call counts.
+    pub fn set_onsets(&self, onsets: &[Onset]) {
+        let rate = f64::from(self.rate());
+        let frame = |onset: &Onset| (onset.seconds * rate).round() as u64;
+        self.attacks.get_or_init(|| onsets.iter().map(frame).collect());
     }
 }
 
@@ -88,8 +99,8 @@ impl Frames for SpoolFile {
 /// Another name for the shared file, to play it.
 impl FrameSource for Arc<SpoolFile> {
     fn id(&self) -> u64 {
-        // What was silent for want of frames is read again once all are there.
-        self.id | u64::from(self.is_complete.load(Ordering::Acquire))
+        // What was silent for want of frames is read again once all are there, and what was stretched once its attacks are known.
+        self.id | u64::from(self.is_complete.load(Ordering::Acquire)) | u64::from(self.attacks.get().is_some()) << 1
     }
 
     fn open(&self, listening: &Listening) -> Box<dyn FrameStream> {
@@ -139,7 +150,8 @@ impl SpoolStream {
         if start < end {
             let settings = Settings { speed, rate: Some(rate.hertz()), ..settings(tone) };
             let source: Arc<dyn Frames> = Arc::<SpoolFile>::clone(&self.file);
-            self.stretch = Stretch::new(source, start..end, &settings, &[]).ok();
+            let attacks = self.file.attacks.get().map_or(&[][..], Vec::as_slice);
+            self.stretch = Stretch::new(source, start..end, &settings, attacks).ok();
         }
         let made = self.stretch.as_ref().map_or(0, Stretch::frames);
         (self.silent_from, self.next, self.end, self.known) = (frame, first, first + made as i64, end);
@@ -243,19 +255,49 @@ mod tests {
     }
 
     #[test]
+    fn known_onsets_are_attacks_and_make_it_another_source() {
+        let mut file = spool(Layout { rate: 48_000, channels: 1 });
+        // A tone that begins so softly that no attack is found in it.
+        let tone = |k: usize| (k as f32 / 48_000.0).min(1.0) * 0.5 * (k as f32 * 0.05).sin();
+        file.write(&(0..96_000).map(tone).collect::<Vec<f32>>()).expect("written");
+        file.complete();
+        let heard = |file: &Arc<SpoolFile>| left(&mut *file.open(&listening(0, 50, 48_000)), 0, 120_000);
+        let (id, before) = (file.id(), heard(&file));
+        let onset = |seconds| Onset {
+            seconds,
+            attack: seconds,
+            confidence: 1.0,
+            strength_db: 0.0,
+            low_db: 0.0,
+            mid_db: 0.0,
+            high_db: 0.0,
+        };
+        file.set_onsets(&[onset(1.0)]);
+        assert_ne!(file.id(), id);
+        // After the onset, at frame 96,000, the sound is copied unchanged.
+        let after = heard(&file);
+        let is_copied = |heard: &[f32]| (0..960).all(|k| (heard[96_000 + k] - tone(48_000 + k)).abs() < 1e-6);
+        assert!(is_copied(&after) && !is_copied(&before));
+    }
+
+    #[test]
     fn a_stroke_is_heard_where_the_speed_and_the_rates_put_it() {
-        let mut file = spool(Layout { rate: 44_100, channels: 1 });
-        let mut samples = vec![0.0; 88_200];
-        for (k, x) in samples[44_100..48_000].iter_mut().enumerate() {
-            *x = (0.8 * (-0.002 * k as f64).exp() * (0.1 * k as f64).cos()) as f32;
-        }
-        file.write(&samples).expect("written");
-        for percent in [20, 50, 75, 100, 200] {
-            let mut stream = file.open(&listening(0, percent, 48_000));
-            let ideal = 48_000 * 100 / percent as usize;
-            let heard = left(&mut *stream, 0, ideal + 4800);
-            let first = heard.iter().position(|x| x.abs() > 0.4).expect("a stroke");
-            assert!(first.abs_diff(ideal) <= 24, "{percent} %: expected {ideal}, found {first}");
+        for rate in [8_000, 44_100, 192_000] {
+            let mut file = spool(Layout { rate, channels: 1 });
+            let mut samples = vec![0.0; 2 * rate as usize];
+            let second = samples.len() / 2;
+            for (k, x) in samples[second..second + second / 10].iter_mut().enumerate() {
+                let t = k as f64 / f64::from(rate);
+                *x = (0.8 * (-90.0 * t).exp() * (4400.0 * t).cos()) as f32;
+            }
+            file.write(&samples).expect("written");
+            for percent in [20, 50, 75, 100, 200] {
+                let mut stream = file.open(&listening(0, percent, 48_000));
+                let ideal = 48_000 * 100 / percent as usize;
+                let heard = left(&mut *stream, 0, ideal + 4800);
+                let first = heard.iter().position(|x| x.abs() > 0.4).expect("a stroke");
+                assert!(first.abs_diff(ideal) <= 24, "{rate} Hz, {percent} %: expected {ideal}, found {first}");
+            }
         }
     }
 }

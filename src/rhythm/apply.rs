@@ -90,6 +90,7 @@ impl Groove {
             }
             Edit::Hold(at, cells) => self.put(*at, &vec![Cell::Hold; *cells]),
             Edit::Set(at, cell) => self.set_cells(*at, &[*cell]),
+            Edit::Cells(at, cells) => self.set_cells(*at, cells),
             Edit::Erase(region) => self.map_region(region, |cells| cells.fill(Cell::Rest)),
             Edit::Accent(region, accent) => self.map_attacks(region, |a| Attack { accent: *accent, ..a }),
             Edit::AccentBy(region, steps) => {

@@ -40,6 +40,8 @@ pub enum Edit {
     /// Holds the sound before through a number of cells, cut at the section's end.
     Hold(Place, usize),
     Set(Place, Cell),
+    /// Replaces cells from a place on, cut at the section's end, and in a cycle after one repetition.
+    Cells(Place, Vec<Cell>),
     Erase(Region),
     Accent(Region, Accent),
     /// Makes attacks louder by a number of levels, softer if negative.
@@ -136,6 +138,8 @@ impl Edit {
         use Edit as E;
         let of_attacks =
             matches!(self, E::Accent(..) | E::AccentBy(..) | E::Flam(..) | E::Pitch(..) | E::Transpose(..));
-        of_attacks || matches!(self, E::Erase(_)) || matches!(self, E::Enter { .. } | E::Hold(..) | E::Set(..))
+        of_attacks
+            || matches!(self, E::Erase(_))
+            || matches!(self, E::Enter { .. } | E::Hold(..) | E::Set(..) | E::Cells(..))
     }
 }

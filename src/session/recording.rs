@@ -18,6 +18,18 @@ pub(crate) fn print_place(place: GridPlace) -> String {
 }
 
 impl Session {
+    /// Notes the fingerprint of the recording's file in the groove. That is no edit: it can neither be undone nor heard.
+    pub(crate) fn set_fingerprint(&mut self, fingerprint: &str) {
+        let Some(recording) = self.groove.recording().filter(|r| r.fingerprint.as_deref() != Some(fingerprint)) else {
+            return;
+        };
+        let identified =
+            Recording::new(&recording.file, Some(fingerprint.to_owned())).with_anchors(recording.anchors().to_vec());
+        if let Ok(groove) = Groove::clone(&self.groove).with_recording(Some(identified)) {
+            self.groove = groove.into();
+        }
+    }
+
     /// The place of the cursor, in the first pass through the groove and its section.
     pub(crate) fn grid_place(&self) -> Option<GridPlace> {
         self.groove.grid_place(0, self.cursor.place.section, 0, self.cursor.column)

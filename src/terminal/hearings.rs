@@ -5,6 +5,7 @@ use crate::jobs::HearingKey;
 use crate::jobs::play_request::HearingClicks;
 use crate::rhythm::Groove;
 use crate::terminal::{Effect, State, replay};
+use std::mem;
 use std::sync::Arc;
 
 #[derive(Debug, Clone, Default)]
@@ -188,7 +189,14 @@ pub(crate) fn on_analysis(state: &mut State, mut result: AnalysisResult) {
     if let (false, Some(old)) = (result.is_refined, &state.hearings.result)
         && old.options.scope == result.options.scope
     {
-        Arc::make_mut(&mut result.report).speeds.clone_from(&old.report.speeds);
+        let report = Arc::make_mut(&mut result.report);
+        report.speeds.clone_from(&old.report.speeds);
+        // The order of the reasons takes longer, too.
+        let old_place = |new: &Finding| {
+            let is_same = |old: &Finding| mem::discriminant(&old.reason) == mem::discriminant(&new.reason);
+            old.report.findings.iter().position(is_same).unwrap_or(usize::MAX)
+        };
+        report.findings.sort_by_key(old_place);
     }
     let before = clicked_pulses(state);
     state.hearings.result = Some(result);

@@ -20,6 +20,8 @@ pub(crate) struct RecordingState {
     /// That of the groove.
     map: Option<AnchorMap>,
     pub sound: RecordingSound,
+    /// The file that was identified last, and its fingerprint.
+    fingerprint: Option<(String, String)>,
 }
 
 impl RecordingState {
@@ -60,9 +62,7 @@ impl State {
     pub(crate) fn is_recording_heard(&self) -> bool {
         let is_open = self.loaded_recording().is_some()
             || (self.groove().recording().is_some() && self.recording.progress.is_some());
-        is_open
-            && self.recording.sound.mix != RecordingMix::Groove
-            && self.playback.remote != Some(RemoteLink::Connected)
+        is_open && self.recording.sound.mix != RecordingMix::Groove
     }
 
     /// The loop with the recording, if that is heard. Before there is an anchor the groove begins at the mark of the lane, or with
@@ -107,12 +107,28 @@ pub(crate) fn next_mix(state: &mut State) {
     state.recording.sound.mix = mix;
     if mix == RecordingMix::Groove || state.is_recording_heard() {
         state.info(format!("heard: {name}"));
-    } else if state.playback.remote == Some(RemoteLink::Connected) {
-        state.warn(format!("heard: {name}, but a recording does not play through a remote speaker"));
     } else {
         state.warn(format!("heard: {name}, but the recording cannot be read"));
     }
     replay(state);
+}
+
+/// Keeps what identifies the recording, which is saved with the groove, and warns if the anchors were set in another file.
+fn on_identified(state: &mut State, fingerprint: String) {
+    let Some(recording) = state.groove().recording() else { return };
+    let file = recording.file.clone();
+    if recording.fingerprint.as_ref().is_some_and(|known| *known != fingerprint) {
+        state.warn(format!("{file} is not the file in which the anchors were set; they may be wrong"));
+    }
+    state.recording.fingerprint = Some((file, fingerprint));
+}
+
+/// Adds the fingerprint of the recording to the groove, before that is saved.
+pub(crate) fn add_fingerprint(state: &mut State) {
+    let Some((file, fingerprint)) = &state.recording.fingerprint else { return };
+    if state.groove().recording().is_some_and(|r| r.file == *file) {
+        state.session.set_fingerprint(fingerprint);
+    }
 }
 
 pub(crate) fn on_event(state: &mut State, event: RecordingEvent) {
@@ -133,6 +149,13 @@ pub(crate) fn on_event(state: &mut State, event: RecordingEvent) {
             }
         }
         RecordingEvent::Onsets(onsets) => state.recording.onsets = Some(onsets),
+        RecordingEvent::Identified(fingerprint) => {
+            on_identified(state, fingerprint);
+            // Now it can be sent.
+            if state.playback.remote == Some(RemoteLink::Connected) && was_heard {
+                replay(state);
+            }
+        }
         RecordingEvent::Failed(why) => {
             (state.recording.progress, state.recording.loaded) = (None, None);
             state.warn(why);

@@ -14,6 +14,9 @@ use crate::terminal::view::{Layout, Scale, SectionColumns, StripRows, ViewState}
 use crate::terminal::{Effect, Keymap, Mode, Overlay, Theme};
 use std::sync::Arc;
 
+/// Minimum columns of a window whose grid widens by itself.
+const MIN_WIDTH_TO_WIDEN: u16 = 110;
+
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum Message {
     /// What was done, or what can be done next.
@@ -130,8 +133,11 @@ impl State {
     }
 
     pub(crate) fn layout_in(&self, width: u16, height: u16) -> Option<Layout> {
+        self.layout_of(self.scale(), (width, height))
+    }
+
+    fn layout_of(&self, scale: Scale, (width, height): (u16, u16)) -> Option<Layout> {
         let layers = self.groove().layers().len();
-        let scale = self.scale();
         let section = SectionColumns { bar: scale.bar_width(), bars: scale.bars };
         let strips = StripRows {
             strips: self.view.strips,
@@ -141,8 +147,19 @@ impl State {
         Layout::new(width, height, layers, section, strips, self.view.scroll)
     }
 
+    /// The columns of the section in the grid: twice as many if its attacks have pitches to show and all of it still has room.
     pub(crate) fn scale(&self) -> Scale {
-        Scale::new(self.groove(), self.shown_section(), self.view.zoom)
+        let (groove, section) = (self.groove(), self.shown_section());
+        let plain = Scale::new(groove, section, self.view.zoom);
+        let columns = usize::from(self.view.size.0);
+        if self.view.size.0 < MIN_WIDTH_TO_WIDEN || 2 * plain.width() > columns + plain.bars {
+            return plain;
+        }
+        let wide = Scale::new(groove, section, self.view.zoom + 1);
+        let is_whole = |l: Layout| !l.pane_right && l.systems == 1 && usize::from(l.cells.width) > wide.width();
+        let mut cells = groove.layers().iter().filter_map(|l| l.parts.get(section)).flat_map(|part| part.stored());
+        let has_room = self.layout_of(wide, self.view.size).is_some_and(is_whole);
+        if has_room && cells.any(|cell| cell.attack().is_some_and(|a| a.pitch.is_some())) { wide } else { plain }
     }
 
     /// Beats from the start of the position's section.

@@ -3,12 +3,14 @@
 mod convert;
 mod recordings;
 mod render;
-mod values;
+pub(super) mod values;
+mod variation;
 
 pub(super) use convert::{ExportArgs, HandoutArgs, ImportArgs, Picture};
 pub(super) use recordings::{AlignArgs, OnsetsArgs, ProposeArgs, RecordingArgs, TranscribeArgs};
 pub(super) use render::{RenderArgs, SoundArgs, TakesArgs};
 pub(super) use values::Speeds;
+pub(super) use variation::{SearchArgs, VaryArgs};
 
 use crate::analysis::Limits;
 use crate::jobs::Overwrite;
@@ -57,6 +59,10 @@ pub(super) enum Command {
     Transcribe(TranscribeArgs),
     /// Find where and at what tempo a groove is played in a recording, and lay the grid over it
     Align(AlignArgs),
+    /// List the grooves near to a groove, each with how it is made and what it does to the ear
+    Vary(VaryArgs),
+    /// Search for lines of groups that are heard with a wanted pulse, the likeliest first, with what is proved about them
+    Search(Box<SearchArgs>),
     /// List the output devices; `output` under `[sound]` in the config file chooses one
     Outputs,
     /// Export one or more grooves to another format
@@ -164,6 +170,10 @@ pub(super) struct ExplainArgs {
     /// Analyze all layers together
     #[arg(long, conflicts_with = "layer")]
     pub(super) all_layers: bool,
+    /// List only the grooves that fulfil a condition, such as `meter is 7/8 and heard tempo over 130` (chapter `variants` of
+    /// the manual)
+    #[arg(id = "where", long, value_name = "CONDITION")]
+    pub(super) condition: Option<String>,
     #[command(flatten)]
     pub(super) speed: SpeedArg,
     #[command(flatten)]

@@ -5,12 +5,80 @@ use crate::jobs::{RecordingMix, parse_band};
 use crate::rhythm::{Fraction, Meter, Tempo, group_line, parse_note_value};
 use crate::sound::SampleRate;
 use crate::sound::take::MAX_COUNT_IN_BARS;
-use std::ops::RangeInclusive;
+use crate::variation::{Aim, FAMILIES, PERMUTE};
+use std::ops::{Range, RangeInclusive};
 use std::str::FromStr;
 
 /// The speeds of a ladder, as one value.
 #[derive(Debug, Clone)]
 pub(crate) struct Speeds(pub(crate) Vec<Fraction>);
+
+/// Sizes of groups in cells, ascending.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct GroupSizes(pub(crate) Vec<usize>);
+
+/// Greatest group in cells.
+const MAX_GROUP: usize = 256;
+
+/// `3,4`, `2-7`, or both.
+pub(super) fn group_sizes(words: &str) -> Result<GroupSizes, String> {
+    let range = |word: &str| {
+        let (from, to) = word.trim().split_once('-').unwrap_or((word.trim(), word.trim()));
+        let (from, to): (usize, usize) = (from.trim().parse().ok()?, to.trim().parse().ok()?);
+        (1 <= from && from <= to && to <= MAX_GROUP).then_some(from..=to)
+    };
+    let ranges: Option<Vec<_>> = words.split(',').map(range).collect();
+    let mut sizes: Vec<usize> = ranges
+        .ok_or_else(|| format!("expected sizes from 1 to {MAX_GROUP} cells, like 3,4 or 2-7"))?
+        .into_iter()
+        .flatten()
+        .collect();
+    sizes.sort_unstable();
+    sizes.dedup();
+    Ok(GroupSizes(sizes))
+}
+
+/// Cells of a section, from 0.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct CellRange(pub(crate) Range<usize>);
+
+/// `17-32` or `5`, counted from 1.
+pub(super) fn cell_range(words: &str) -> Result<CellRange, String> {
+    let (from, to) = words.split_once('-').unwrap_or((words, words));
+    let range = from
+        .trim()
+        .parse::<usize>()
+        .ok()
+        .zip(to.trim().parse::<usize>().ok())
+        .filter(|(from, to)| 0 < *from && from <= to);
+    range.map(|(from, to)| CellRange(from - 1..to)).ok_or_else(|| "expected cells counted from 1, like 17-32".into())
+}
+
+/// The name of an operation on groups.
+pub(super) fn operation(word: &str) -> Result<&'static str, String> {
+    let all = || FAMILIES.into_iter().chain([PERMUTE]);
+    all().find(|name| *name == word).ok_or_else(|| format!("expected one of: {}", all().collect::<Vec<_>>().join(", ")))
+}
+
+/// By what variants are sorted.
+pub(super) fn aim(word: &str) -> Result<Aim, String> {
+    Ok(match word {
+        "near" => Aim::Near,
+        "harder" => Aim::Harder,
+        "easier" => Aim::Easier,
+        "on-beat" => Aim::OnBeat,
+        "off-beat" => Aim::OffBeat,
+        bpm => Aim::Hearing(parse_in_range(
+            bpm,
+            20.0..=400.0,
+            "near, harder, easier, on-beat, off-beat, or a tempo from 20 to 400 BPM",
+        )?),
+    })
+}
+
+pub(super) fn list_length(word: &str) -> Result<usize, String> {
+    parse_in_range(word, 1..=10_000, "a whole number from 1 to 10000")
+}
 
 fn parse_in_range<T: FromStr + PartialOrd>(word: &str, range: RangeInclusive<T>, wanted: &str) -> Result<T, String> {
     word.parse().ok().filter(|n| range.contains(n)).ok_or_else(|| format!("expected {wanted}"))

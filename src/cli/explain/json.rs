@@ -1,7 +1,7 @@
 //! One groove explained for programs: JSON of a documented, versioned schema (README).
 
 use crate::analysis::attacks::TimedAttack;
-use crate::analysis::{Answer, HardnessPart, Hearing, Landings, Leader, Reason, Report, SpeedReport, StreamSource};
+use crate::analysis::{Answer, HardnessPart, Hearing, Landings, Leader, Report, SpeedReport, StreamSource};
 use crate::rhythm::{Groove, Place};
 use serde_json::{Value, json};
 
@@ -69,7 +69,7 @@ pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
             })).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
         "findings": report.findings.iter().map(|f| json!({
-            "reason": name(&f.reason),
+            "reason": f.reason.name(),
             "part": f.part.map(HardnessPart::name),
             "words": f.reason.to_string(),
             "threshold": round(f.threshold),
@@ -78,6 +78,18 @@ pub(super) fn explain(file: &str, groove: &Groove, report: &Report) -> Value {
             "weight": round(f.weight),
         })).collect::<Vec<_>>(),
     })
+}
+
+/// Version of a line of a groove that fulfils a condition.
+const FOUND_SCHEMA: u32 = 1;
+
+/// A groove that fulfils a condition, with the numbers that the condition is about.
+pub(super) fn found(file: &str, found: &super::Match) -> Value {
+    let mut value = json!({ "schema": FOUND_SCHEMA, "file": file, "title": found.title });
+    for (quantity, numbers) in &found.numbers {
+        value[quantity.key()] = json!(numbers.iter().map(|x| round(*x)).collect::<Vec<_>>());
+    }
+    value
 }
 
 fn round(x: f64) -> f64 {
@@ -111,34 +123,6 @@ fn speeds(s: &SpeedReport) -> Value {
             })
         }).collect::<Vec<_>>(),
     })
-}
-
-fn name(reason: &Reason) -> &'static str {
-    use Reason as R;
-    match reason {
-        R::CellTooFast { .. } => "cell-too-fast",
-        R::CellsPerBeat { .. } => "cells-per-beat",
-        R::WeakLandings { .. } => "weak-landings",
-        R::SilentBeats(_) => "silent-beats",
-        R::DownbeatSilent { .. } => "downbeat-silent",
-        R::LongSilence(_) => "long-silence",
-        R::NearlyEven { .. } => "nearly-even",
-        R::AgainstTheBar { .. } => "against-the-bar",
-        R::CycleAgainstTheBar { .. } => "cycle-against-the-bar",
-        R::NoPeriod(_) => "no-period",
-        R::UnequalBeats { .. } => "unequal-beats",
-        R::OddBar(_) => "odd-bar",
-        R::MeterChange(_) => "meter-change",
-        R::BeatChanges(_) => "beat-changes",
-        R::CrossRhythm { .. } => "cross-rhythm",
-        R::Displacement(_) => "displacement",
-        R::AccentsOffBeat(_) => "accents-off-beat",
-        R::AccentsAgainstFigure { .. } => "accents-against-figure",
-        R::MoreOnPulse { .. } => "more-on-pulse",
-        R::Changes(_) => "changes",
-        R::Unrelated { .. } => "unrelated-layers",
-        R::TwoStreams { .. } => "two-streams",
-    }
 }
 
 fn place(groove: &Groove, p: Place) -> Value {

@@ -1,18 +1,21 @@
 //! The messages between the two ends, and the limits of what is accepted.
 
 use super::frame;
-use super::speaker::{MessageHandler, SampleStore};
+use super::speaker::{MessageHandler, Reload, SampleStore};
 use crate::rhythm::{Groove, Time};
 use crate::sound::playback::{ChunkRequest, LoopSpec, PlaybackEvent, PlaybackRequest, Requests, Sequence};
 use crate::sound::schedule::Range;
 use crate::sound::units::SampleRate;
 use crate::sound::user_samples::UserSamples;
 use serde::{Deserialize, Serialize};
+use std::ops::RangeInclusive;
 use std::time::{Duration, Instant};
 
 /// Most bytes of one sound file, and of all that one speaker keeps.
 pub(crate) const MAX_SAMPLE_FILE: u64 = 8 << 20;
 pub(crate) const MAX_SAMPLE_FILES: u64 = 32 << 20;
+/// Most bytes of a recording, of which a speaker keeps one.
+pub(crate) const MAX_RECORDING_FILE: u64 = 1 << 30;
 /// Takes of a sequence, passes of a take, hearings that click, and pulses of one hearing.
 const MAX_TAKES: usize = 1000;
 const MAX_PASSES: u32 = 10_000;
@@ -26,10 +29,14 @@ const MAX_EXTENSION: usize = 5;
 /// Hexadecimal digits of a hash in a file name.
 pub(crate) const HASH_DIGITS: usize = 32;
 
+/// Levels of a recording in dB, and semitones of its transposition.
+const LEVELS: RangeInclusive<f32> = -60.0..=12.0;
+const SEMITONES: RangeInclusive<i8> = -24..=24;
+
 /// From the editor.
 #[derive(Debug, PartialEq, Serialize, Deserialize)]
 pub(super) enum ToSpeaker {
-    /// A request, and the text of its groove, whose sound files have the names of [`is_sample_name`].
+    /// A request, and the text of its groove, whose sound files and recording have the names of [`is_sample_name`].
     Request { groove: String, request: PlaybackRequest },
     /// Volume in dB.
     Volume(f32),
@@ -81,7 +88,11 @@ fn is_spec_within(spec: &LoopSpec) -> bool {
         Range::Region { from, to, .. } => place(from) && place(to),
     };
     let seconds = |s: f64| (0.0..1e9).contains(&s);
+    let recording = spec
+        .recording
+        .is_none_or(|r| r.pass < MAX_PASSES && LEVELS.contains(&r.db) && SEMITONES.contains(&r.tone.semitones));
     range
+        && recording
         && spec.hearings.len() <= MAX_HEARINGS
         && spec.hearings.iter().all(|h| {
             h.seconds.len() <= MAX_PULSES
@@ -104,6 +115,22 @@ impl SampleStore for NoFiles {
     }
 
     fn add(&mut self, _: &str, _: &[u8]) -> bool {
+        true
+    }
+
+    fn has_recording(&self, _: &str) -> bool {
+        false
+    }
+
+    fn start_recording(&mut self, _: &str) -> bool {
+        true
+    }
+
+    fn add_to_recording(&mut self, _: &[u8]) -> bool {
+        true
+    }
+
+    fn finish_recording(&mut self, _: Reload) -> bool {
         true
     }
 }

@@ -15,16 +15,16 @@ mod tests;
 pub(crate) use link::{Link, SampleFiles};
 #[cfg(test)]
 pub(crate) use message::is_sample_name;
-pub(crate) use message::{HASH_DIGITS, MAX_SAMPLE_FILE, MAX_SAMPLE_FILES};
+pub(crate) use message::{HASH_DIGITS, MAX_RECORDING_FILE, MAX_SAMPLE_FILE, MAX_SAMPLE_FILES};
 pub use message::{read_as_editor, read_as_speaker};
-pub(crate) use speaker::{SampleStore, Speaker};
+pub(crate) use speaker::{Reload, SampleStore, Speaker};
 
 use std::io::{self, ErrorKind, Read, Write};
 use std::os::unix::net::UnixStream;
 use std::time::Duration;
 
 /// Version of the messages; both ends must have the same.
-const VERSION: u16 = 4;
+const VERSION: u16 = 5;
 const MAGIC: &[u8; 6] = b"teeter";
 /// Time without a byte after which the connection is lost. The sound has faded within 3 s.
 const TIMEOUT: Duration = Duration::from_millis(2500);

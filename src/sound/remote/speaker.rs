@@ -1,9 +1,9 @@
 //! The speaker's end: plays the requests of one editor after the other, until each connection ends.
 
-use super::message::{MAX_SAMPLE_FILE, ToEditor, ToSpeaker, is_sample_name, is_within_limits};
+use super::message::{MAX_RECORDING_FILE, MAX_SAMPLE_FILE, ToEditor, ToSpeaker, is_sample_name, is_within_limits};
 use super::{frame, greet};
 use crate::rhythm::{Edit, Groove, expected};
-use crate::sound::playback::{ChunkRequest, EventSink, PlaybackRequest, Requests};
+use crate::sound::playback::{ChunkRequest, EventSink, PlaybackEvent, PlaybackRequest, Requests};
 use std::collections::VecDeque;
 use std::io;
 use std::net::Shutdown;
@@ -22,7 +22,22 @@ pub(crate) trait SampleStore {
 
     /// Stores a file; returns whether its content is the one that its name says and there was room for it.
     fn add(&mut self, name: &str, bytes: &[u8]) -> bool;
+
+    fn has_recording(&self, name: &str) -> bool;
+
+    /// Makes room for a recording, instead of any other; returns whether there is some.
+    fn start_recording(&mut self, name: &str) -> bool;
+
+    /// Appends a part; returns whether there was room for it.
+    fn add_to_recording(&mut self, bytes: &[u8]) -> bool;
+
+    /// Ends the recording and decodes it in the background; returns whether its content is the one that its name says. `reload` is
+    /// called when more of it can be heard.
+    fn finish_recording(&mut self, reload: Reload) -> bool;
 }
+
+/// Lets the player load what plays again.
+pub(crate) type Reload = Box<dyn Fn() + Send>;
 
 /// What a speaker needs besides the connection.
 pub(crate) struct Speaker<'a> {
@@ -73,7 +88,7 @@ fn send(writer: &Mutex<UnixStream>, message: &ToEditor) {
     }
 }
 
-/// Turns messages into orders, and collects sound files.
+/// Turns messages into orders, and collects sound files and the recording.
 pub(super) struct MessageHandler<'a> {
     epoch: Instant,
     requests: &'a Requests,
@@ -82,6 +97,12 @@ pub(super) struct MessageHandler<'a> {
     /// Names of files to ask for; of the first one these bytes have arrived.
     wanted: VecDeque<String>,
     bytes: Vec<u8>,
+    /// The recording to ask for, and the bytes of it that have arrived.
+    recording: Option<(String, u64)>,
+    /// The part that was asked for and has not arrived.
+    asked: Option<ChunkRequest>,
+    /// A recording that could not be kept.
+    refused: Option<String>,
 }
 
 impl<'a> MessageHandler<'a> {
@@ -91,7 +112,8 @@ impl<'a> MessageHandler<'a> {
         files: &'a mut dyn SampleStore,
         read: fn(&str) -> Option<Groove>,
     ) -> Self {
-        Self { epoch, requests, files, read, wanted: VecDeque::new(), bytes: Vec::new() }
+        let (wanted, bytes) = (VecDeque::new(), Vec::new());
+        Self { epoch, requests, files, read, wanted, bytes, recording: None, asked: None, refused: None }
     }
 
     /// Handles a message and returns the answer to it, if it has one.
@@ -123,42 +145,97 @@ impl<'a> MessageHandler<'a> {
             let groove = (self.read)(text).ok_or_else(|| expected("a valid groove", "invalid text"))?;
             request.set_groove(&Arc::new(only_sample_names(groove)));
         }
-        let is_idle = self.wanted.is_empty();
         for name in request.groove().into_iter().flat_map(|g| g.layers()).filter_map(|l| l.sound.as_ref()) {
             if !self.files.has(name) && !self.wanted.contains(name) && self.wanted.len() < MAX_WANTED {
                 self.wanted.push_back(name.clone());
             }
         }
+        if let Some(recording) = request.groove().and_then(|g| g.recording()) {
+            self.want_recording(&recording.file);
+        }
         self.requests.send(request);
-        Ok(if is_idle { self.next_part() } else { None })
+        Ok(if self.asked.is_none() { self.next_part() } else { None })
     }
 
-    fn next_part(&self) -> Option<ToEditor> {
-        let name = self.wanted.front()?.clone();
-        Some(ToEditor::Want(ChunkRequest { name, at: self.bytes.len() as u64 }))
+    /// Asks for a recording that is not here, instead of any other that has not arrived yet.
+    fn want_recording(&mut self, name: &str) {
+        let is_wanted = self.recording.as_ref().is_some_and(|(wanted, _)| wanted == name);
+        if !is_wanted && self.refused.as_deref() != Some(name) {
+            self.recording = (!self.files.has_recording(name)).then(|| (name.to_owned(), 0));
+        }
+    }
+
+    /// The part to ask for next. The recording comes after the sound files of the layers.
+    fn next_part(&mut self) -> Option<ToEditor> {
+        let part = match (self.wanted.front(), &self.recording) {
+            (Some(name), _) => ChunkRequest { name: name.clone(), at: self.bytes.len() as u64 },
+            (None, Some((name, arrived))) => ChunkRequest { name: name.clone(), at: *arrived },
+            (None, None) => return None,
+        };
+        self.asked = Some(part.clone());
+        Some(ToEditor::Want(part))
     }
 
     /// Takes the part of a file that was asked for. A file that cannot be sent, or has another content, is skipped.
     fn on_chunk(&mut self, part: &ChunkRequest, size: u64, bytes: &[u8]) -> Result<Option<ToEditor>, String> {
-        let is_asked = self.wanted.front() == Some(&part.name) && part.at == self.bytes.len() as u64;
-        if !is_asked {
+        if self.asked.take_if(|asked| asked == part).is_none() {
             return Err(expected("the requested part of the sound file", "a different part"));
         }
+        if self.wanted.front() == Some(&part.name) {
+            self.on_sample(&part.name, size, bytes);
+        } else if let Some((_, arrived)) = self.recording.take_if(|(name, _)| *name == part.name)
+            && let Some(warning) = self.on_recording(&part.name, (arrived, size), bytes)
+        {
+            return Ok(Some(ToEditor::Event(PlaybackEvent::Warning(warning))));
+        }
+        Ok(self.next_part())
+    }
+
+    fn on_sample(&mut self, name: &str, size: u64, bytes: &[u8]) {
         self.bytes.extend_from_slice(bytes);
         let (arrived, fits) = (self.bytes.len() as u64, size <= MAX_SAMPLE_FILE);
         if arrived >= size || !fits || bytes.is_empty() {
-            if arrived == size && fits && size > 0 && self.files.add(&part.name, &self.bytes) {
+            if arrived == size && fits && size > 0 && self.files.add(name, &self.bytes) {
                 self.requests.put(|orders| orders.reload = true);
             }
             self.wanted.pop_front();
             self.bytes = Vec::new();
         }
-        Ok(self.next_part())
+    }
+
+    /// Takes a part of the recording; returns why it will not be heard.
+    fn on_recording(&mut self, name: &str, (arrived, size): (u64, u64), bytes: &[u8]) -> Option<String> {
+        if size == 0 || bytes.is_empty() {
+            // It cannot be sent yet.
+            return None;
+        }
+        let all = arrived + bytes.len() as u64;
+        let is_kept = size <= MAX_RECORDING_FILE
+            && all <= size
+            && (arrived > 0 || self.files.start_recording(name))
+            && self.files.add_to_recording(bytes);
+        if is_kept && all < size {
+            self.recording = Some((name.to_owned(), all));
+            return None;
+        }
+        let requests = self.requests.clone();
+        let reload: Reload = Box::new(move || requests.put(|orders| orders.reload = true));
+        if is_kept && self.files.finish_recording(reload) {
+            return None;
+        }
+        self.refused = Some(name.to_owned());
+        Some(
+            "the remote speaker cannot keep the recording: its disk is full, or the file changed on its way".to_owned(),
+        )
     }
 }
 
 /// The groove without sound files of other names: those are paths of this machine.
 fn only_sample_names(groove: Groove) -> Groove {
+    let groove = match groove.recording() {
+        Some(recording) if !is_sample_name(&recording.file) => groove.edited(&Edit::Recording(None)).unwrap_or(groove),
+        _ => groove,
+    };
     (0..groove.layers().len()).fold(groove, |groove, layer| match groove.layers()[layer].sound.as_deref() {
         Some(name) if !is_sample_name(name) => groove.edited(&Edit::SoundFile(layer, None)).unwrap_or(groove),
         _ => groove,

@@ -1,6 +1,7 @@
 //! Tests of both ends over socket pairs: what arrives, and what a file costs. Messages are tested in a file of their own.
 
 mod messages;
+mod recordings;
 
 use super::message::{ToEditor, ToSpeaker, is_within_limits};
 use super::speaker::MessageHandler;
@@ -71,8 +72,10 @@ fn play(groove: Groove) -> PlaybackRequest {
 /// Files in memory, on both sides; on the speaker's a file is right if its name's first digit is not `f`.
 #[derive(Default)]
 struct Files {
-    files: HashMap<String, Vec<u8>>,
+    by_name: HashMap<String, Vec<u8>>,
     refused: usize,
+    /// The recording that arrives.
+    arriving: (String, Vec<u8>),
 }
 
 impl SampleFiles for Files {
@@ -81,7 +84,7 @@ impl SampleFiles for Files {
     }
 
     fn read(&mut self, part: &ChunkRequest) -> (u64, Vec<u8>) {
-        let Some(file) = self.files.get(&part.name) else { return (0, Vec::new()) };
+        let Some(file) = self.by_name.get(&part.name) else { return (0, Vec::new()) };
         let at = (part.at as usize).min(file.len());
         (file.len() as u64, file[at..file.len().min(at + 1000)].to_vec())
     }
@@ -89,14 +92,37 @@ impl SampleFiles for Files {
 
 impl SampleStore for Files {
     fn has(&self, name: &str) -> bool {
-        self.files.contains_key(name)
+        self.by_name.contains_key(name)
     }
 
     fn add(&mut self, name: &str, bytes: &[u8]) -> bool {
         let is_right = !name.starts_with('f');
         self.refused += usize::from(!is_right);
         if is_right {
-            self.files.insert(name.to_owned(), bytes.to_vec());
+            self.by_name.insert(name.to_owned(), bytes.to_vec());
+        }
+        is_right
+    }
+
+    fn has_recording(&self, name: &str) -> bool {
+        self.has(name)
+    }
+
+    fn start_recording(&mut self, name: &str) -> bool {
+        self.arriving = (name.to_owned(), Vec::new());
+        true
+    }
+
+    fn add_to_recording(&mut self, bytes: &[u8]) -> bool {
+        self.arriving.1.extend_from_slice(bytes);
+        true
+    }
+
+    fn finish_recording(&mut self, reload: Reload) -> bool {
+        let (name, bytes) = std::mem::take(&mut self.arriving);
+        let is_right = self.add(&name, &bytes);
+        if is_right {
+            reload();
         }
         is_right
     }
@@ -220,7 +246,7 @@ fn a_sound_file_arrives_once_in_parts_and_only_by_its_hash() {
     let (good, wrong) = (format!("{:032x}.wav", 7), format!("f{:031x}.wav", 7));
     let bytes: Vec<u8> = (0..2500_u32).map(|k| (k % 251) as u8).collect();
     let mut sender =
-        Files { files: [(good.clone(), bytes.clone()), (wrong.clone(), bytes.clone())].into(), refused: 0 };
+        Files { by_name: [(good.clone(), bytes.clone()), (wrong.clone(), bytes.clone())].into(), ..Files::default() };
     let (requests, mut files) = (Requests::new(), Files::default());
     let mut handler = MessageHandler::new(Instant::now(), &requests, &mut files, read);
     // For each name: the parts asked for, whether what plays is loaded again, and whether the name is kept.
@@ -244,7 +270,7 @@ fn a_sound_file_arrives_once_in_parts_and_only_by_its_hash() {
         let sound = orders.request.as_ref().and_then(|r| r.groove()?.layers()[0].sound.clone());
         assert_eq!(sound.is_some(), kept, "{name}");
     }
-    assert_eq!((files.files.get(&good), files.files.len(), files.refused), (Some(&bytes), 1, 1));
+    assert_eq!((files.by_name.get(&good), files.by_name.len(), files.refused), (Some(&bytes), 1, 1));
 }
 
 #[test]

@@ -370,7 +370,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "slow down listen here transcribe";
         "jump-on" "G j" Call(listening::toggle_jumping_on), "let the loop move on as you fill it, or stay"
             => "transcribe loop follow advance";
-        "layer-band" "G b" Call(transcription::next_band), "choose the layer's onsets: low, middle, high, all"
+        "layer-band" "G b" Call(transcription::next_band), "choose the onsets of the layer by their band"
             => "kick snare hat filter frequency transcribe";
         "onsets" "G o" Call(transcription::toggle_shown), "show or hide the onsets of the recording"
             => "marks suggestions transcribe detect";

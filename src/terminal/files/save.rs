@@ -4,7 +4,7 @@ use crate::jobs::Overwrite;
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::terminal::event::SaveFailed;
-use crate::terminal::{Confirmation, Effect, Overlay, Question, State, ask};
+use crate::terminal::{Confirmation, Effect, Overlay, Question, State, ask, recording};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -24,6 +24,7 @@ pub(crate) fn with_extension(name: String) -> String {
 
 /// Writes the groove to its file, or to another one from now on.
 pub(crate) fn write(state: &mut State, name: Option<String>, overwrite: Overwrite) {
+    recording::add_fingerprint(state);
     let groove = state.groove().clone();
     state.effects.push(Effect::Save { groove, name, overwrite });
 }

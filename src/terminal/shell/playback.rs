@@ -162,9 +162,9 @@ impl PlaybackHandle {
         let player = self.clone();
         spawn("recording", move || {
             let report = |event| {
-                let is_loaded = matches!(event, RecordingEvent::Loaded(..));
+                let is_better = matches!(event, RecordingEvent::Loaded(..) | RecordingEvent::Onsets(_));
                 player.send(Event::Recording(event));
-                if is_loaded {
+                if is_better {
                     lock(&player.current).requests.put(|orders| orders.reload = true);
                 }
             };
@@ -222,7 +222,7 @@ impl PlaybackHandle {
 
     /// Plays through remote speakers, one after the other; without a state folder through this one.
     fn follow_speakers(&self, mut speaker: Option<RemoteSpeaker>, folder: Option<&StateFolder>) {
-        let mut files = FilesToSend::new(self.access.clone());
+        let mut files = FilesToSend::new(self.access.clone(), self.recordings.clone());
         loop {
             if let Some(RemoteSpeaker { link, socket }) = speaker.take() {
                 let (requests, end) = self.replace();

@@ -230,3 +230,38 @@ fn screens_with_a_recording() {
     press(&mut state, "R l");
     insta::assert_snapshot!("anchors_80x24", screen(&state, (80, 24)));
 }
+
+#[test]
+fn the_fingerprint_of_the_recording_is_saved_and_another_file_is_noticed() {
+    let identified = |state: &mut State, digit: &str| {
+        update(state, Event::Recording(RecordingEvent::Identified(digit.repeat(64))));
+    };
+    let mut state = anchored("R a \"0.1\" enter");
+    let revision = state.revision();
+    identified(&mut state, "a");
+    assert_eq!(state.revision(), revision);
+    let effects = press(&mut state, "ctrl-w ctrl-u \"winch.toml\" enter");
+    let saved = effects.iter().find_map(|e| if let Effect::Save { groove, .. } = e { Some(groove) } else { None });
+    let fingerprint = saved.expect("saved").recording().and_then(|r| r.fingerprint.clone());
+    assert_eq!(fingerprint, Some("a".repeat(64)));
+    assert_eq!(anchors(&state), [(0, 100)]);
+    identified(&mut state, "a");
+    assert!(!screen(&state, (100, 24)).contains("may be wrong"));
+    identified(&mut state, "b");
+    assert!(screen(&state, (100, 24)).contains("winch.flac is not the file in which the anchors were set"));
+    // Another file needs no warning: the user names it.
+    press(&mut state, "R f ctrl-u \"haul.flac\" enter");
+    assert_eq!(state.groove().recording().and_then(|r| r.fingerprint.clone()), None);
+    identified(&mut state, "c");
+    assert!(!screen(&state, (100, 24)).contains("may be wrong"));
+}
+
+#[test]
+fn a_recording_plays_through_a_remote_speaker_once_it_can_be_sent() {
+    let mut state = anchored("R a \"0.1\" enter");
+    press(&mut state, "enter");
+    let effects = update(&mut state, Event::Remote(crate::terminal::event::RemoteEvent::Connected));
+    assert_eq!(requested(&effects), Some((true, true, 1)));
+    let effects = update(&mut state, Event::Recording(RecordingEvent::Identified("a".repeat(64))));
+    assert_eq!(requested(&effects), Some((true, true, 1)), "asked for again, under its name");
+}

@@ -88,7 +88,8 @@ impl KeptBlocks {
 }
 
 fn further_blocks(state: &State, room: Room) -> Vec<Block> {
-    let Some(mut builder) = BlockBuilder::new(state, room.width) else { return Vec::new() };
+    let builder = BlockBuilder::new(state, room.width).filter(|builder| !builder.report.attacks.is_empty());
+    let Some(mut builder) = builder else { return Vec::new() };
     // A heading after other lines begins with an empty one.
     builder.add(Item::Heading, Vec::new());
     builder.speeds(room.speed_rows);
@@ -219,7 +220,7 @@ impl BlockBuilder<'_> {
             self.add(Item::Text, lines);
         }
         if left_out > 0 {
-            let text = format!("{left_out} more: {}", self.state.key_or_name("hearings"));
+            let text = format!("{}: {left_out} more", self.state.key_or_name("hearings"));
             self.text(Item::Text, &text, theme.faint());
         }
     }
@@ -418,6 +419,9 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, area: Rect, block: usize, l
         let headings = blocks[..at].iter().rev().take_while(|b| b.item == Item::Heading);
         let headings: usize = headings.map(|b| b.lines.len()).sum();
         first = first.min(selected - headings.min(selected).min(height / 2));
+        if selected < height {
+            first = 0;
+        }
     }
     let first = first.min(total.saturating_sub(height));
     pen.scroll_percent(area, x, first, height, total);

@@ -80,6 +80,21 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout, kept: &mut
     let fixed = if is_tall { right.len() + 1 } else { (max + 2 + usize::from(rows >= 10)).max(right.len() + 1) };
     let least = right.len() + usize::from(right.len() + 1 + reason_rows <= rows);
     right.resize(if fixed + reason_rows <= rows { fixed } else { least }, Vec::new());
+    // Reasons that have no room in the right half take free rows below both.
+    if right.len() + reason_rows > rows && left.len() < rows {
+        let mut trial = [Vec::new(), Vec::new()];
+        trial[0].resize(left.len(), Vec::new());
+        trial[1].resize(right.len(), Vec::new());
+        let complete = flow::add_reasons(state, theme, &mut trial, &listed, (&[split, right_width], rows));
+        let across =
+            flow::across(state, theme, &listed, (left.len(), right.len()), (right_width, area.width.into(), rows));
+        if across.complete > complete {
+            right.extend(across.right);
+            pen.put_lines(area, 0, 0, &left);
+            pen.put_lines(area, split + 2, 0, &right);
+            return pen.put_lines(area, 0, across.from, &across.below);
+        }
+    }
     let mut columns = [left, right];
     flow::add_reasons(state, theme, &mut columns, &listed, (&[split, right_width], rows));
     if practice::visible_ladder(state).is_none() {
@@ -295,7 +310,7 @@ fn landings(state: &State, report: &Report, theme: Theme, width: usize, max_line
         let (halves, glyphs) = (count * room * 2 / top, theme.glyphs());
         let half = (halves % 2 == 1 || halves == 0).then_some(glyphs.half);
         let bar: String = std::iter::repeat_n(glyphs.full, halves / 2).chain(half).collect();
-        let percent = 100.0 * count as f64 / landings.total as f64;
+        let percent = (100.0 * count as f64 / landings.total as f64).round();
         let style = if on_beat { theme.written() } else { theme.hearing() };
         lines.push(vec![
             (format!("{name:<label$} "), Style::new()),

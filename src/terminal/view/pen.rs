@@ -137,6 +137,9 @@ pub(crate) fn hanging_indent(
     before.zip(lines).map(|(before, line)| vec![(before.to_owned(), before_style), (line, style)]).collect()
 }
 
+/// Units that stay with the number before them.
+const UNITS: [&str; 8] = ["%", "BPM", "Hz", "dB", "kHz", "kB", "ms", "s"];
+
 /// Breaks text into lines of at most `width` columns, at spaces or after `+` and `,` where possible.
 pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
     let width = width.max(1);
@@ -147,11 +150,11 @@ pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
     let (mut lines, mut line, mut used) = (Vec::new(), String::new(), 0);
     let mut word = String::new();
     let mut pieces = Vec::new();
-    for c in text.chars() {
+    for (at, c) in text.char_indices() {
         // A plus after a space or a bracket is the sign of the number that follows.
         let sign = c == '+' && (word.is_empty() || word == "(");
         word.push(c);
-        if !sign && matches!(c, ' ' | '+' | ',') {
+        if !sign && matches!(c, ' ' | '+' | ',') && !is_before_unit(&text[..at], &text[at + c.len_utf8()..]) {
             pieces.push(std::mem::take(&mut word));
         }
     }
@@ -178,6 +181,12 @@ pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
     lines
 }
 
+/// Whether a number ends before a character and its unit begins after it.
+fn is_before_unit(before: &str, after: &str) -> bool {
+    let word = after.split(|c: char| !c.is_alphanumeric() && c != '%').next().unwrap_or_default();
+    before.ends_with(|c: char| c.is_ascii_digit()) && UNITS.contains(&word)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -194,6 +203,7 @@ mod tests {
         assert_eq!(wrap("3+3+2+3(4+4+3)", 7), ["3+3+2+", "3(4+4+", "3)"]);
         assert_eq!(wrap("1:1 (+6.2%) drift +7", 6), ["1:1", "(+6.2%", ")", "drift", "+7"]);
         assert_eq!(wrap("one two three", 7), ["one two", "three"]);
+        assert_eq!(wrap("every 2.0 s, 14 sevens", 9), ["every", "2.0 s, 14", "sevens"]);
         assert_eq!(wrap("abcdefgh", 3), ["abc", "def", "gh"]);
     }
 

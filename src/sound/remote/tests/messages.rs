@@ -1,6 +1,7 @@
 //! Tests of messages: which are refused and why, the limits of requests, and any bytes.
 
 use super::*;
+use crate::sound::{RecordingPlay, RecordingTone};
 
 /// Writes bytes after the greeting; returns why the speaker closed the connection.
 fn refused(bytes: &[u8]) -> String {
@@ -46,7 +47,7 @@ fn another_version_and_another_program_are_told_apart() {
     };
     assert!(
         greeting(b"teeter\x00\x63")
-            .contains("protocol version mismatch: 4 here, 99 on the other machine; install the same")
+            .contains("protocol version mismatch: 5 here, 99 on the other machine; install the same")
     );
     assert!(greeting(b"SSH-2.0-x").contains("not teeter"));
     assert!(greeting(b"tee").contains("no answer from `teeter remote` (closed)"));
@@ -67,6 +68,14 @@ fn a_request_beyond_the_limits_of_an_editor_is_refused() {
     }
     let hearings = |n| changed(&|s| s.hearings = vec![s.hearings[0].clone(); n]);
     assert!(is_within_limits(&hearings(4)) && !is_within_limits(&hearings(17)));
+    let recorded = |pass, db, semitones| {
+        let tone = RecordingTone { semitones, ..RecordingTone::default() };
+        changed(&|s| s.recording = Some(RecordingPlay { pass, db, pan: 0, tone, is_silent: false }))
+    };
+    assert!(is_within_limits(&recorded(3, -12.0, 24)));
+    for (pass, db, semitones) in [(u32::MAX, 0.0, 0), (0, 1e9, 0), (0, f32::NAN, 0), (0, 0.0, 25)] {
+        assert!(!is_within_limits(&recorded(pass, db, semitones)), "{pass} {db} {semitones}");
+    }
     let sequence = |takes, at, times| {
         let take = SequenceTake { spec: spec(groove(1)), times: Some(times), count_in: false };
         PlaybackRequest::Step(Sequence { number: 1, takes: vec![take; takes], at, silence: None })
