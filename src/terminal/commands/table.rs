@@ -325,7 +325,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "grid-taps" "G t" Call(tapping::begin_on_recording), "tap its beats, from the cursor on"
             => "tempo tap along beat grid";
         "align" "G a" Call(grid_search::align), "find this groove in it" => "align match locate score follow";
-        "align-groups" "G g" Ask(Question::AlignGroups), "find a line of groups in it, from the cursor on"
+        "align-groups" "G g" Ask(Question::AlignGroups), "find a line of groups in it, from the cursor"
             => "align match riff cycle";
         "transcribe" "G w" Call(grid_search::transcribe), "write its attacks as layers"
             => "transcribe drums automatic layers kick snare hat";
