@@ -6,6 +6,7 @@ use clap::Args as ClapArgs;
 use std::path::PathBuf;
 
 #[derive(Debug, ClapArgs)]
+#[expect(clippy::struct_excessive_bools, reason = "each is an option of its own")]
 pub(crate) struct SearchArgs {
     /// Groove whose layer gets the line; its other layers stay. Without it, the line gets a groove of its own
     pub(crate) file: Option<PathBuf>,
