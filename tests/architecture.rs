@@ -64,7 +64,7 @@ const MODULES: &[Module] = &[
     Module {
         name: "recording",
         modules: &["rhythm", "analysis", "sound"],
-        crates: &["pulp", "realfft", "rubato", "symphonia"],
+        crates: &["num_integer", "pulp", "realfft", "rubato", "symphonia"],
         forbidden: &["std::thread", "PathBuf"],
     },
     Module {

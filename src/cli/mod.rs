@@ -14,6 +14,7 @@ mod manual;
 mod onsets;
 mod output;
 mod outputs;
+mod propose;
 mod pulse;
 mod recordings;
 mod remote;
@@ -24,6 +25,7 @@ mod suggest;
 mod takes;
 mod tap;
 mod tap_times;
+mod transcribe;
 mod vary;
 
 use crate::analysis::Limits;
@@ -209,6 +211,8 @@ fn run_command(args: Args) -> Result<Exit, CliError> {
         Some(Command::Onsets(args)) => onsets::run(&args),
         Some(Command::Vary(args)) => vary::run(&args),
         Some(Command::Search(args)) => search::run(&args),
+        Some(Command::Propose(args)) => propose::run(&args),
+        Some(Command::Transcribe(args)) => transcribe::run(&args),
         Some(Command::Outputs) => outputs::run(),
         Some(Command::Export(args)) => export::run(&args),
         Some(Command::Handout(args)) => handout::run(&args),

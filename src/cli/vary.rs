@@ -5,7 +5,7 @@ use super::{CliError, Exit, input, output};
 use crate::analysis::{AnalysisOptions, Carry, Reason, Scope};
 use crate::describe::{rest_lead, visible_json, visible_lines};
 use crate::jobs::{JobControl, OutputFile, write_files};
-use crate::rhythm::{Fraction, Groove, count, group_line};
+use crate::rhythm::{Fraction, Groove, Part, count, group_line};
 use crate::store;
 use crate::variation::{Effect, FAMILIES, RotationOf, Subject, Variant, variants};
 use serde_json::{Value, json};
@@ -65,22 +65,17 @@ pub(super) fn run(args: &VaryArgs) -> Result<Exit, CliError> {
 /// What the arguments name to be varied.
 fn subject(args: &VaryArgs, groove: &Groove) -> Result<Subject, CliError> {
     let layers = groove.layers().iter().map(|l| l.name.as_str());
-    let layer = match &args.layer {
-        Some(name) => input::index_of("layer", name, layers)?,
-        None => {
-            let has_attacks =
-                |l: &usize| groove.layers()[*l].parts.iter().any(|p| p.stored().iter().any(|c| c.attack().is_some()));
-            (0..groove.layers().len())
-                .find(has_attacks)
-                .ok_or_else(|| CliError::usage("the groove has no attacks to vary"))?
-        }
+    let has_attacks = |part: &Part| part.stored().iter().any(|c| c.attack().is_some());
+    let layer = if let Some(name) = &args.layer {
+        input::index_of("layer", name, layers)?
+    } else {
+        let first = groove.layers().iter().position(|l| l.parts.iter().any(|part| has_attacks(part)));
+        first.ok_or_else(|| CliError::usage("the groove has no attacks to vary"))?
     };
-    let section = match &args.section {
-        Some(name) => input::index_of("section", name, groove.sections().iter().map(|s| s.name.as_str()))?,
-        None => {
-            let has_attacks = |s: &usize| groove.part(layer, *s).stored().iter().any(|c| c.attack().is_some());
-            (0..groove.sections().len()).find(has_attacks).unwrap_or(0)
-        }
+    let section = if let Some(name) = &args.section {
+        input::index_of("section", name, groove.sections().iter().map(|s| s.name.as_str()))?
+    } else {
+        (0..groove.sections().len()).find(|s| has_attacks(groove.part(layer, *s))).unwrap_or(0)
     };
     let subject = match (&args.cells, args.figure) {
         (Some(range), _) => Subject::cells(groove, layer, section, range.0.clone()),

@@ -10,13 +10,28 @@ use std::path::{Path, PathBuf};
 const MAX_FILES: usize = 200;
 const MAX_BYTES: u64 = 4 << 30;
 
-/// SHA-256 (FIPS 180-4) as 64 hexadecimal digits; `None` if `go_on` says so.
+/// Takes the fingerprint of bytes as they come.
+#[derive(Default)]
+pub(super) struct Fingerprinter(Sha256);
+
+impl Fingerprinter {
+    pub(super) fn add(&mut self, bytes: &[u8]) {
+        self.0.update(bytes);
+    }
+
+    /// SHA-256 (FIPS 180-4) as 64 hexadecimal digits.
+    pub(super) fn finish(self) -> String {
+        self.0.finalize().iter().fold(String::new(), |text, byte| text + &format!("{byte:02x}"))
+    }
+}
+
+/// The fingerprint of all bytes; `None` if `go_on` says so.
 pub(super) fn fingerprint(mut bytes: impl Read, go_on: &dyn Fn() -> bool) -> io::Result<Option<String>> {
-    let (mut hasher, mut block) = (Sha256::new(), vec![0; 1 << 16]);
+    let (mut fingerprint, mut block) = (Fingerprinter::default(), vec![0; 1 << 16]);
     while go_on() {
         match bytes.read(&mut block)? {
-            0 => return Ok(Some(hasher.finalize().iter().map(|b| format!("{b:02x}")).collect())),
-            n => hasher.update(&block[..n]),
+            0 => return Ok(Some(fingerprint.finish())),
+            n => fingerprint.add(&block[..n]),
         }
     }
     Ok(None)

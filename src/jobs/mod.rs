@@ -4,6 +4,7 @@
 mod control;
 mod export;
 mod fingerprint;
+pub(crate) mod grid;
 mod handout;
 mod import;
 mod output;

@@ -1,6 +1,6 @@
 //! Sound files on their way to a remote speaker: named by their hash on the editor's host, and kept in a folder by the speaker.
 
-use super::fingerprint::fingerprint;
+use super::fingerprint::{Fingerprinter, fingerprint};
 use super::recordings::{RecordingEvent, Recordings};
 use super::sound_access::{SharedAccess, SoundAccess};
 use super::user_samples::UserSampleCache;
@@ -130,8 +130,15 @@ pub(crate) struct SampleFolder {
     files: VecDeque<(String, u64)>,
     recordings: Recordings,
     /// The recording that arrives, and the one that is there.
-    arriving: Option<(String, File)>,
+    arriving: Option<ArrivingFile>,
     arrived: Option<String>,
+}
+
+struct ArrivingFile {
+    name: String,
+    file: File,
+    /// Of what has arrived. A large file is not read again, which would delay the answers to pings.
+    fingerprint: Fingerprinter,
 }
 
 impl SampleFolder {
@@ -179,24 +186,27 @@ impl SampleStore for SampleFolder {
 
     fn start_recording(&mut self, name: &str) -> bool {
         // One is enough; the old one is still played from what was decoded.
-        for old in self.arrived.take().into_iter().chain(self.arriving.take().map(|(name, _)| name)) {
+        for old in self.arrived.take().into_iter().chain(self.arriving.take().map(|file| file.name)) {
             drop(fs::remove_file(self.folder.join(old)));
         }
-        self.arriving = File::create(self.folder.join(name)).ok().map(|file| (name.to_owned(), file));
+        let file = File::create(self.folder.join(name)).ok();
+        let arriving = |file| ArrivingFile { name: name.to_owned(), file, fingerprint: Fingerprinter::default() };
+        self.arriving = file.map(arriving);
         self.arriving.is_some()
     }
 
     fn add_to_recording(&mut self, bytes: &[u8]) -> bool {
-        self.arriving.as_mut().is_some_and(|(_, file)| file.write_all(bytes).is_ok())
+        let Some(ArrivingFile { file, fingerprint, .. }) = &mut self.arriving else { return false };
+        fingerprint.add(bytes);
+        file.write_all(bytes).is_ok()
     }
 
     fn finish_recording(&mut self, reload: Reload) -> bool {
-        let Some((name, file)) = self.arriving.take() else { return false };
+        let Some(ArrivingFile { name, file, fingerprint }) = self.arriving.take() else { return false };
         drop(file);
-        let path = self.folder.join(&name);
-        let is_right = File::open(&path).and_then(hash).is_ok_and(|hash| name.split('.').next() == Some(hash.as_str()));
+        let is_right = name.split('.').next() == Some(&fingerprint.finish()[..HASH_DIGITS]);
         if !is_right {
-            drop(fs::remove_file(path));
+            drop(fs::remove_file(self.folder.join(name)));
             return false;
         }
         let (recordings, file) = (self.recordings.clone(), Some(self.folder.join("groove.toml")));

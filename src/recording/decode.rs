@@ -191,7 +191,7 @@ fn read_samples(mut format: Box<dyn FormatReader + '_>, priming: u32) -> Result<
         }
         if *spec.channels() != layout {
             layout = spec.channels().clone();
-            weights = fold::weights(&layout);
+            weights = fold::mono(&layout);
         }
         buffer.copy_to_vec_interleaved(&mut block);
         raw.non_finite += block.iter().filter(|x| !x.is_finite()).count();

@@ -6,6 +6,7 @@ pub mod detect;
 mod envelope;
 pub mod fit;
 mod fold;
+pub mod grid;
 mod level;
 pub mod onsets;
 mod packed;

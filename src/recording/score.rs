@@ -6,7 +6,7 @@ use super::onsets::Onset;
 use crate::analysis::Clock;
 use crate::analysis::attacks::LayerAttacks;
 use crate::rhythm::bounds::ANCHOR_PASS;
-use crate::rhythm::{Accent, Anchor, Fraction, GridPlace, Groove, Micros};
+use crate::rhythm::{Accent, Anchor, Fraction, GridPlace, Groove, Micros, Voice};
 
 /// Weight of an accent (ours, no source).
 fn weight(accent: Accent) -> f64 {
@@ -19,6 +19,31 @@ fn weight(accent: Accent) -> f64 {
     }
 }
 
+/// Strength of an instrument in the low, middle and high band, in dB below that of the onset; `None` where it depends on the pitch.
+///
+/// Measured with the onset detector on single strokes: means of this program's voices and of the instruments of two General MIDI
+/// soundfonts. They guide the alignment only as far as the recording agrees with them.
+fn decibels(voice: Voice) -> Option<[f64; 3]> {
+    Some(match voice {
+        Voice::Kick => [0.0, -19.0, -30.0],
+        Voice::Snare => [-10.0, -2.0, -8.0],
+        Voice::Hat | Voice::OpenHat => [-36.0, -18.0, 0.0],
+        Voice::Ride => [-45.0, -11.0, -1.0],
+        Voice::Crash => [-45.0, -2.0, -5.0],
+        Voice::Rim => [-39.0, -3.0, -7.0],
+        Voice::Clap => [-29.0, -1.0, -7.0],
+        Voice::Tom | Voice::LowTom => [-1.0, -16.0, -35.0],
+        Voice::Wood | Voice::Cowbell => [-50.0, -1.0, -12.0],
+        Voice::Shaker => [-45.0, -23.0, 0.0],
+        Voice::Bass => [-1.0, -9.0, -30.0],
+        Voice::Bell | Voice::Pluck => return None,
+    })
+}
+
+fn bands(voice: Voice) -> Option<[f64; 3]> {
+    decibels(voice).map(|bands| bands.map(|db| 10_f64.powf(db / 20.0)))
+}
+
 /// The loop of these layers. Its bars are those of a pass in playing order, and its score time is that of the written tempos.
 pub fn score_loop(groove: &Groove, layers: &[usize]) -> ScoreLoop {
     let clock = Clock::new(groove);
@@ -29,8 +54,7 @@ pub fn score_loop(groove: &Groove, layers: &[usize]) -> ScoreLoop {
             .iter()
             .map(|a| ScoreAttack { seconds: a.seconds, weight: weight(a.accent) })
             .collect(),
-        // A layer's voice says little about the instrument in a recording.
-        bands: None,
+        bands: bands(groove.layers()[*layer].voice),
     };
     let (mut bars, mut beats) = (Vec::new(), Vec::new());
     for (section, pass) in clock.passes() {

@@ -255,19 +255,49 @@ mod tests {
     }
 
     #[test]
+    fn known_onsets_are_attacks_and_make_it_another_source() {
+        let mut file = spool(Layout { rate: 48_000, channels: 1 });
+        // A tone that begins so softly that no attack is found in it.
+        let tone = |k: usize| (k as f32 / 48_000.0).min(1.0) * 0.5 * (k as f32 * 0.05).sin();
+        file.write(&(0..96_000).map(tone).collect::<Vec<f32>>()).expect("written");
+        file.complete();
+        let heard = |file: &Arc<SpoolFile>| left(&mut *file.open(&listening(0, 50, 48_000)), 0, 120_000);
+        let (id, before) = (file.id(), heard(&file));
+        let onset = |seconds| Onset {
+            seconds,
+            attack: seconds,
+            confidence: 1.0,
+            strength_db: 0.0,
+            low_db: 0.0,
+            mid_db: 0.0,
+            high_db: 0.0,
+        };
+        file.set_onsets(&[onset(1.0)]);
+        assert_ne!(file.id(), id);
+        // After the onset, at frame 96,000, the sound is copied unchanged.
+        let after = heard(&file);
+        let is_copied = |heard: &[f32]| (0..960).all(|k| (heard[96_000 + k] - tone(48_000 + k)).abs() < 1e-6);
+        assert!(is_copied(&after) && !is_copied(&before));
+    }
+
+    #[test]
     fn a_stroke_is_heard_where_the_speed_and_the_rates_put_it() {
-        let mut file = spool(Layout { rate: 44_100, channels: 1 });
-        let mut samples = vec![0.0; 88_200];
-        for (k, x) in samples[44_100..48_000].iter_mut().enumerate() {
-            *x = (0.8 * (-0.002 * k as f64).exp() * (0.1 * k as f64).cos()) as f32;
-        }
-        file.write(&samples).expect("written");
-        for percent in [20, 50, 75, 100, 200] {
-            let mut stream = file.open(&listening(0, percent, 48_000));
-            let ideal = 48_000 * 100 / percent as usize;
-            let heard = left(&mut *stream, 0, ideal + 4800);
-            let first = heard.iter().position(|x| x.abs() > 0.4).expect("a stroke");
-            assert!(first.abs_diff(ideal) <= 24, "{percent} %: expected {ideal}, found {first}");
+        for rate in [8_000, 44_100, 192_000] {
+            let mut file = spool(Layout { rate, channels: 1 });
+            let mut samples = vec![0.0; 2 * rate as usize];
+            let second = samples.len() / 2;
+            for (k, x) in samples[second..second + second / 10].iter_mut().enumerate() {
+                let t = k as f64 / f64::from(rate);
+                *x = (0.8 * (-90.0 * t).exp() * (4400.0 * t).cos()) as f32;
+            }
+            file.write(&samples).expect("written");
+            for percent in [20, 50, 75, 100, 200] {
+                let mut stream = file.open(&listening(0, percent, 48_000));
+                let ideal = 48_000 * 100 / percent as usize;
+                let heard = left(&mut *stream, 0, ideal + 4800);
+                let first = heard.iter().position(|x| x.abs() > 0.4).expect("a stroke");
+                assert!(first.abs_diff(ideal) <= 24, "{rate} Hz, {percent} %: expected {ideal}, found {first}");
+            }
         }
     }
 }

@@ -220,6 +220,12 @@ impl Session {
         self.commit(groove, before, None);
     }
 
+    /// Replaces the groove by one with another grid or with the attacks of its recording, as an undoable step.
+    pub(crate) fn lay(&mut self, groove: Groove, label: &str) -> Outcome {
+        let before = Step { label: label.to_owned(), ..self.step_here() };
+        self.commit(groove, before, None)
+    }
+
     /// The current groove as a step of the history, without a label.
     fn step_here(&self) -> Step {
         let (document, cursor, anchor) = (self.document, self.cursor, self.anchor);

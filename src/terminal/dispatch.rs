@@ -9,7 +9,9 @@ use crate::terminal::help::HelpView;
 use crate::terminal::playback::{practice, tapping};
 use crate::terminal::prompts::typing;
 use crate::terminal::transcription::listening;
-use crate::terminal::{Action, Confirmation, Effect, Key, Overlay, Question, State, ask, lists, search};
+use crate::terminal::{
+    Action, Confirmation, Effect, Key, Mode, Overlay, Question, State, ask, grid_search, lists, search,
+};
 use ratatui::crossterm::event::KeyCode;
 
 /// Carries out an action; `key` is the key that caused it, if any.
@@ -20,6 +22,9 @@ pub(crate) fn dispatch(state: &mut State, action: &Action, key: Option<Key>) {
         Action::EnterDigit => match key.map(|k| k.code) {
             Some(KeyCode::Char(c @ '0'..='9')) => {
                 let n = c as usize - '0' as usize;
+                if state.mode() == Mode::List {
+                    return grid_search::take_number(state, n);
+                }
                 run_command(state, Command::EnterGroup(if n == 0 { 10 } else { n }));
             }
             _ => ask(state, Question::Groups),
@@ -142,6 +147,7 @@ pub(crate) fn close(state: &mut State) {
         }
         Overlay::Help(HelpView { list: Some(list), .. }) => state.overlay = *list,
         Overlay::Tap => return tapping::end(state),
+        Overlay::GridChoices(list) => return grid_search::leave(state, list),
         Overlay::Recovery(_) => return recovery::postpone(state),
         Overlay::Confirm(Confirmation::ReadSounds(paths)) => return outside_sounds::refuse(state, paths),
         Overlay::Confirm(Confirmation::OverwriteByJob(..)) => state.warn("not written; the file is unchanged"),

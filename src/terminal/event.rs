@@ -2,6 +2,7 @@
 
 use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
+use crate::jobs::grid::{GridChoices, GridJob};
 use crate::jobs::play_request::{PlayRequest, PlaybackEvent, ResumePoint, Sequence};
 use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, RecordingEvent, SoundSettings};
 use crate::rhythm::{Fraction, Groove};
@@ -44,6 +45,8 @@ pub enum Event {
     Recording(RecordingEvent),
     /// The sound files and the recording outside the groove's folder that may not be read without an answer.
     OutsideSounds(Vec<PathBuf>),
+    /// What was found in the recording of the groove of this revision, or why nothing.
+    GridFound(u64, Result<GridChoices, String>),
     /// The output devices, one per line, or why they cannot be listed.
     Outputs(Result<Vec<String>, String>),
     /// Progress of the running job in percent.
@@ -138,6 +141,8 @@ pub enum Effect {
         tolerance: Fraction,
     },
     CancelJob,
+    /// Search the recording; it ends with [`Event::GridFound`].
+    FindGrid(Box<GridJob>),
     /// Read a groove file; it ends with [`Event::Opened`].
     Open(String),
     /// Save the document to this file, which was read, from now on.

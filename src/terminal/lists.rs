@@ -8,7 +8,8 @@ use crate::terminal::files::recovery::RecoveryView;
 use crate::terminal::transcription::differences;
 use crate::terminal::view::{Block, Item, ReportPart, blocks, list_height, plain_list};
 use crate::terminal::{
-    Mode, Overlay, State, TextField, anchors, hearings, help, manual, prompts, replay, run_command, search, sections,
+    Mode, Overlay, State, TextField, anchors, grid_search, hearings, help, manual, prompts, replay, run_command,
+    search, sections,
 };
 
 /// A movement in a list, down if positive.
@@ -66,6 +67,10 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
         Overlay::Export { menu, text, .. } => export::search(state, *menu, text.value()).len(),
         Overlay::Sections(_) => state.groove().sections().len(),
         Overlay::Anchors(_) => state.groove().recording().map_or(0, |r| r.anchors().len()),
+        Overlay::GridChoices(list) => {
+            let index = step.from(list.selected, list.choices.list.len().saturating_sub(1), page);
+            return grid_search::select(state, index);
+        }
         Overlay::Differences(_) => state.transcription.differences.len(),
         Overlay::TapReport(_) => state.tap_report_lines().len(),
         _ => plain_list(state).map_or(0, |list| list.entries.len()),
@@ -148,6 +153,7 @@ pub(crate) fn accept(state: &mut State) {
         Overlay::TapReport(line) => return go_to_tap_line(state, line),
         Overlay::Sections(section) => return sections::go_to(state, section),
         Overlay::Anchors(at) => return anchors::go_to(state, at),
+        Overlay::GridChoices(_) => return grid_search::take_selected(state),
         Overlay::Differences(at) => return differences::go_to(state, at),
         Overlay::Help(_) | Overlay::Manual(_) if state.mode() == Mode::Typing => return search::accept(state),
         Overlay::Help(ref view) => return help::open_chapter(state, view.line),

@@ -10,6 +10,7 @@ mod confirmation;
 mod dispatch;
 mod event;
 mod files;
+mod grid_search;
 mod hearings;
 mod help;
 mod input;

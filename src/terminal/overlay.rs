@@ -3,6 +3,7 @@
 use crate::terminal::commands::Menu;
 use crate::terminal::files::export::ExportMenu;
 use crate::terminal::files::recovery::RecoveryView;
+use crate::terminal::grid_search::ChoiceList;
 use crate::terminal::help::HelpView;
 use crate::terminal::manual::ManualView;
 use crate::terminal::playback::tempo_taps::TempoTaps;
@@ -27,6 +28,8 @@ pub(crate) enum Overlay {
     ConfigFile(usize),
     /// The anchors of the recording, with the selected one.
     Anchors(usize),
+    /// What a search in the recording found.
+    GridChoices(ChoiceList),
     /// What is played against what is written, with the selected line.
     Differences(usize),
     /// The sections, with the selected one.
@@ -72,6 +75,7 @@ impl Overlay {
             | Overlay::Outputs(..)
             | Overlay::ConfigFile(_)
             | Overlay::Anchors(_)
+            | Overlay::GridChoices(_)
             | Overlay::Differences(_)
             | Overlay::Sections(_)
             | Overlay::Full { .. }

@@ -14,6 +14,7 @@ use std::sync::Arc;
 
 mod events;
 mod full_view;
+mod grid_search;
 mod hearings;
 mod hidden;
 mod jobs;
@@ -183,6 +184,7 @@ fn effects_are_values() {
                 Effect::RunJob(_) => "run job",
                 Effect::Import { .. } => "import",
                 Effect::CancelJob => "cancel",
+                Effect::FindGrid(_) => "find grid",
                 Effect::SwitchDocument(_) => "work",
                 Effect::Redraw => "redraw",
                 Effect::Suspend => "suspend",

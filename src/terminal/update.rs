@@ -10,7 +10,9 @@ use crate::terminal::input::mouse;
 use crate::terminal::playback::playing::LoopMode;
 use crate::terminal::playback::{practice, tapping, tempo_taps, transport};
 use crate::terminal::prompts::typing;
-use crate::terminal::{Action, Effect, Event, Key, KeyTime, Mode, Overlay, State, commands, recording, replay, scroll};
+use crate::terminal::{
+    Action, Effect, Event, Key, KeyTime, Mode, Overlay, State, commands, grid_search, recording, replay, scroll,
+};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use tui_input::InputRequest;
 
@@ -42,6 +44,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Progress(Ok(text)) => practice::on_progress(state, text),
         Event::Remote(event) => transport::on_remote_event(state, event),
         Event::Recording(event) => recording::on_event(state, event),
+        Event::GridFound(revision, result) => grid_search::on_found(state, revision, result),
         Event::OutsideSounds(paths) => outside_sounds::on_found(state, paths),
         Event::Progress(Err(text)) => state.warn(text),
         Event::JobProgress(percent) => export::on_progress(state, percent),
@@ -113,8 +116,8 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
 fn on_playback(state: &mut State, event: PlaybackEvent) {
     match event {
         PlaybackEvent::Tick(position) => {
-            // The clicks of a calibration have no position in the groove.
-            let has_position = state.playback.is_playing && !state.playback.taps.is_calibrating();
+            // What plays instead of the groove has no position in it.
+            let has_position = state.playback.is_playing && !state.playback.taps.has_other_loop();
             state.playback.position = position.filter(|_| has_position);
             state.playback.count_in_beat = None;
             state.playback.idle_ticks = state.playback.idle_ticks.saturating_add(1);

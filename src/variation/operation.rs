@@ -213,14 +213,14 @@ impl Operation {
                     s if s == *b => g.resized(*a),
                     _ => *g,
                 };
-                filled(&row, row.groups.iter().map(other).collect(), length)?
+                filled(&row, &row.groups.iter().map(other).collect::<Vec<_>>(), length)?
             }
             Self::Stretch { numer, denom } => {
                 let scaled = |g: &Group| {
                     let size = (g.size * numer).checked_div(*denom).filter(|s| s * denom == g.size * numer)?;
                     Some(g.resized(size))
                 };
-                filled(&row, row.groups.iter().map(scaled).collect::<Option<_>>()?, length)?
+                filled(&row, &row.groups.iter().map(scaled).collect::<Option<Vec<_>>>()?, length)?
             }
             Self::Complement => {
                 let pitch = row.groups.first().and_then(|g| g.attack.pitch);
@@ -272,7 +272,7 @@ impl Operation {
 }
 
 /// Groups that come again until the row is full; the last one is cut. `None` without a group.
-fn filled(row: &Row, groups: Vec<Group>, length: usize) -> Option<Vec<Cell>> {
+fn filled(row: &Row, groups: &[Group], length: usize) -> Option<Vec<Cell>> {
     let mut left = length - row.lead.len();
     if groups.iter().all(|g| g.size == 0) {
         return None;

@@ -4,7 +4,7 @@ use super::operation::{FAMILIES, PERMUTE};
 use super::{Aim, Effect, RotationOf, Subject, variants};
 use crate::analysis::AnalysisOptions;
 use crate::rhythm::tests::grooves;
-use crate::rhythm::{Cell, Edit, Groove, Place, group_line};
+use crate::rhythm::{Attack, Cell, Edit, Groove, Place, group_line};
 use proptest::prelude::*;
 use std::collections::HashSet;
 
@@ -19,7 +19,7 @@ fn line(bars: u16, groups: &str) -> Groove {
     let mut cell = 0;
     for group in groups {
         let at = Place { layer: 0, section: 0, cell };
-        groove = groove.edited(&Edit::Enter { at, cells: group as usize, attack: Default::default() }).expect("room");
+        groove = groove.edited(&Edit::Enter { at, cells: group as usize, attack: Attack::default() }).expect("room");
         cell += group as usize;
     }
     groove

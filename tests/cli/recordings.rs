@@ -205,3 +205,79 @@ fn a_recording_without_the_groove_is_said_to_be_without_it() {
     let both = run(&["align", "-", REFERENCE, "--write"], b"");
     assert_eq!(both.code, Some(2));
 }
+
+/// A groove of 4+4+5 sixteenths at 150, alone: 13 cells of 100 ms, whose mean group is heard at 138.5.
+const THIRTEEN: &str = "format = 1\ntitle = \"t\"\n\n[[section]]\nmeter = \"4/4\"\ntempo = 150\nbars = 13\n\n[[layer]]\n\
+    name = \"riff\"\nvoice = \"pluck\"\ndivision = 4\ngroups = \"16(4+4+5)\"\n";
+
+#[test]
+fn the_heard_rate_of_a_figure_without_a_beat_is_proposed_with_the_reason() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name).to_string_lossy().into_owned();
+    fs::write(path("thirteen.toml"), THIRTEEN).expect("written");
+    succeed(&["render", &path("thirteen.toml"), "-o", &path("thirteen.wav"), "--loops", "2"]);
+    let value = json(&["propose", &path("thirteen.wav"), "--json"]);
+    let first = &value["proposals"][0];
+    let bpm = first["bpm"].as_f64().expect("a rate");
+    assert!((138.2..138.8).contains(&bpm) && first["kind"] == "additive", "{value}");
+    assert_eq!(first["groups"].as_array().map(Vec::len), Some(3));
+    let text = succeed(&["propose", &path("thirteen.wav")]).text;
+    assert!(text.contains("the written beat cannot be known from these attacks alone: 138.5 BPM"), "{text}");
+    let chapter = teeter::manual::chapter("recordings").expect("a chapter").text;
+    for key in value.as_object().expect("an object").keys().chain(first.as_object().expect("an object").keys()) {
+        assert!(chapter.contains(&format!("`{key}`")), "the chapter does not name {key}");
+    }
+    let none = run(&["propose", "tests/sounds/burst.flac"], b"");
+    assert!(none.text.contains("no pulse was found in the onsets"), "{}", none.text);
+    // A line of groups instead of a groove.
+    let words = ["align", &path("thirteen.wav"), "--groups", "4+4+5", "--tempo", "146", "--json"];
+    let value = json(&words);
+    let ratio = value["tempo_ratio"].as_f64().expect("a ratio");
+    assert!((ratio - 150.0 / 146.0).abs() < 0.004 && value["file"].is_null(), "{value}");
+    let result = run(&["align", &path("thirteen.wav"), "--groups", "4+4+5"], b"");
+    assert_eq!(result.code, Some(2));
+    let one = run(&["align", DEMO], b"");
+    assert!(one.code == Some(2) && one.errors.contains("expected a groove and a recording"), "{}", one.errors);
+}
+
+/// Kick, snare and hat of one bar, whose cells are known.
+const KIT: &str = "format = 1\ntitle = \"t\"\n\n[[section]]\nmeter = \"4/4\"\ntempo = 120\nbars = 8\n\n[[layer]]\n\
+    name = \"kick\"\nvoice = \"kick\"\ndivision = 4\ncycle = \"x.....x...x.....\"\n\n[[layer]]\nname = \"snare\"\n\
+    voice = \"snare\"\ndivision = 4\ncycle = \"....x.......x..x\"\n\n[[layer]]\nname = \"hat\"\nvoice = \"hat\"\n\
+    division = 4\ncycle = \"x.x.x.x.x.x.x.xx\"\n";
+
+#[test]
+fn attacks_are_written_into_their_cells() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name).to_string_lossy().into_owned();
+    fs::write(path("kit.toml"), KIT).expect("written");
+    succeed(&["render", &path("kit.toml"), "-o", &path("kit.wav")]);
+    // The tempo may be a little wrong.
+    let (wav, out) = (path("kit.wav"), path("out.toml"));
+    let words = ["transcribe", &wav, "--tempo", "119.5", "--first", "0", "-o", &out];
+    let result = succeed(&words);
+    assert!(result.errors.contains("attacks"), "{}", result.errors);
+    let groove = teeter::store::load(out.as_ref()).expect("a groove").groove;
+    let truth = teeter::store::load(path("kit.toml").as_ref()).expect("a groove").groove;
+    let cells = |groove: &teeter::rhythm::Groove, name: &str| -> Vec<String> {
+        let layer = groove.layers().iter().position(|l| l.name == name).unwrap_or_else(|| panic!("no {name}"));
+        groove.events(layer).iter().map(|e| e.offset.to_string()).collect()
+    };
+    for name in ["kick", "snare"] {
+        assert_eq!(cells(&groove, name), cells(&truth, name), "{name}");
+    }
+    let recording = groove.recording().expect("a recording");
+    assert_eq!((&*recording.file, recording.anchors().len() >= 8), ("kit.wav", true));
+    let again = run(&words, b"");
+    assert_eq!(again.code, Some(3));
+    assert!(again.errors.contains("use --overwrite"), "{}", again.errors);
+    let value = json(&["transcribe", &wav, "--proposal", "1", "--json"]);
+    let chapter = teeter::manual::chapter("recordings").expect("a chapter").text;
+    for key in value.as_object().expect("an object").keys() {
+        assert!(chapter.contains(&format!("`{key}`")), "the chapter does not name {key}");
+    }
+    let far = run(&["transcribe", &wav, "--proposal", "99"], b"");
+    assert!(far.code == Some(2) && far.errors.contains("found 99"), "{}", far.errors);
+    let missing = run(&["transcribe", &wav, "--tempo", "120"], b"");
+    assert_eq!(missing.code, Some(2));
+}

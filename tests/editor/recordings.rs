@@ -75,3 +75,28 @@ fn a_recording_opens_as_a_new_groove_and_overwrites_nothing() {
     let burst = fs::read(in_package("tests/sounds/burst.flac")).expect("read");
     assert!(fs::read(songs.join("haul.flac")).expect("read") == burst);
 }
+
+#[test]
+fn a_recording_is_written_down_from_its_onsets() {
+    let home = tempfile::tempdir().expect("a folder");
+    fs::copy(in_package("tests/sounds/burst.flac"), home.path().join("haul.flac")).expect("copied");
+    let mut editor = Editor::open(home.path(), Some(Path::new("haul.flac")));
+    // Found in the background and marked in the lane.
+    let is_marked = |text: &str| text.lines().nth(1).is_some_and(|lane| lane.contains(['▾', '▪', '▴', '▿', '▫', '▵']));
+    editor.until("the onsets", is_marked);
+    editor.types("\x0e");
+    editor.shows("onset at 0:0");
+    editor.types("Ra\r");
+    editor.shows("anchor: bar 1 beat 1 is at 0:0");
+    editor.shows("on time");
+    editor.types("\x0f");
+    editor.shows("1.1: attack");
+    editor.types("\x1b[1;5HGl");
+    editor.shows("0 attacks without an onset");
+    editor.types("\x1b\x1a");
+    editor.shows("undo: accept the onset");
+    editor.types("\x13\x11");
+    editor.assert_ends();
+    let text = fs::read_to_string(home.path().join("haul.toml")).expect("text");
+    assert!(text.contains("anchors = ["), "{text}");
+}

@@ -1,15 +1,15 @@
 //! An alignment for programs.
 
-use super::{Found, words};
+use crate::jobs::grid::alignment::{self, FoundGroove};
 use crate::recording::fit::align::{Alternative, Anchor, Hit};
 use serde_json::json;
 
 /// Version of the schema: raised when a key goes or changes its meaning.
 const SCHEMA: u32 = 1;
 
-pub(super) fn alignment(file: &str, recording: &str, found: &Found<'_>) -> String {
+pub(super) fn alignment(file: Option<&str>, recording: &str, found: &FoundGroove<'_>) -> String {
     let a = found.alignment;
-    let onset = |index: usize| round(found.detected.onsets[index].seconds);
+    let onset = |index: usize| round(found.onsets[index].seconds);
     let anchor = |(k, anchor): (usize, &Anchor)| {
         json!({
             "pass": anchor.pass + 1,
@@ -22,7 +22,7 @@ pub(super) fn alignment(file: &str, recording: &str, found: &Found<'_>) -> Strin
     let hit = |h: &Hit| {
         json!({
             "seconds": onset(h.onset),
-            "place": words::place(found, h.score),
+            "place": alignment::place(found, h.score),
             "deviation_ms": round(1000.0 * h.deviation),
         })
     };
@@ -32,7 +32,7 @@ pub(super) fn alignment(file: &str, recording: &str, found: &Found<'_>) -> Strin
             "tempo_ratio": round(1.0 / o.ratio),
             "shift_beats": round(o.shift / found.beat()),
             "gap": round(o.gap),
-            "words": words::reading(found, o),
+            "words": alignment::reading(found, o),
         })
     };
     let value = json!({
@@ -50,10 +50,10 @@ pub(super) fn alignment(file: &str, recording: &str, found: &Found<'_>) -> Strin
         "strokes": a.hits.iter().map(hit).collect::<Vec<_>>(),
         "missing": a.missing.iter().map(|m| json!({
             "seconds": round(m.seconds),
-            "place": words::place(found, m.score),
+            "place": alignment::place(found, m.score),
         })).collect::<Vec<_>>(),
         "extra": a.extra.iter().map(|e| onset(*e)).collect::<Vec<_>>(),
-        "remarks": words::remarks(found),
+        "remarks": alignment::remarks(found),
         "readings": a.alternatives.iter().enumerate().map(reading).collect::<Vec<_>>(),
     });
     format!("{value}\n")

@@ -7,7 +7,7 @@ pub(super) mod values;
 mod variation;
 
 pub(super) use convert::{ExportArgs, HandoutArgs, ImportArgs, Picture};
-pub(super) use recordings::{AlignArgs, OnsetsArgs, RecordingArgs};
+pub(super) use recordings::{AlignArgs, OnsetsArgs, ProposeArgs, RecordingArgs, TranscribeArgs};
 pub(super) use render::{RenderArgs, SoundArgs, TakesArgs};
 pub(super) use values::Speeds;
 pub(super) use variation::{SearchArgs, VaryArgs};
@@ -53,6 +53,10 @@ pub(super) enum Command {
     Tap(TapArgs),
     /// List the onsets of a recording: the moments at which strokes and notes begin, with their strength in three bands
     Onsets(OnsetsArgs),
+    /// Propose tempos and meters for a recording, and say what its attacks cannot tell
+    Propose(ProposeArgs),
+    /// Write the attacks of a recording as a groove, given a tempo and the first beat, or a proposal
+    Transcribe(TranscribeArgs),
     /// Find where and at what tempo a groove is played in a recording, and lay the grid over it
     Align(AlignArgs),
     /// List the grooves near to a groove, each with how it is made and what it does to the ear

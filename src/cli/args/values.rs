@@ -2,7 +2,7 @@
 
 use crate::analysis::Limits;
 use crate::jobs::{RecordingMix, parse_band};
-use crate::rhythm::Fraction;
+use crate::rhythm::{Fraction, Meter, Tempo, group_line, parse_note_value};
 use crate::sound::SampleRate;
 use crate::sound::take::MAX_COUNT_IN_BARS;
 use crate::variation::{Aim, FAMILIES, PERMUTE};
@@ -151,6 +151,40 @@ pub(super) fn speed(word: &str) -> Result<Fraction, String> {
 
 pub(super) fn reading_number(word: &str) -> Result<usize, String> {
     parse_in_range(word, 1..=usize::MAX, "the number of a reading, from 1")
+}
+
+pub(super) fn proposal_number(word: &str) -> Result<usize, String> {
+    parse_in_range(word, 1..=usize::MAX, "the number of a proposal, from 1")
+}
+
+/// A tempo in quarter notes, or in the note value that is given.
+pub(super) fn tempo(word: &str) -> Result<Tempo, String> {
+    let wanted = || "expected beats per minute from 5 to 1000, like 132.5, or with the note value 1/4.=90".to_owned();
+    let (unit, bpm) = word.split_once('=').unwrap_or(("1/4", word));
+    let (unit, bpm) =
+        (parse_note_value(unit.trim()).ok_or_else(wanted)?, Fraction::parse(bpm.trim()).ok_or_else(wanted)?);
+    Tempo::new(bpm, unit).map_err(|_| wanted())
+}
+
+pub(super) fn meter(word: &str) -> Result<Meter, String> {
+    Meter::parse(word).map_err(|e| e.to_string())
+}
+
+/// The groups of a line, repeats written out.
+#[derive(Debug, Clone)]
+pub(crate) struct GroupLine(pub(crate) Vec<u32>);
+
+pub(super) fn groups(word: &str) -> Result<GroupLine, String> {
+    group_line::parse(word).map(|terms| GroupLine(group_line::expand(&terms))).map_err(|e| e.to_string())
+}
+
+pub(super) fn division(word: &str) -> Result<u16, String> {
+    parse_in_range(word, 1..=32, "a whole number from 1 to 32 (cells per beat)")
+}
+
+/// A time in a recording, in seconds.
+pub(super) fn instant(word: &str) -> Result<f64, String> {
+    parse_in_range(word, 0.0..=10_800.0, "a time in the recording from 0 to 10800 (seconds)")
 }
 
 pub(super) fn threshold(word: &str) -> Result<f32, String> {

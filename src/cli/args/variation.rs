@@ -5,6 +5,8 @@ use crate::variation::Aim;
 use clap::Args as ClapArgs;
 use std::path::PathBuf;
 
+// Each switch is an option of its own.
+#[expect(clippy::struct_excessive_bools)]
 #[derive(Debug, ClapArgs)]
 #[expect(clippy::struct_excessive_bools, reason = "each is an option of its own")]
 pub(crate) struct SearchArgs {

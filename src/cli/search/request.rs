@@ -49,23 +49,20 @@ const PULSE_FORM: &str =
 impl Setting {
     pub(super) fn new(args: &SearchArgs) -> Result<Self, CliError> {
         let mut is_cycle = false;
-        let (groove, layer, section) = match &args.file {
-            Some(path) => {
-                let groove = input::read_groove(path)?;
-                if groove.layers().is_empty() {
-                    return Err(CliError::usage("the groove has no layer for the line").in_file(path));
-                }
-                let layers = groove.layers().iter().map(|l| l.name.as_str());
-                let layer = args.layer.as_ref().map_or(Ok(0), |name| input::index_of("layer", name, layers))?;
-                let sections = groove.sections().iter().map(|s| s.name.as_str());
-                let section = args.section.as_ref().map_or(Ok(0), |name| input::index_of("section", name, sections))?;
-                (groove, layer, section)
+        let (groove, layer, section) = if let Some(path) = &args.file {
+            let groove = input::read_groove(path)?;
+            if groove.layers().is_empty() {
+                return Err(CliError::usage("the groove has no layer for the line").in_file(path));
             }
-            None => {
-                let groove;
-                (groove, is_cycle) = blank(args)?;
-                (groove, 0, 0)
-            }
+            let layers = groove.layers().iter().map(|l| l.name.as_str());
+            let layer = args.layer.as_ref().map_or(Ok(0), |name| input::index_of("layer", name, layers))?;
+            let sections = groove.sections().iter().map(|s| s.name.as_str());
+            let section = args.section.as_ref().map_or(Ok(0), |name| input::index_of("section", name, sections))?;
+            (groove, layer, section)
+        } else {
+            let groove;
+            (groove, is_cycle) = blank(args)?;
+            (groove, 0, 0)
         };
         let context = groove.context(layer, section);
         let cell = context.meter.beat().divided(usize::from(context.division));
@@ -310,8 +307,7 @@ fn cells_of(text: &str, ground: Ground<'_>) -> Result<usize, CliError> {
     };
     let words: Vec<&str> = text.split_whitespace().collect();
     let (number, unit) = match words[..] {
-        [number] => (number, 1),
-        [number, "cell" | "cells"] => (number, 1),
+        [number] | [number, "cell" | "cells"] => (number, 1),
         [number, "beat" | "beats"] => (number, ground.division),
         [number, "bar" | "bars"] => (number, ground.division * ground.meter.beats()),
         _ => return Err(error()),

@@ -2,8 +2,9 @@
 
 use super::counted::Counted;
 use super::mpeg4::AudioTrack;
-use super::{Layout, MAX_SECONDS, Progress, Sink, SpoolError, Spooled, codec, fold, matroska, mpeg4};
+use super::{Layout, MAX_SECONDS, Progress, Sink, SpoolError, Spooled, codec, matroska, mpeg4};
 use crate::recording::envelope::Envelope;
+use crate::recording::fold;
 use std::io::{Read, Seek, SeekFrom};
 use std::ops::{ControlFlow, RangeInclusive};
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -225,7 +226,7 @@ impl<'a> Writer<'a> {
         }
         self.folded.clear();
         let frames = self.block.chunks_exact(width);
-        match (fold::weights(channels), width, layout.channels) {
+        match (fold::stereo(channels), width, layout.channels) {
             (Some(weights), _, count) => self.folded.extend(frames.flat_map(|frame| {
                 let sum = |side: usize| frame.iter().zip(&weights).map(|(x, w)| x * w[side]).sum::<f32>();
                 [sum(0), sum(1)].into_iter().take(count)

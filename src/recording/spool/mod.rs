@@ -7,7 +7,6 @@ mod codec;
 mod counted;
 mod decode;
 mod error;
-mod fold;
 mod matroska;
 mod mpeg4;
 #[cfg(test)]

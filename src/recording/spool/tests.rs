@@ -92,6 +92,27 @@ fn files_that_are_no_recordings_are_refused() {
 }
 
 #[test]
+fn a_recording_of_more_than_three_hours_is_refused() {
+    let long = vec![1; 3 * 3600 * 1000 + 1];
+    let error = run(wav(1000, 1, &long, u32::MAX)).0.map(|s| s.frames).expect_err("refused").to_string();
+    assert_eq!(error, "expected a recording of at most 3 hours, found a longer one");
+    let whole = run(wav(1000, 1, &long[1..], u32::MAX)).0.expect("a recording");
+    assert_eq!((whole.frames, whole.warnings.len()), (3 * 3600 * 1000, 0), "no length is claimed");
+}
+
+#[test]
+fn a_full_disk_ends_the_work() {
+    // Every write to this device fails as on a full disk.
+    let full = std::fs::File::options().write(true).open("/dev/full").expect("a device of the system");
+    let mut sink = std::sync::Arc::new(crate::recording::SpoolFile::new(full));
+    let file = wav(48_000, 2, &vec![1000; 9600], 19_200);
+    let done = spool(Cursor::new(file), None, &mut sink, &mut |_| ControlFlow::Continue(()));
+    let Err(SpoolError::Write(error)) = done else { panic!("{done:?}") };
+    assert_eq!(error.kind(), io::ErrorKind::StorageFull);
+    assert_eq!(sink.frames(), 0);
+}
+
+#[test]
 fn work_can_be_cancelled() {
     let mut shares = Vec::new();
     let mut sink = Memory::default();

@@ -183,10 +183,10 @@ impl<'a> MessageHandler<'a> {
         }
         if self.wanted.front() == Some(&part.name) {
             self.on_sample(&part.name, size, bytes);
-        } else if let Some((_, arrived)) = self.recording.take_if(|(name, _)| *name == part.name) {
-            if let Some(warning) = self.on_recording(&part.name, (arrived, size), bytes) {
-                return Ok(Some(ToEditor::Event(PlaybackEvent::Warning(warning))));
-            }
+        } else if let Some((_, arrived)) = self.recording.take_if(|(name, _)| *name == part.name)
+            && let Some(warning) = self.on_recording(&part.name, (arrived, size), bytes)
+        {
+            return Ok(Some(ToEditor::Event(PlaybackEvent::Warning(warning))));
         }
         Ok(self.next_part())
     }

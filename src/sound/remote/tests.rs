@@ -1,13 +1,12 @@
 //! Tests of both ends over socket pairs: what arrives, and what a file costs. Messages are tested in a file of their own.
 
 mod messages;
+mod recordings;
 
-use super::message::{MAX_RECORDING_FILE, ToEditor, ToSpeaker, is_within_limits};
+use super::message::{ToEditor, ToSpeaker, is_within_limits};
 use super::speaker::MessageHandler;
 use super::*;
-use crate::rhythm::{
-    Edit, Fraction, Groove, Layer, Meter, Recording, Section, Tempo, Time, Voice, cell_notation, random,
-};
+use crate::rhythm::{Edit, Fraction, Groove, Layer, Meter, Section, Tempo, Time, Voice, cell_notation, random};
 use crate::sound::playback::{
     ChunkRequest, EventSink, HearingClicks, LoopSpec, Orders, PlayRequest, PlaybackEvent, PlaybackRequest, Requests,
     ResumePoint, Sequence, SequenceTake, TapPosition,
@@ -73,7 +72,7 @@ fn play(groove: Groove) -> PlaybackRequest {
 /// Files in memory, on both sides; on the speaker's a file is right if its name's first digit is not `f`.
 #[derive(Default)]
 struct Files {
-    files: HashMap<String, Vec<u8>>,
+    by_name: HashMap<String, Vec<u8>>,
     refused: usize,
     /// The recording that arrives.
     arriving: (String, Vec<u8>),
@@ -85,7 +84,7 @@ impl SampleFiles for Files {
     }
 
     fn read(&mut self, part: &ChunkRequest) -> (u64, Vec<u8>) {
-        let Some(file) = self.files.get(&part.name) else { return (0, Vec::new()) };
+        let Some(file) = self.by_name.get(&part.name) else { return (0, Vec::new()) };
         let at = (part.at as usize).min(file.len());
         (file.len() as u64, file[at..file.len().min(at + 1000)].to_vec())
     }
@@ -93,14 +92,14 @@ impl SampleFiles for Files {
 
 impl SampleStore for Files {
     fn has(&self, name: &str) -> bool {
-        self.files.contains_key(name)
+        self.by_name.contains_key(name)
     }
 
     fn add(&mut self, name: &str, bytes: &[u8]) -> bool {
         let is_right = !name.starts_with('f');
         self.refused += usize::from(!is_right);
         if is_right {
-            self.files.insert(name.to_owned(), bytes.to_vec());
+            self.by_name.insert(name.to_owned(), bytes.to_vec());
         }
         is_right
     }
@@ -247,7 +246,7 @@ fn a_sound_file_arrives_once_in_parts_and_only_by_its_hash() {
     let (good, wrong) = (format!("{:032x}.wav", 7), format!("f{:031x}.wav", 7));
     let bytes: Vec<u8> = (0..2500_u32).map(|k| (k % 251) as u8).collect();
     let mut sender =
-        Files { files: [(good.clone(), bytes.clone()), (wrong.clone(), bytes.clone())].into(), ..Files::default() };
+        Files { by_name: [(good.clone(), bytes.clone()), (wrong.clone(), bytes.clone())].into(), ..Files::default() };
     let (requests, mut files) = (Requests::new(), Files::default());
     let mut handler = MessageHandler::new(Instant::now(), &requests, &mut files, read);
     // For each name: the parts asked for, whether what plays is loaded again, and whether the name is kept.
@@ -271,86 +270,7 @@ fn a_sound_file_arrives_once_in_parts_and_only_by_its_hash() {
         let sound = orders.request.as_ref().and_then(|r| r.groove()?.layers()[0].sound.clone());
         assert_eq!(sound.is_some(), kept, "{name}");
     }
-    assert_eq!((files.files.get(&good), files.files.len(), files.refused), (Some(&bytes), 1, 1));
-}
-
-/// The part that an answer asks for.
-fn part(answer: Result<Option<ToEditor>, String>) -> ChunkRequest {
-    match answer {
-        Ok(Some(ToEditor::Want(part))) => part,
-        other => panic!("{other:?}"),
-    }
-}
-
-fn ask(handler: &mut MessageHandler<'_>, groove: &Groove) -> Result<Option<ToEditor>, String> {
-    handler.on_message(ToSpeaker::Request { groove: print(groove), request: play(groove.clone()) })
-}
-
-/// Sends parts until none is asked for; returns the names of those asked for, and the last answer.
-fn send_all(
-    handler: &mut MessageHandler<'_>,
-    sender: &mut Files,
-    mut asked: ChunkRequest,
-) -> (Vec<String>, Result<Option<ToEditor>, String>) {
-    let mut names = Vec::new();
-    loop {
-        names.push(asked.name.clone());
-        let (size, bytes) = sender.read(&asked);
-        match handler.on_message(ToSpeaker::Chunk { part: asked, size, bytes }) {
-            Ok(Some(ToEditor::Want(part))) => asked = part,
-            other => return (names, other),
-        }
-    }
-}
-
-#[test]
-fn a_recording_arrives_once_behind_the_requests_and_only_by_its_hash() {
-    let names = [("1", "flac"), ("2", "wav"), ("f", "wav")].map(|(n, ending)| format!("{n:0<32}.{ending}"));
-    let [recording, sample, wrong] = &names;
-    let bytes: Vec<u8> = (0..5500_u32).map(|k| (k % 251) as u8).collect();
-    let mut sender = Files { files: names.clone().map(|name| (name, bytes.clone())).into(), ..Files::default() };
-    let (requests, mut files) = (Requests::new(), Files::default());
-    let mut handler = MessageHandler::new(Instant::now(), &requests, &mut files, read);
-    let recorded = |groove: &Groove, name: &str| {
-        groove.edited(&Edit::Recording(Some(Recording::new(name, None)))).expect("a name")
-    };
-    // While it arrives, an edit is played at once, and the sound file that it adds comes first.
-    let asked = part(ask(&mut handler, &recorded(&groove(1), recording)));
-    let (size, first) = sender.read(&asked);
-    let second = part(handler.on_message(ToSpeaker::Chunk { part: asked, size, bytes: first }));
-    assert_eq!((second.name.as_str(), second.at), (recording.as_str(), 1000));
-    assert!(requests.take().expect("open").request.is_some());
-    let edited = with_sound(&recorded(&groove(2), recording), sample);
-    assert_eq!(ask(&mut handler, &edited), Ok(None), "a part is on its way");
-    let played = requests.take().expect("open").request.expect("the edit");
-    assert_eq!(played.groove().map(|g| g.sections()[0].bars), Some(2));
-    let (order, answer) = send_all(&mut handler, &mut sender, second);
-    assert_eq!(answer, Ok(None));
-    let expected: Vec<&String> = [recording; 1].into_iter().chain([sample; 6]).chain([recording; 4]).collect();
-    assert_eq!(order.iter().collect::<Vec<_>>(), expected);
-    assert!(requests.take().expect("open").reload, "it can be heard");
-    assert_eq!(ask(&mut handler, &edited), Ok(None), "both are here");
-    // One that is not what its name says is refused, and not asked for again.
-    let asked = part(ask(&mut handler, &recorded(&groove(1), wrong)));
-    let warning = send_all(&mut handler, &mut sender, asked).1.expect("no rule is broken");
-    let Some(ToEditor::Event(PlaybackEvent::Warning(warning))) = warning else { panic!("{warning:?}") };
-    assert!(warning.contains("cannot keep the recording"), "{warning}");
-    assert_eq!(ask(&mut handler, &recorded(&groove(1), wrong)), Ok(None));
-    // A path of this machine is no recording.
-    requests.take().expect("open");
-    assert_eq!(ask(&mut handler, &recorded(&groove(1), "../winch.flac")), Ok(None));
-    let played = requests.take().expect("open").request.expect("a request");
-    assert!(played.groove().is_some_and(|g| g.recording().is_none()));
-    // One that is too large is refused, and a part that was not asked for closes the connection.
-    let large = |digit: &str| recorded(&groove(1), &format!("{digit:0<32}"));
-    let asked = part(ask(&mut handler, &large("3")));
-    let refused = handler.on_message(ToSpeaker::Chunk { part: asked, size: MAX_RECORDING_FILE + 1, bytes: vec![0] });
-    assert!(matches!(refused, Ok(Some(ToEditor::Event(_)))), "{refused:?}");
-    let asked = part(ask(&mut handler, &large("4")));
-    let other = ChunkRequest { at: 5, ..asked };
-    assert!(handler.on_message(ToSpeaker::Chunk { part: other, size: 9, bytes: vec![0] }).is_err());
-    drop(handler);
-    assert_eq!((files.files.get(recording), files.refused), (Some(&bytes), 1));
+    assert_eq!((files.by_name.get(&good), files.by_name.len(), files.refused), (Some(&bytes), 1, 1));
 }
 
 #[test]

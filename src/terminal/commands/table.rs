@@ -19,8 +19,8 @@ use crate::terminal::playback::{clicks, looping, practice, tapping, tempo_taps, 
 use crate::terminal::search::{self, Direction};
 use crate::terminal::transcription::{differences, listening};
 use crate::terminal::{
-    Action, CommandSpec, Effect, Mode, Question, anchors, dispatch, hearings, help, recording, scroll, sections,
-    transcription,
+    Action, CommandSpec, Effect, Mode, Question, anchors, dispatch, grid_search, hearings, help, recording, scroll,
+    sections, transcription,
 };
 use tui_input::InputRequest;
 
@@ -317,6 +317,19 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "note" "S c" Ask(Question::Note), "edit the note saved with the groove"
             => "comment text remark description memo";
     }
+    Grid "Laying the grid over the recording" "recordings" {
+        "grid-proposals" "G p" Call(grid_search::propose), "list the tempos and meters that it may have"
+            => "bpm tempo detect beat meter guess propose";
+        "grid-marks" "G m" Ask(Question::Marks), "lay beats between two times, from the cursor on"
+            => "tempo marks measure between";
+        "grid-taps" "G t" Call(tapping::begin_on_recording), "tap its beats, from the cursor on"
+            => "tempo tap along beat grid";
+        "align" "G a" Call(grid_search::align), "find this groove in it" => "align match locate score follow";
+        "align-groups" "G g" Ask(Question::AlignGroups), "find a line of groups in it, from the cursor on"
+            => "align match riff cycle";
+        "transcribe" "G w" Call(grid_search::transcribe), "write its attacks as layers"
+            => "transcribe drums automatic layers kick snare hat";
+    }
     Grid "The recording" "recordings" {
         "recording" "R f" Ask(Question::Recording), "set the recording under the grid, or remove it"
             => "audio song track file open load transcribe sound wav mp3 flac";
@@ -357,7 +370,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "slow down listen here transcribe";
         "jump-on" "G j" Call(listening::toggle_jumping_on), "let the loop move on as you fill it, or stay"
             => "transcribe loop follow advance";
-        "layer-band" "G b" Call(transcription::next_band), "choose the layer's onsets: low, middle, high, all"
+        "layer-band" "G b" Call(transcription::next_band), "choose the onsets of the layer by their band"
             => "kick snare hat filter frequency transcribe";
         "onsets" "G o" Call(transcription::toggle_shown), "show or hide the onsets of the recording"
             => "marks suggestions transcribe detect";
@@ -430,6 +443,8 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "list-page-down" "page-down" Navigate(Step::Pages(1)), "move one page down";
         "list-first" "home" Navigate(Step::Lines(isize::MIN)), "move to the first line";
         "list-last" "end" Navigate(Step::Lines(isize::MAX)), "move to the last line";
+        "list-number" "1 2 3 4 5 6 7 8 9" EnterDigit, "take the choice with this number";
+        "list-hear" "p" Call(grid_search::toggle_preview), "hear this choice over the recording, or stop";
         "list-accept" "enter space" Call(lists::accept), "select, go to the place, or open the chapter", "select";
         "list-click" "K" Call(clicks::toggle_hearing), "turn this hearing's click on or off", "click";
         "list-click-extra" "k" Call(clicks::toggle_extra_hearing), "add or remove this hearing's click";

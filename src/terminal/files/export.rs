@@ -6,6 +6,7 @@ use crate::jobs::{
     OutsideSounds, Overwrite, PictureStyle, SampleRate, Target,
 };
 use crate::terminal::files::RunningJob;
+use crate::terminal::playback::playing::Mix;
 use crate::terminal::prompts::parse::{self, RenderArgs};
 use crate::terminal::view::Strips;
 use crate::terminal::{Confirmation, Effect, Overlay, Question, State, TextField, ask};
@@ -157,10 +158,9 @@ pub(crate) fn start(state: &mut State, question: Question, args: &RenderArgs) {
         }
         Question::TakesWav => {
             let (times, count_in, speed) = (args.times.unwrap_or(2), args.count_in, state.speed());
-            let heard = state.is_recording_heard().then_some(state.recording.sound);
-            let recorded = heard.and_then(|sound| Some((sound, sound.groove(state.groove())?)));
-            let recording = recorded.as_ref().map(|(sound, _)| *sound);
-            groove = recorded.map_or(groove, |(_, groove)| groove);
+            let spec = state.with_recording(state.loop_spec_with(Mix::GROOVE));
+            let recording = spec.recording.map(|_| state.recording.sound);
+            groove = spec.groove;
             JobKind::Takes { takes: Vec::new(), times, count_in, speed, recording }
         }
         _ => {

@@ -5,10 +5,10 @@ use crate::jobs::{Click, Position, Range, SoundSettings};
 use crate::rhythm::bounds::Bound;
 use crate::rhythm::{Fraction, Time};
 use crate::session::LoopRegion;
-use crate::terminal::State;
 use crate::terminal::playback::practice::{self, RunningSequence};
-use crate::terminal::playback::tapping::Taps;
+use crate::terminal::playback::tapping::{self, Taps};
 use crate::terminal::prompts::parse::Ladder;
+use crate::terminal::{State, grid_search};
 use std::sync::Arc;
 
 /// In percent of the written tempo.
@@ -126,6 +126,9 @@ impl State {
 
     /// The sequence that plays, or else the loop.
     pub(crate) fn play_request(&self) -> PlayRequest {
+        if let Some(spec) = grid_search::preview(self).or_else(|| tapping::recording_loop(self)) {
+            return PlayRequest::Loop(spec);
+        }
         practice::sequence(self).map_or_else(|| PlayRequest::Loop(self.loop_spec()), PlayRequest::Sequence)
     }
 

@@ -5,11 +5,12 @@ use crate::analysis::tap::{TapOptions, TapReport, calibrate, tap_report};
 use crate::analysis::{Clock, Report};
 use crate::describe::tap::{self as describe_tap, ReportLine, TapContext, TapOffset};
 use crate::jobs::play_request::TapPosition;
-use crate::jobs::play_request::{LoopSpec, PlayRequest};
+use crate::jobs::play_request::{LoopSpec, PlayRequest, ResumePoint};
 use crate::jobs::{Click, Position, Range};
 use crate::rhythm::{Fraction, Groove};
+use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::{practice, transport};
-use crate::terminal::{Effect, KeyTime, Overlay, State};
+use crate::terminal::{Effect, KeyTime, Overlay, State, grid_search};
 use std::sync::Arc;
 
 /// Number of taps in the live statistics: enough to be sure, few enough to show a change soon.
@@ -28,6 +29,8 @@ const MAX_OFFSET_ERROR: f64 = 20.0;
 pub(crate) enum TapTarget {
     Loop,
     Calibration,
+    /// The recording, whose beats are wanted.
+    Recording,
 }
 
 #[derive(Debug, Clone, Default)]
@@ -51,8 +54,9 @@ impl Taps {
         describe_tap::report_lines(groove, analysis, report, &context)
     }
 
-    pub(crate) fn is_calibrating(&self) -> bool {
-        self.current.as_ref().is_some_and(|t| t.target == TapTarget::Calibration)
+    /// Whether something else than the groove plays, which has no position in it.
+    pub(crate) fn has_other_loop(&self) -> bool {
+        self.current.as_ref().is_some_and(|t| t.target != TapTarget::Loop)
     }
 }
 
@@ -137,6 +141,46 @@ pub(crate) fn begin_calibrating(state: &mut State) {
     start_clicks(state);
 }
 
+/// Plays the recording alone, from the start of the cursor's bar, to tap its beats.
+pub(crate) fn begin_on_recording(state: &mut State) {
+    if grid_search::ready_onsets(state).is_none() {
+        return;
+    }
+    let Some(groove) = grid_search::recording_time_groove(state.groove()).filter(|_| state.is_recording_heard()) else {
+        let key = state.key_or_name("recording-mix");
+        return state.warn(format!("the recording is not heard; {key} changes what is"));
+    };
+    let clock = Clock::new(&groove);
+    let options = TapOptions { speed: 1.0, range: (0.0, clock.total()), offset: 0.0 };
+    let report = Arc::new(Report { clock, ..Report::default() });
+    let offset = state.playback.taps.offset;
+    open(state, TapTarget::Recording, TapSetup { groove, report, options, offset, buffer_ms: None });
+    practice::end_sequence(state);
+    start_recording(state);
+}
+
+fn start_recording(state: &mut State) {
+    let Some(tapping) = &state.playback.taps.current else { return };
+    let moment = tapping.setup.report.clock.moment(grid_search::start_of_taps(state));
+    let position = moment.map(|m| Position { section: m.section, pass: m.pass, wholes: m.wholes });
+    let request = Box::new(state.play_request());
+    (state.playback.is_playing, state.playback.position) = (true, None);
+    state.effects.push(Effect::Play(request, position.map(|position| ResumePoint { position, passes: 0 })));
+}
+
+/// What plays while the beats of the recording are tapped.
+pub(crate) fn recording_loop(state: &State) -> Option<LoopSpec> {
+    let tapping = state.playback.taps.current.as_ref().filter(|t| t.target == TapTarget::Recording)?;
+    let mix = Mix { layers: false, beat: false, hearing: false };
+    let spec = LoopSpec {
+        groove: tapping.setup.groove.clone(),
+        range: Range::Whole,
+        hearings: Vec::new(),
+        ..state.loop_spec_with(mix)
+    };
+    Some(state.with_recording(spec))
+}
+
 fn open(state: &mut State, target: TapTarget, setup: TapSetup) {
     state.playback.taps.current = Some(Box::new(Tapping::new(target, setup)));
     state.overlay = Overlay::Tap;
@@ -205,6 +249,12 @@ pub(crate) fn on_tap(state: &mut State, tap: TapPosition) {
                 finish_calibration(state);
             }
         }
+        TapTarget::Recording => {
+            let played = time - f64::from(state.playback.speed_percent) / 100.0 * setup.offset.ms() / 1000.0;
+            if taps.len() < MAX_TAPS && taps.last().is_none_or(|last| *last < played) {
+                taps.push(played);
+            }
+        }
         TapTarget::Loop => {
             if taps.len() < MAX_TAPS {
                 taps.push(time);
@@ -247,6 +297,7 @@ pub(crate) fn restart(state: &mut State) {
     **tapping = Tapping::new(tapping.target, tapping.setup.clone());
     match tapping.target {
         TapTarget::Calibration => start_clicks(state),
+        TapTarget::Recording => start_recording(state),
         TapTarget::Loop => transport::start(state, None),
     }
 }
@@ -256,6 +307,12 @@ pub(crate) fn end(state: &mut State) {
     let Some(mut tapping) = state.playback.taps.current.take() else { return };
     state.overlay = Overlay::None;
     transport::stop(state);
+    if tapping.target == TapTarget::Recording {
+        if tapping.taps.is_empty() {
+            return state.info("no beat tapped; the grid is unchanged");
+        }
+        return grid_search::lay_taps(state, tapping.taps);
+    }
     if tapping.target == TapTarget::Calibration {
         if tapping.calibration.is_none() {
             state.info("calibration stopped; the offset is unchanged");

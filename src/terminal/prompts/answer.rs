@@ -10,7 +10,7 @@ use crate::terminal::playback::playing::SPEED;
 use crate::terminal::prompts::parse::{self, Ladder, RenderArgs};
 use crate::terminal::recording::tone::ToneChange;
 use crate::terminal::view::fit;
-use crate::terminal::{Question, anchors};
+use crate::terminal::{Question, anchors, grid_search};
 
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Answer {
@@ -28,6 +28,9 @@ pub(crate) enum Answer {
     /// A file, and a tolerance in ms.
     Import(String, Fraction),
     PictureStyle(PictureStyle),
+    /// Two instants of the recording in seconds, and the beats between them.
+    Marks([f64; 2], usize),
+    AlignGroups(Vec<u32>),
 }
 
 impl Question {
@@ -85,6 +88,11 @@ impl Question {
             Question::RecordingPitch => parse_semitones(text).map(|n| Answer::Tone(ToneChange::Semitones(n))),
             Question::RecordingLevel => parse_level(text).map(|db| Answer::Tone(ToneChange::LevelDb(db))),
             Question::Anchor => run(Command::SetAnchor(anchors::parse_instant(text)?)),
+            Question::Marks => grid_search::parse_marks(text).map(|(marks, beats)| Answer::Marks(marks, beats)),
+            Question::AlignGroups => {
+                let terms = group_line::parse(text).map_err(|e| e.to_string())?;
+                Ok(Answer::AlignGroups(group_line::expand(&terms)))
+            }
             Question::AccentDepth if text.is_empty() => run(Command::AccentDepth(None)),
             Question::AccentDepth => run(Command::AccentDepth(Some(n(&bounds::ACCENT_DEPTH)? as u8))),
             Question::Gain => run(Command::Gain(n(&bounds::GAIN)? as i8)),

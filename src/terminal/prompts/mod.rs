@@ -14,7 +14,7 @@ use crate::terminal::playback::{practice, transport};
 use crate::terminal::prompts::answer::Answer;
 use crate::terminal::prompts::parse::RenderArgs;
 use crate::terminal::recording::tone;
-use crate::terminal::{Overlay, Question, State, TextField, run_command};
+use crate::terminal::{Overlay, Question, State, TextField, grid_search, run_command};
 
 pub(crate) fn ask(state: &mut State, question: Question) {
     let text = current_value(state, question);
@@ -69,6 +69,8 @@ pub(crate) fn on_answer(state: &mut State, question: Question, text: TextField, 
         Ok(Answer::SaveAs(name)) => save::write(state, Some(save::with_extension(name)), Overwrite::Never),
         Ok(Answer::Import(path, tolerance)) => import::start(state, path, tolerance),
         Ok(Answer::PictureStyle(style)) => export::set_style(state, style),
+        Ok(Answer::Marks(marks, beats)) => grid_search::lay_marks(state, marks, beats),
+        Ok(Answer::AlignGroups(groups)) => grid_search::align_groups(state, groups),
         Ok(Answer::Path(name)) => {
             export::start(state, question, &RenderArgs { name, ..RenderArgs::default() });
         }

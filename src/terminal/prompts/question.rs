@@ -65,6 +65,9 @@ questions! {
     RecordingPitch "Transpose the recording by", "-24 to 24 semitones; -12 is an octave lower";
     RecordingLevel "Level of the recording", "-60 to 12 dB";
     Anchor "Heard at", "a time in the recording: 12.345 or 1:02.5", "12.345, 1:02.5";
+    Marks "Two times", "two times in the recording and the beats between them: 1:02.5 1:10.25 16",
+        "1:02.5 1:10.25 16";
+    AlignGroups "Groups", "a line that is played again and again from the cursor on: 5+4+4", "5+4+4, 3(4+4+3)+5+2";
     Open "Open", "a groove file, like riff.toml (import: MIDI and MusicXML)";
     SaveAs "Save as", "a file name, like riff.toml; .toml is added to a name without an ending";
     ExportAs "Export to", "a file name";

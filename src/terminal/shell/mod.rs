@@ -18,6 +18,7 @@ pub use screen::Screen;
 pub(crate) use screen::leave_screen;
 
 use crate::analysis::tap::Offset;
+use crate::jobs::grid::{self, GridJob};
 use crate::rhythm::Groove;
 use crate::session::DocumentId;
 use crate::sound::playback::{PlaybackEvent, PlaybackRequest};
@@ -37,6 +38,7 @@ use ratatui::crossterm;
 use recovery::OfferedJournals;
 use std::fmt;
 use std::io::{self, IsTerminal};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -232,6 +234,10 @@ fn event_loop<W: io::Write>(
                     workers.disk.run(move |documents| Some(Event::Opened(documents.read(name))));
                 }
                 Effect::UseFile(document, opened) => workers.use_file(document, opened),
+                Effect::FindGrid(job) => {
+                    let events = workers.events.clone();
+                    spawn("grid", move || drop(events.send(find_grid(&job))));
+                }
                 Effect::CancelJob => workers.job_runner.cancel(),
                 Effect::SwitchDocument(document) => workers.disk.run(move |documents| {
                     documents.switch_document(document);
@@ -322,6 +328,13 @@ fn list_outputs() -> Result<Vec<String>, String> {
         lines.push(NO_REAL_TIME.to_owned());
     }
     Ok(lines)
+}
+
+/// Searches a recording; a panic is an answer too.
+fn find_grid(job: &GridJob) -> Event {
+    let found = catch_unwind(AssertUnwindSafe(|| grid::find(job)));
+    let panicked = |_| Err("internal error in the search; the groove is unchanged".to_owned());
+    Event::GridFound(job.revision, found.unwrap_or_else(panicked))
 }
 
 /// Runs work on a thread of its own; without a thread it is not done.

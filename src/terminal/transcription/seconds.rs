@@ -1,7 +1,7 @@
 //! The lane before there is an anchor: the recording against seconds, and a mark in it that goes from onset to onset.
 
 use crate::jobs::{Onset, Position};
-use crate::rhythm::{Anchor, Edit, GridPlace, Groove, Micros, Time};
+use crate::rhythm::{Anchor, AnchorMap, Edit, GridPlace, Groove, Micros, Time};
 use crate::session::recording::print_instant;
 use crate::terminal::transcription::Direction;
 use crate::terminal::{State, replay};
@@ -58,7 +58,9 @@ impl State {
 
     /// The groove that plays: before there is an anchor, it begins at the mark of the lane.
     pub(crate) fn anchored_at_mark(&self, groove: &Arc<Groove>) -> Arc<Groove> {
-        let Some(mark) = self.seconds_lane().and_then(|lane| lane.mark) else { return Arc::clone(groove) };
+        // Another groove than that of the session may have anchors.
+        let mark = self.seconds_lane().and_then(|lane| lane.mark).filter(|_| AnchorMap::of(groove).is_none());
+        let Some(mark) = mark else { return Arc::clone(groove) };
         let anchor = Anchor { place: GridPlace::default(), at: Micros(mark / NANOS_PER_MICRO) };
         groove.edited(&Edit::SetAnchor(anchor)).map_or_else(|_| Arc::clone(groove), Arc::new)
     }

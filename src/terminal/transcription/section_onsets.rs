@@ -17,6 +17,15 @@ pub(crate) struct SectionOnsets<'a> {
     beat: f64,
 }
 
+/// An onset, and how many beats it is from the start of the section.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct PlacedOnset<'a> {
+    /// Its number among all onsets.
+    index: usize,
+    onset: &'a Onset,
+    at: f64,
+}
+
 /// An onset and the cell whose start is nearest to it.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct CellOnset<'a> {
@@ -68,42 +77,22 @@ impl<'a> SectionOnsets<'a> {
         let spots = groove.part(layer, self.section).spots(context);
         let first = spots.partition_point(|s| s.first + usize::from(s.span.cells) <= cells.start);
         let last = spots.partition_point(|s| s.first < cells.end);
-        self.in_spots(&spots, first..last, context, band).into_iter().filter(move |found| cells.contains(&found.cell))
+        // A cell more at either end says where the next one begins, and may be as long as a bar.
+        let bar = context.meter.beats() as f64;
+        let beat = |at: usize| spots.get(at).map_or(0.0, |s| s.beat as f64);
+        let last_beat = last.checked_sub(1).map_or(0.0, beat);
+        let placed = self.between(beat(first) - 2.0 * bar..last_beat + 3.0 * bar);
+        in_spots(&placed, &spots, first..last, context, band)
+            .into_iter()
+            .filter(move |found| cells.contains(&found.cell))
     }
 
-    /// The same for the cells of some of the spans of a layer.
-    pub(crate) fn in_spots(
-        &self,
-        spots: &[Spot],
-        range: Range<usize>,
-        context: PartContext<'_>,
-        band: Option<Band>,
-    ) -> Vec<CellOnset<'a>> {
-        // A cell more at either end says where the next one begins.
-        let near = &spots[range.start.saturating_sub(1)..(range.end + 1).min(spots.len())];
-        let (Some(front), Some(back)) = (near.first(), near.last()) else { return Vec::new() };
-        let end = (back.beat + usize::from(back.span.beats)) as f64;
-        let half = |spot: &Spot| f64::from(spot.span.beats) / f64::from(spot.span.cells.max(1)) / 2.0;
-        let from = self.index_at(front.beat as f64 - half(front));
-        let to = self.index_at(end - half(back)).max(from);
-        let all = (from..to).map(|index| (index, &self.onsets[index]));
-        let mut onsets = all.filter(|(_, onset)| band.is_none_or(|band| onset.sounds_in(band))).peekable();
-        let mut found = Vec::new();
-        let mut starts = near
-            .iter()
-            .flat_map(|spot| (0..usize::from(spot.span.cells)).map(|cell| Spot { cell, ..*spot }))
-            .map(|spot| (spot.first + spot.cell, start_in_beats(spot, context)))
-            .peekable();
-        while let Some((cell, beats)) = starts.next() {
-            if onsets.peek().is_none() {
-                break;
-            }
-            let limit = starts.peek().map_or(f64::INFINITY, |next| f64::midpoint(beats, next.1));
-            while let Some((index, onset)) = onsets.next_if(|(_, onset)| self.beats(onset) < limit) {
-                found.push(CellOnset { cell, index, onset, beats });
-            }
-        }
-        found
+    /// The onsets between two numbers of beats from the start of the section.
+    pub(crate) fn between(&self, beats: Range<f64>) -> Vec<PlacedOnset<'a>> {
+        let (from, to) = (self.index_at(beats.start), self.index_at(beats.end));
+        let place =
+            |index: usize| PlacedOnset { index, onset: &self.onsets[index], at: self.beats(&self.onsets[index]) };
+        (from..to).map(place).collect()
     }
 
     /// The number of onsets before a number of beats from the start of the section.
@@ -111,6 +100,35 @@ impl<'a> SectionOnsets<'a> {
         let seconds = self.seconds(beats);
         self.onsets.partition_point(|onset| onset.seconds < seconds)
     }
+}
+
+/// Which of some onsets fall into the cells of some spans of a layer, in order of time: each in the cell whose start is nearest. With a
+/// band those that sound in it. The onsets must reach as far as the spans next to these.
+pub(crate) fn in_spots<'a>(
+    placed: &[PlacedOnset<'a>],
+    spots: &[Spot],
+    range: Range<usize>,
+    context: PartContext<'_>,
+    band: Option<Band>,
+) -> Vec<CellOnset<'a>> {
+    let near = &spots[range.start.saturating_sub(1)..(range.end + 1).min(spots.len())];
+    let (Some(front), Some(back)) = (near.first(), near.last()) else { return Vec::new() };
+    let half = |spot: &Spot| f64::from(spot.span.beats) / f64::from(spot.span.cells.max(1)) / 2.0;
+    let end = (back.beat + usize::from(back.span.beats)) as f64;
+    let from = placed.partition_point(|onset| onset.at < front.beat as f64 - half(front));
+    let to = placed.partition_point(|onset| onset.at < end - half(back)).max(from);
+    let sounds = |placed: &&PlacedOnset<'_>| band.is_none_or(|band| placed.onset.sounds_in(band));
+    let mut onsets = placed[from..to].iter().filter(sounds).peekable();
+    let mut found = Vec::with_capacity(to - from);
+    let cells = near.iter().flat_map(|spot| (0..usize::from(spot.span.cells)).map(|cell| Spot { cell, ..*spot }));
+    let mut starts = cells.map(|spot| (spot.first + spot.cell, start_in_beats(spot, context))).peekable();
+    while let (Some((cell, beats)), Some(_)) = (starts.next(), onsets.peek()) {
+        let limit = starts.peek().map_or(f64::INFINITY, |next| f64::midpoint(beats, next.1));
+        while let Some(PlacedOnset { index, onset, .. }) = onsets.next_if(|onset| onset.at < limit) {
+            found.push(CellOnset { cell, index: *index, onset, beats });
+        }
+    }
+    found
 }
 
 /// The start of a cell with swing, in beats from the start of its section.

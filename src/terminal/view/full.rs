@@ -88,7 +88,8 @@ impl KeptBlocks {
 }
 
 fn further_blocks(state: &State, room: Room) -> Vec<Block> {
-    let Some(mut builder) = BlockBuilder::new(state, room.width) else { return Vec::new() };
+    let builder = BlockBuilder::new(state, room.width).filter(|builder| !builder.report.attacks.is_empty());
+    let Some(mut builder) = builder else { return Vec::new() };
     // A heading after other lines begins with an empty one.
     builder.add(Item::Heading, Vec::new());
     builder.speeds(room.speed_rows);

@@ -4,7 +4,8 @@ use crate::analysis::landing;
 use crate::rhythm::{Accent, Cell, Groove, Place, Spot};
 use crate::session::LoopRegion;
 use crate::terminal::State;
-use crate::terminal::view::onsets::{CellMarks, suggestion};
+use crate::terminal::transcription::section_onsets::PlacedOnset;
+use crate::terminal::view::onsets::{CellMarks, suggestion, visible_onsets};
 use crate::terminal::view::strips::shown_pass;
 use crate::terminal::view::{Labels, Layout, Pen, Scale, fit};
 use ratatui::style::Style;
@@ -131,9 +132,10 @@ pub(crate) fn draw_layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, sca
         return;
     }
     let rows = usize::from(layout.cells.height);
+    let onsets = visible_onsets(state, layout, scale);
     for row in 0..rows.min(groove.layers().len() - state.view.top_layer.min(groove.layers().len())) {
         draw_name(state, pen, layout, row);
-        draw_cells(state, pen, layout, scale, row);
+        draw_cells(state, pen, layout, scale, (row, &onsets));
     }
     if let Some(x) = playhead(state, layout, scale) {
         pen.column_style(layout.cells, x, pen.theme.playhead());
@@ -183,7 +185,13 @@ struct Column {
     style: Style,
 }
 
-fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, row: usize) {
+fn draw_cells(
+    state: &State,
+    pen: &mut Pen<'_>,
+    layout: &Layout,
+    scale: Scale,
+    (row, onsets): (usize, &[PlacedOnset<'_>]),
+) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
     let layer = state.view.top_layer + row;
     let (groove, section) = (state.groove(), state.shown_section());
@@ -206,7 +214,7 @@ fn draw_cells(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale, r
     let spots = part.spots(context);
     let from = spots.partition_point(|s| scale.cell_column(s.beat, s.span, usize::from(s.span.cells)) <= first);
     let to = spots.partition_point(|s| scale.cell_column(s.beat, s.span, 0) < end).max(from);
-    let mut onsets = CellMarks::new(state, layer, &spots, from..to, context);
+    let mut onsets = CellMarks::new(onsets, &spots, from..to, context, state.band(layer));
     for spot in &spots[from..to] {
         for c in 0..usize::from(spot.span.cells) {
             let (from, to) =

@@ -51,11 +51,14 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sca
     let onsets = state.onsets().filter(|_| !state.transcription.is_hidden);
     // The onsets have a row of their own where there is room.
     let top = usize::from(onsets.is_some() && rows > 1);
+    let marks = lane.onsets(onsets.map_or(&[], |onsets| onsets));
     for (x, text) in &lane.lines {
         for row in 0..rows {
             pen.put_char(area, *x, row, theme.glyphs().bar_line, theme.faint());
         }
-        if let Some(text) = text {
+        // A mark within the time would be taken for a part of it.
+        let is_free = |text: &&String| !marks.iter().any(|(at, _)| (x + 1..=x + text.len()).contains(at));
+        if let Some(text) = text.as_ref().filter(is_free) {
             pen.put(area, x + 1, 0, text, theme.faint());
         }
     }
@@ -72,7 +75,7 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sca
             }
         }
     }
-    for (x, onset) in lane.onsets(onsets.map_or(&[], |onsets| onsets)) {
+    for (x, onset) in marks {
         let (mark, style) = lane_mark(theme, onset);
         pen.put_char(area, x, 0, mark, style);
     }
@@ -179,9 +182,9 @@ impl<'a> Levels<'a> {
 
     /// The level between two instants, from 0 to 1; `None` outside the recording.
     fn between(&self, nanos: Range<i64>) -> Option<f32> {
-        let frame = |at: i64| (i128::from(at) * i128::from(self.recording.rate)).div_euclid(NANOS.into());
+        let frame = |at: i64| (at as f64 * f64::from(self.recording.rate) / NANOS as f64).floor() as i64;
         let (from, to) = (frame(nanos.start), frame(nanos.end));
-        if to <= 0 || from >= i128::from(self.recording.frames) || nanos.is_empty() {
+        if to <= 0 || from >= self.recording.frames as i64 || nanos.is_empty() {
             return None;
         }
         let from = from.max(0) as u64;

@@ -5,6 +5,7 @@ mod columns;
 mod differences;
 mod full;
 mod grid;
+mod grid_choices;
 mod lane;
 pub(crate) mod layout;
 mod lists;
@@ -102,6 +103,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer, kept: &mut KeptBlocks) {
         Overlay::TapReport(at) => tap::draw_report(state, &mut pen, body(area), *at),
         Overlay::Sections(at) => sections::draw(state, &mut pen, body(area), *at),
         Overlay::Anchors(at) => anchors::draw(state, &mut pen, body(area), *at),
+        Overlay::GridChoices(list) => grid_choices::draw(state, &mut pen, body(area), list),
         Overlay::Differences(at) => differences::draw(state, &mut pen, body(area), *at),
         Overlay::Full { block, line } => full::draw(state, &mut pen, body(area), *block, *line),
         overlay => {

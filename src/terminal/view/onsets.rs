@@ -2,8 +2,9 @@
 
 use crate::jobs::{Band, Onset};
 use crate::rhythm::{PartContext, Spot};
-use crate::terminal::transcription::section_onsets::CellOnset;
+use crate::terminal::transcription::section_onsets::{CellOnset, PlacedOnset, in_spots};
 use crate::terminal::view::theme::Glyphs;
+use crate::terminal::view::{Layout, Scale};
 use crate::terminal::{State, Theme};
 use ratatui::style::{Modifier, Style};
 use std::ops::Range;
@@ -37,21 +38,29 @@ pub(super) fn lane_mark(theme: Theme, onset: &Onset) -> (char, Style) {
     }
 }
 
+/// The onsets around the bars that a system shows, to be marked in all of its layers.
+pub(super) fn visible_onsets<'a>(state: &'a State, layout: &Layout, scale: Scale) -> Vec<PlacedOnset<'a>> {
+    let section = state.shown_section();
+    let Some(onsets) = state.shown_onsets(section, state.pass_of(section)) else { return Vec::new() };
+    let last = scale.bar_of(layout.first_column + usize::from(layout.cells.width));
+    let beats = |bar: usize| (bar * scale.beats) as f64;
+    // Cells of the bars next to these say where the first and the last one end.
+    onsets.between(beats(scale.bar_of(layout.first_column)) - scale.beats as f64..beats(last + 2))
+}
+
 /// The onsets of some spans of a layer, which are asked for from left to right.
 pub(super) struct CellMarks<'a>(std::iter::Peekable<std::vec::IntoIter<CellOnset<'a>>>);
 
 impl<'a> CellMarks<'a> {
     pub(super) fn new(
-        state: &'a State,
-        layer: usize,
+        onsets: &[PlacedOnset<'a>],
         spots: &[Spot],
         visible: Range<usize>,
         context: PartContext<'_>,
+        band: Option<Band>,
     ) -> Self {
-        let section = state.shown_section();
-        let onsets = state.shown_onsets(section, state.pass_of(section));
-        let found = onsets.map(|onsets| onsets.in_spots(spots, visible, context, state.band(layer)));
-        Self(found.unwrap_or_default().into_iter().peekable())
+        let found = if onsets.is_empty() { Vec::new() } else { in_spots(onsets, spots, visible, context, band) };
+        Self(found.into_iter().peekable())
     }
 
     /// The most certain onset in a cell.

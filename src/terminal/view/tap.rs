@@ -3,6 +3,7 @@
 use crate::analysis::tap::{FollowedPulse, MIN_TAPS, TapStretch};
 use crate::describe::tap::{self as describe_tap, LineStyle, ReportLine};
 use crate::rhythm::{count, print_note_value};
+use crate::session::recording::print_place;
 use crate::terminal::playback::tapping::{CALIBRATION_TAPS, TapTarget, Tapping};
 use crate::terminal::playback::tempo_taps::{MIN_TEMPO_TAPS, TempoTaps};
 use crate::terminal::view::{Layout, Pen, StyledLine, styled_lines, wrap};
@@ -68,6 +69,7 @@ pub(crate) fn draw_tempo_pane(state: &State, pen: &mut Pen<'_>, layout: &Layout,
 fn heading(tapping: &Tapping) -> String {
     match tapping.target {
         TapTarget::Calibration => format!("Tap with the clicks: {} of {CALIBRATION_TAPS}", tapping.taps.len()),
+        TapTarget::Recording => format!("Tap the beats of the recording: {}", count(tapping.taps.len(), "tap")),
         TapTarget::Loop => format!("Tap along: {}", count(tapping.taps.len(), "tap")),
     }
 }
@@ -94,6 +96,17 @@ fn statistics(state: &State, tapping: &Tapping, theme: Theme) -> Vec<(String, St
     if tapping.target == TapTarget::Calibration {
         let text = "listen to one bar of clicks, then tap on every click; the median delay becomes the tap offset: output latency plus your habit of tapping early or late";
         lines.push((text.to_owned(), plain));
+        return lines;
+    }
+    if tapping.target == TapTarget::Recording {
+        let place = state.session.grid_place().map_or(String::new(), print_place);
+        let text = format!(
+            "tap on every beat; the first tap is {place}, where the cursor is. {} lays the beats there, moved to the attacks, {} \
+             starts again",
+            key("tap-end"),
+            key("tap-restart")
+        );
+        lines.push((text, plain));
         return lines;
     }
     let Some(stretch) = tapping.report.stretches.last() else {

@@ -210,7 +210,9 @@ impl LineRequest {
             from = range.end;
         }
         let parts = self.pulses.len() as f64;
-        sums.iter_mut().for_each(|l| l.deviation = (l.deviation / parts).sqrt());
+        for line in &mut sums {
+            line.deviation = (line.deviation / parts).sqrt();
+        }
         let best = sums.first().map_or(0.0, |l| l.deviation);
         whole.ties = sums.iter().take_while(|l| l.deviation - best < 1e-9).count();
         whole.found = sums;

@@ -178,7 +178,7 @@ fn threes_and_fours_for_171_average_three_and_a_half() {
     let found = nearest(&free(56, &[3, 4], (600, 171)), 1, Budget::default()).expect("a table");
     let line = groups(&found.found[0].attacks, 56);
     assert_eq!(line.iter().sum::<u32>() as f64 / line.len() as f64, 3.5);
-    assert_eq!(line, [4, 3].repeat(8).iter().copied().collect::<Vec<u32>>());
+    assert_eq!(line, [4, 3].repeat(8));
 }
 
 /// With threes and fours at 3.5 cells every line of 18 groups is allowed; the table proves the best without looking at them.

@@ -1,13 +1,43 @@
 //! An alignment in words.
 
-use super::Found;
-use crate::recording::fit::align::{Alignment, Alternative, Remark};
+use crate::recording::fit::align::{Alignment, Alternative, Remark, ScoreLoop};
+use crate::recording::onsets::Onset;
+use crate::rhythm::Groove;
 use std::fmt::Write as _;
 
 /// A shift of the same tempo below this in score seconds is none.
 const NO_SHIFT: f64 = 0.01;
 
-pub(super) fn alignment(found: &Found<'_>) -> String {
+/// A groove that was found in a recording.
+pub(crate) struct FoundGroove<'a> {
+    pub(crate) groove: &'a Groove,
+    pub(crate) score: &'a ScoreLoop,
+    pub(crate) alignment: &'a Alignment,
+    pub(crate) onsets: &'a [Onset],
+}
+
+impl FoundGroove<'_> {
+    /// The tempo as played from a bar line on, in the written unit, at so many seconds per score second.
+    pub(crate) fn bpm(&self, bar: usize, rate: f64) -> f64 {
+        let mut left = bar;
+        for s in self.groove.sections() {
+            let bars = usize::from(s.bars) * usize::from(s.times);
+            if left < bars {
+                return s.tempo.bpm().numer() as f64 / s.tempo.bpm().denom() as f64 / rate;
+            }
+            left -= bars;
+        }
+        0.0
+    }
+
+    /// Mean length of a written beat in score seconds.
+    pub(crate) fn beat(&self) -> f64 {
+        self.score.length / self.score.beats.len().max(1) as f64
+    }
+}
+
+/// All of it, a line for each bar and each stroke that is missing or too many.
+pub(crate) fn text(found: &FoundGroove<'_>) -> String {
     let a = found.alignment;
     let mut text = String::new();
     let (from, to) = a.range;
@@ -18,7 +48,7 @@ pub(super) fn alignment(found: &Found<'_>) -> String {
         found.groove.title()
     );
     if let Some(first) = a.hits.first() {
-        let onset = found.detected.onsets[first.onset].seconds;
+        let onset = found.onsets[first.onset].seconds;
         let _ = writeln!(text, "first stroke: {onset:.3} s, {}", place(found, first.score));
     }
     let (hits, missing, extra) = (a.hits.len(), a.missing.len(), a.extra.len());
@@ -29,7 +59,7 @@ pub(super) fn alignment(found: &Found<'_>) -> String {
         let _ = writeln!(text, "missing: {:.3} s, {}", missing.seconds, place(found, missing.score));
     }
     for &extra in &a.extra {
-        let onset = found.detected.onsets[extra].seconds;
+        let onset = found.onsets[extra].seconds;
         let _ = writeln!(text, "no stroke: {onset:.3} s, {}", place(found, a.clock.score(onset)));
     }
     let remarks = remarks(found);
@@ -48,7 +78,8 @@ pub(super) fn alignment(found: &Found<'_>) -> String {
     text
 }
 
-fn deviations(found: &Found<'_>) -> String {
+/// How far the strokes are from the tempo.
+pub(crate) fn deviations(found: &FoundGroove<'_>) -> String {
     let a = found.alignment;
     let largest = a.hits.iter().max_by(|x, y| x.deviation.abs().total_cmp(&y.deviation.abs()));
     let squares: f64 = a.hits.iter().map(|h| h.deviation * h.deviation).sum();
@@ -61,7 +92,7 @@ fn deviations(found: &Found<'_>) -> String {
 }
 
 /// The bar lines with their tempos.
-fn bars(found: &Found<'_>) -> String {
+fn bars(found: &FoundGroove<'_>) -> String {
     let a = found.alignment;
     let mut text = String::from("\npass   bar         s     BPM\n");
     for (k, anchor) in a.anchors.iter().enumerate() {
@@ -75,7 +106,7 @@ fn bars(found: &Found<'_>) -> String {
 }
 
 /// A place of the unrolled groove, by pass, bar and beats from the bar line.
-pub(super) fn place(found: &Found<'_>, score: f64) -> String {
+pub(crate) fn place(found: &FoundGroove<'_>, score: f64) -> String {
     let pass = (score / found.score.length + 1e-9).floor();
     let within = score - pass * found.score.length;
     let line = |times: &[f64]| times.partition_point(|t| *t <= within + 1e-6).saturating_sub(1);
@@ -91,11 +122,11 @@ pub(super) fn place(found: &Found<'_>, score: f64) -> String {
 }
 
 /// What has to be said about an alignment, one sentence each.
-pub(super) fn remarks(found: &Found<'_>) -> Vec<String> {
+pub(crate) fn remarks(found: &FoundGroove<'_>) -> Vec<String> {
     found.alignment.remarks.iter().map(|r| remark(found, r)).collect()
 }
 
-fn remark(found: &Found<'_>, remark: &Remark) -> String {
+fn remark(found: &FoundGroove<'_>, remark: &Remark) -> String {
     let a = found.alignment;
     match *remark {
         Remark::Copies { count, period } => format!(
@@ -130,7 +161,7 @@ fn remark(found: &Found<'_>, remark: &Remark) -> String {
 }
 
 /// Another reading: its tempo, its shift, and how much worse it fits.
-pub(super) fn reading(found: &Found<'_>, other: &Alternative) -> String {
+pub(crate) fn reading(found: &FoundGroove<'_>, other: &Alternative) -> String {
     let Alignment { total, .. } = *found.alignment;
     let fit = if other.gap < 0.0 {
         format!("fits better by {:.0}", -other.gap)
