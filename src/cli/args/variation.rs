@@ -8,7 +8,6 @@ use std::path::PathBuf;
 // Each switch is an option of its own.
 #[expect(clippy::struct_excessive_bools)]
 #[derive(Debug, ClapArgs)]
-#[expect(clippy::struct_excessive_bools, reason = "each is an option of its own")]
 pub(crate) struct SearchArgs {
     /// Groove whose layer gets the line; its other layers stay. Without it, the line gets a groove of its own
     pub(crate) file: Option<PathBuf>,
