@@ -112,10 +112,9 @@ impl Results<'_> {
         if self.lines.out_of_budget {
             return format!("not proved: the search ran out of its budget; the least deviation found is {best:.1} ms");
         }
-        // More lines may have it than were looked at.
-        let more = if ties == self.lines.found.len() && ties > 1 { "or more lines reach it" } else { "lines reach it" };
-        let reach = if ties == 1 { "one line reaches it".to_owned() } else { format!("{ties} {more}") };
-        format!("proved: the least deviation from the wanted pulse is {best:.1} ms; {reach}")
+        let least = if self.lines.is_full && ties == self.lines.found.len() { "at least " } else { "" };
+        let reach = if ties == 1 { "line reaches it" } else { "lines reach it" };
+        format!("proved: the least deviation from the wanted pulse is {best:.1} ms; {least}{ties} {reach}")
     }
 
     /// How many lines the listener was asked about.

@@ -84,8 +84,10 @@ pub(crate) struct Lines {
     pub(crate) found: Vec<Line>,
     /// Number of lines with these groups, places and attacks, whatever their deviation; `None` if it is not known.
     pub(crate) candidates: Option<u128>,
-    /// Number of those in `found` that have the least deviation.
+    /// Number of those in `found` that have the least deviation; there may be more if these are all of them and `is_full`.
     pub(crate) ties: usize,
+    /// Whether there are as many as were asked for, so that others may follow.
+    pub(crate) is_full: bool,
     pub(crate) out_of_budget: bool,
 }
 
@@ -164,6 +166,7 @@ impl LineRequest {
         all.retain(|(_, line)| seen.insert(line.attacks.clone()));
         all.truncate(keep);
         lines.ties = all.iter().take_while(|(deviation, _)| *deviation == all[0].0).count();
+        lines.is_full = all.len() == keep;
         lines.found = all.into_iter().map(|(_, line)| line).collect();
         lines
     }
@@ -215,6 +218,7 @@ impl LineRequest {
         }
         let best = sums.first().map_or(0.0, |l| l.deviation);
         whole.ties = sums.iter().take_while(|l| l.deviation - best < 1e-9).count();
+        whole.is_full = sums.len() == keep;
         whole.found = sums;
         whole
     }
