@@ -57,7 +57,7 @@ fn proposals(job: &GridJob, onsets: &[Onset]) -> Result<GridChoices, String> {
         return Err(remarks.into_iter().next().unwrap_or_else(|| "no pulse was found in the onsets".to_owned()));
     }
     Ok(GridChoices {
-        title: "Tempos and meters of the recording".to_owned(),
+        title: "Tempos and meters".to_owned(),
         columns: words::PROPOSAL_HEADINGS,
         list,
         remarks,
@@ -106,7 +106,7 @@ fn marked(
     if let Some((other, gain)) = fit.other_count {
         remarks.push(format!("{} fit better than {beats}, by {gain:.0}", count(other, "beat")));
     }
-    let is_settled = fit.best.sigma.is_none() || remarks.is_empty();
+    let is_settled = fit.best.sigma.is_none() || !is_ambiguous;
     let title = format!("{} between two marks", count(beats, "beat"));
     Ok(GridChoices { title, columns: "", list, remarks, label: "beats between two marks", is_settled })
 }
@@ -153,7 +153,7 @@ fn aligned(
         list.extend(groove.map(|groove| choice(words.clone(), groove, words)));
     }
     Ok(GridChoices {
-        title: "The groove in its recording".to_owned(),
+        title: "The groove in the recording".to_owned(),
         columns: "",
         list,
         remarks: alignment::remarks(&found),
@@ -229,6 +229,6 @@ fn transcribed(job: &GridJob, onsets: &[Onset], layer: usize) -> Result<GridChoi
             list.push(choice(text.clone(), written.groove, text));
         }
     }
-    let title = "The attacks of the recording as layers".to_owned();
+    let title = "Attacks as layers".to_owned();
     Ok(GridChoices { title, columns: "", list, remarks, label: "transcription", is_settled: false })
 }

@@ -43,9 +43,10 @@ fn found(groove: &Groove, onsets: Vec<Onset>, request: GridRequest) -> Result<Gr
     find(&GridJob { revision: 1, groove: Arc::new(groove.clone()), onsets: onsets.into(), request })
 }
 
+/// Bars from the first pass on, with their seconds.
 fn anchors(groove: &Groove) -> Vec<(u32, f64)> {
-    let anchors = groove.recording().expect("a recording").anchors();
-    anchors.iter().map(|a| (a.place.bar, a.at.0 as f64 * 1e-6)).collect()
+    let (anchors, bars) = (groove.recording().expect("a recording").anchors(), groove.bars_in_pass() as u32);
+    anchors.iter().map(|a| (a.place.pass * bars + a.place.bar, a.at.0 as f64 * 1e-6)).collect()
 }
 
 #[test]

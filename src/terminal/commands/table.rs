@@ -320,12 +320,12 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
     Grid "Laying the grid over the recording" "recordings" {
         "grid-proposals" "G p" Call(grid_search::propose), "list the tempos and meters that it may have"
             => "bpm tempo detect beat meter guess propose";
-        "grid-marks" "G m" Ask(Question::Marks), "lay beats between two times, from the cursor on"
+        "grid-marks" "G m" Ask(Question::Marks), "lay beats between two times, from the cursor"
             => "tempo marks measure between";
         "grid-taps" "G t" Call(tapping::begin_on_recording), "tap its beats, from the cursor on"
             => "tempo tap along beat grid";
         "align" "G a" Call(grid_search::align), "find this groove in it" => "align match locate score follow";
-        "align-groups" "G g" Ask(Question::AlignGroups), "find a line of groups in it, from the cursor on"
+        "align-groups" "G g" Ask(Question::AlignGroups), "find a line of groups in it, from the cursor"
             => "align match riff cycle";
         "transcribe" "G w" Call(grid_search::transcribe), "write its attacks as layers"
             => "transcribe drums automatic layers kick snare hat";
@@ -444,7 +444,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "list-first" "home" Navigate(Step::Lines(isize::MIN)), "move to the first line";
         "list-last" "end" Navigate(Step::Lines(isize::MAX)), "move to the last line";
         "list-number" "1 2 3 4 5 6 7 8 9" EnterDigit, "take the choice with this number";
-        "list-hear" "p" Call(grid_search::toggle_preview), "hear this choice over the recording, or stop";
+        "list-hear" "p" Call(grid_search::toggle_preview), "hear this choice over the recording, or stop", "hear";
         "list-accept" "enter space" Call(lists::accept), "select, go to the place, or open the chapter", "select";
         "list-click" "K" Call(clicks::toggle_hearing), "turn this hearing's click on or off", "click";
         "list-click-extra" "k" Call(clicks::toggle_extra_hearing), "add or remove this hearing's click";

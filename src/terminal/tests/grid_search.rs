@@ -58,7 +58,7 @@ fn a_proposal_is_heard_before_it_is_taken_in_one_step() {
     let mut state = recorded(".... ....");
     searched(&mut state, "G p");
     let list = shown(&state);
-    assert!(list.contains("Tempos and meters of the recording") && list.contains("1/4 = 120"), "{list}");
+    assert!(list.contains("Tempos and meters") && list.contains("1/4 = 120"), "{list}");
     insta::assert_snapshot!("proposals_80x24", list);
     let effects = press(&mut state, "p");
     let played = effects.iter().rev().find_map(|e| match e {

@@ -13,8 +13,8 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, area: Rect, list: &ChoiceLi
     let theme = pen.theme;
     let width = usize::from(area.width);
     let (hear, take) = (state.key("list-hear"), state.key("list-accept"));
-    let playing = if state.playback.is_playing { "stops" } else { "plays it" };
-    let title = format!("{} ({hear} {playing}, {take} or its number takes it)", list.choices.title);
+    let playing = if state.playback.is_playing { "stops" } else { "plays" };
+    let title = format!("{} ({hear} {playing}, {take} or a number takes it)", list.choices.title);
     pen.put(area, 0, 0, &fit(&title, width), theme.heading());
     let mut y = 1;
     if !list.choices.columns.is_empty() {

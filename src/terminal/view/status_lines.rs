@@ -315,6 +315,7 @@ fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::Tap => "tap-key tap-restart tap-end",
         Overlay::TapTempo(_) => "tempo-tap tempo-set tempo-cancel",
         Overlay::TapReport(_) | Overlay::Differences(_) => "list-accept list-close list-help list-down list-page-down",
+        Overlay::GridChoices(_) => "list-accept list-hear list-close list-help list-down",
         Overlay::Anchors(_) => "list-accept list-delete list-close list-help list-down",
         Overlay::Sections(_) => "list-accept list-rename list-close list-help list-down",
         Overlay::Help(_) => "list-search list-match-next list-manual list-close list-down list-page-down",
