@@ -19,15 +19,15 @@ pub(crate) fn print_place(place: GridPlace) -> String {
 
 impl Session {
     /// Notes the fingerprint of the recording's file in the groove. That is no edit: it can neither be undone nor heard.
-    pub(crate) fn set_fingerprint(&mut self, fingerprint: &str) {
+    /// Says whether it was another one.
+    pub(crate) fn set_fingerprint(&mut self, fingerprint: &str) -> bool {
         let Some(recording) = self.groove.recording().filter(|r| r.fingerprint.as_deref() != Some(fingerprint)) else {
-            return;
+            return false;
         };
         let identified =
             Recording::new(&recording.file, Some(fingerprint.to_owned())).with_anchors(recording.anchors().to_vec());
-        if let Ok(groove) = Groove::clone(&self.groove).with_recording(Some(identified)) {
-            self.groove = groove.into();
-        }
+        let groove = Groove::clone(&self.groove).with_recording(Some(identified));
+        groove.map(|groove| self.groove = groove.into()).is_ok()
     }
 
     /// The place of the cursor, in the first pass through the groove and its section.

@@ -123,12 +123,10 @@ fn on_identified(state: &mut State, fingerprint: String) {
     state.recording.fingerprint = Some((file, fingerprint));
 }
 
-/// Adds the fingerprint of the recording to the groove, before that is saved.
-pub(crate) fn add_fingerprint(state: &mut State) {
-    let Some((file, fingerprint)) = &state.recording.fingerprint else { return };
-    if state.groove().recording().is_some_and(|r| r.file == *file) {
-        state.session.set_fingerprint(fingerprint);
-    }
+/// Adds the fingerprint of the recording to the groove, before that is saved; says whether that changed it.
+pub(crate) fn add_fingerprint(state: &mut State) -> bool {
+    let Some((file, fingerprint)) = &state.recording.fingerprint else { return false };
+    state.groove().recording().is_some_and(|r| r.file == *file) && state.session.set_fingerprint(fingerprint)
 }
 
 pub(crate) fn on_event(state: &mut State, event: RecordingEvent) {

@@ -97,7 +97,9 @@ fn a_recording_is_written_down_from_its_onsets() {
     editor.until("no list", |text| !text.contains("without an onset"));
     editor.types("\x1a");
     editor.shows("undo: accept the onset");
-    editor.types("\x13\x11");
+    editor.types("\x13");
+    editor.shows("saved");
+    editor.types("\x11");
     editor.assert_ends();
     let text = fs::read_to_string(home.path().join("haul.toml")).expect("text");
     assert!(text.contains("anchors = ["), "{text}");

@@ -98,7 +98,9 @@ fn marked(
         list.swap(0, 1);
     }
     let mut remarks = Vec::new();
-    if fit.best.sigma.is_none() {
+    if fit.is_uneven {
+        remarks.push("the tempo changes too much between the marks to move them; mark fewer beats".to_owned());
+    } else if fit.best.sigma.is_none() {
         remarks.push("too few attacks between the marks to move them".to_owned());
     } else if is_ambiguous {
         remarks.push("two places of the marks fit about equally well".to_owned());

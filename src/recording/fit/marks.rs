@@ -19,6 +19,8 @@ pub(super) const MARK_SIGMA: f64 = 0.045;
 /// Marks are moved by so many standard deviations, or this fraction of a beat, at most (ours, no source).
 const MAX_MOVE_SIGMAS: f64 = 2.5;
 const MAX_MOVE_BEATS: f64 = 0.3;
+/// Beats that bend to the onsets keep their ends within so many times that move (ours, no source).
+const MAX_BENT_MOVES: f64 = 1.2;
 /// Steps of the grid, first and last, in seconds.
 const COARSE: f64 = 0.012;
 const FINE: f64 = 0.003;
@@ -72,6 +74,8 @@ pub struct MarksFit {
     pub second: Option<(MarkedBeats, f64)>,
     /// Another number of beats that fits better, and by how many nats.
     pub other_count: Option<(usize, f64)>,
+    /// Whether even beats between the marks do not lead to the onsets, because the tempo changes: the marks stay.
+    pub is_uneven: bool,
 }
 
 impl MarksFit {
@@ -114,8 +118,13 @@ pub fn fit_marks(onsets: &[Onset], marks: [f64; 2], count: usize) -> Option<Mark
     let grids = if near.len() < MIN_ONSETS { Vec::new() } else { search(&near, marks, count) };
     let Some(best) = grids.first() else {
         let best = MarkedBeats { beats: even.clone(), moved: [0.0; 2], sigma: None, division: 1 };
-        return Some(MarksFit { best, unmoved: even, second: None, other_count: None });
+        return Some(MarksFit { best, unmoved: even, second: None, other_count: None, is_uneven: false });
     };
+    let best_beats = bent(&near, marks, count, best);
+    if best_beats.moved.iter().any(|m| m.abs() > MAX_BENT_MOVES * max_move(period)) {
+        let best = MarkedBeats { beats: even.clone(), moved: [0.0; 2], sigma: None, division: 1 };
+        return Some(MarksFit { best, unmoved: even, second: None, other_count: None, is_uneven: true });
+    }
     let second = grids.iter().find(|g| g.is_other(best));
     let mut other_count: Option<(usize, f64)> = None;
     // Twice as many fit better wherever there are eighths.
@@ -131,9 +140,10 @@ pub fn fit_marks(onsets: &[Onset], marks: [f64; 2], count: usize) -> Option<Mark
     }
     Some(MarksFit {
         second: second.map(|g| (bent(&near, marks, count, g), best.score - g.score)),
-        best: bent(&near, marks, count, best),
+        best: best_beats,
         unmoved: even,
         other_count,
+        is_uneven: false,
     })
 }
 
@@ -153,11 +163,15 @@ fn near(onsets: &[Onset], marks: [f64; 2], period: f64) -> Vec<Weighted> {
     onsets.iter().zip(weights).filter(|(o, _)| range.contains(&o.seconds)).map(weighted).collect()
 }
 
+/// Seconds by which a mark is moved at most.
+fn max_move(period: f64) -> f64 {
+    (MAX_MOVE_SIGMAS * MARK_SIGMA).min(MAX_MOVE_BEATS * period)
+}
+
 /// The best grid of every pair of moves, best first; the best ones refined.
 fn search(onsets: &[Weighted], marks: [f64; 2], count: usize) -> Vec<Grid> {
     let period = (marks[1] - marks[0]) / count as f64;
-    let most = (MAX_MOVE_SIGMAS * MARK_SIGMA).min(MAX_MOVE_BEATS * period);
-    let steps = (most / COARSE) as i32;
+    let steps = (max_move(period) / COARSE) as i32;
     let mut grids = Vec::new();
     for (division, cost) in DIVISIONS {
         let cell = period / f64::from(division);
@@ -318,6 +332,16 @@ mod tests {
         assert!(fit.is_ambiguous());
         assert_eq!(fit_marks(&[], [3.0, 1.0], 4), None);
         assert_eq!(fit_marks(&[], [1.0, 3.0], 0), None);
+    }
+
+    #[test]
+    fn a_tempo_that_changes_too_much_leaves_the_marks() {
+        // Quarters of sixteenths in groups of seven that slow down by 6 % over 64 beats.
+        let at = |beat: f64| 3.5 + 0.6 * beat * (1.0 + 0.0009 * beat);
+        let cells = (0..).map(|i| i * 7).flat_map(|i| [i, i + 2, i + 4]).take_while(|c| *c <= 256);
+        let fit = fit_marks(&onsets(cells.map(|c| at(f64::from(c) / 4.0))), [at(0.0), at(64.0)], 64).expect("marks");
+        let ends = [fit.best.beats[0] - at(0.0), fit.best.beats[64] - at(64.0)];
+        assert!(ends.iter().all(|e| e.abs() < 0.05), "{ends:?} {}", fit.is_uneven);
     }
 
     #[test]

@@ -24,8 +24,12 @@ pub(crate) fn with_extension(name: String) -> String {
 
 /// Writes the groove to its file, or to another one from now on.
 pub(crate) fn write(state: &mut State, name: Option<String>, overwrite: Overwrite) {
-    recording::add_fingerprint(state);
+    let is_identified = recording::add_fingerprint(state);
     let groove = state.groove().clone();
+    if is_identified {
+        // What is saved is no unsaved change.
+        state.effects.push(Effect::Journal { document: state.session.document(), groove: groove.clone() });
+    }
     state.effects.push(Effect::Save { groove, name, overwrite });
 }
 

@@ -164,12 +164,14 @@ fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
     }
 }
 
-/// The onset in the cursor's cell, in long and in short: `onset 12 ms late (mid, 93%)`.
-fn cursor_onset(state: &State) -> Option<[String; 3]> {
+/// The onset in the cursor's cell, in long and in short: `onset 12 ms late (mid, -8 dB, 93%)`.
+fn cursor_onset(state: &State) -> Option<[String; 4]> {
     let (onset, ms) = state.onset_at_cursor()?;
     let off = deviation_words(ms);
     let band = band_name(onset.band());
-    Some([format!("onset {off} ({band}, {:.0}%)", 100.0 * onset.confidence), format!("onset {off}"), off])
+    let long = format!("onset {off} ({band}, {:+.0} dB, {:.0}%)", onset.strength_db, 100.0 * onset.confidence);
+    let short = format!("onset {off} {:+.0} dB", onset.strength_db);
+    Some([long, short, format!("onset {off}"), off])
 }
 
 /// How the cursor's layer sounds: `low tom -3 dB`, or the name of its sound file.
