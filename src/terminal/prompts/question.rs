@@ -67,7 +67,7 @@ questions! {
     Anchor "Heard at", "a time in the recording: 12.345 or 1:02.5", "12.345, 1:02.5";
     Marks "Two times", "two times in the recording and the beats between them: 1:02.5 1:10.25 16",
         "1:02.5 1:10.25 16";
-    AlignGroups "Groups", "a line that is played again and again from the cursor on: 5+4+4", "5+4+4, 3(4+4+3)+5+2";
+    AlignGroups "Groups", "a line played over and over from the cursor on: 5+4+4", "5+4+4, 3(4+4+3)+5+2";
     Open "Open", "a groove file, like riff.toml (import: MIDI and MusicXML)";
     SaveAs "Save as", "a file name, like riff.toml; .toml is added to a name without an ending";
     ExportAs "Export to", "a file name";
