@@ -69,7 +69,7 @@ fn thirteen_cells_in_three_groups_are_heard_near_138() {
 fn a_search_without_a_line_names_the_constraint_to_relax() {
     let rows: [(&[&str], &str); 6] = [
         (&["--attacks", "20"], "no line fulfils the request; relax --attacks (the nearest line has 18 attacks)"),
-        (&["--deviation", "10"], "no line fulfils the request; relax --deviation (the nearest line needs 33.5 ms)"),
+        (&["--deviation", "10"], "no line fulfils the request; relax --deviation (the nearest line needs 26.8 ms)"),
         (&["--strike", "bar 1 beat 2", "--never", "beat 2"], "relax --never (the nearest line strikes bar 1 beat 2)"),
         (&["--never", "nowhere"], "--never: expected downbeats, strong beats, beats"),
         (&["--strike", "bar 9"], "--strike: expected bars 1 to 4, found bar 9"),

@@ -93,7 +93,9 @@ fn a_recording_is_written_down_from_its_onsets() {
     editor.shows("1.1: attack");
     editor.types("\x1b[1;5HGl");
     editor.shows("0 attacks without an onset");
-    editor.types("\x1b\x1a");
+    editor.types("\x1b");
+    editor.until("no list", |text| !text.contains("without an onset"));
+    editor.types("\x1a");
     editor.shows("undo: accept the onset");
     editor.types("\x13\x11");
     editor.assert_ends();

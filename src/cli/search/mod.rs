@@ -5,6 +5,7 @@ mod request;
 
 use super::args::SearchArgs;
 use super::{CliError, Exit, input, output};
+use crate::analysis::listener::PulseKind;
 use crate::analysis::{AnalysisOptions, Carry, Scope, listening};
 use crate::describe::{visible_json, visible_lines};
 use crate::jobs::{JobControl, OutputFile, write_files};
@@ -13,7 +14,7 @@ use crate::store;
 use crate::variation::probability_of;
 use crate::variation::search::figure::Budget;
 use crate::variation::search::request::Line;
-use print::{Heard, Results};
+use print::{Heard, Likeliest, Results};
 use request::{Asked, Setting};
 use std::io::{self, Write};
 use std::path::Path;
@@ -66,7 +67,10 @@ fn listen(setting: &Setting, asked: &Asked, lines: &[Line], options: &AnalysisOp
     let ask = |line: &Line| -> Result<Heard, CliError> {
         let groove = setting.with_line(line, cells)?;
         let heard = listening(&groove, options);
-        let first = heard.as_ref().and_then(|h| h.hearings.first()).map(|h| (h.bpm, h.keeps_written()));
+        let first = heard.as_ref().and_then(|h| h.hearings.first()).map(|h| {
+            let is_unequal = h.main_kind() == PulseKind::Unequal;
+            Likeliest { bpm: h.bpm, keeps_written: h.keeps_written(), is_unequal }
+        });
         Ok(Heard {
             line: line.clone(),
             groove,

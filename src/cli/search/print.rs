@@ -19,8 +19,26 @@ pub(super) struct Heard {
     pub(super) wanted: f64,
     /// Probability that the written beat is kept; `None` where there is nothing to hear a pulse from.
     pub(super) written: Option<f64>,
-    /// Tempo of the likeliest hearing, and whether it keeps the written beat.
-    pub(super) first: Option<(f64, bool)>,
+    pub(super) first: Option<Likeliest>,
+}
+
+/// The likeliest hearing.
+pub(super) struct Likeliest {
+    pub(super) bpm: f64,
+    pub(super) keeps_written: bool,
+    /// Whether its beats are unequal; the tempo is that of their mean.
+    pub(super) is_unequal: bool,
+}
+
+impl Likeliest {
+    fn text(&self) -> String {
+        let kind = match (self.keeps_written, self.is_unequal) {
+            (true, _) => "beat ",
+            (_, true) => "unequal ",
+            _ => "",
+        };
+        format!("{kind}{:.1}", self.bpm)
+    }
 }
 
 pub(super) struct Results<'a> {
@@ -94,10 +112,9 @@ impl Results<'_> {
         if self.lines.out_of_budget {
             return format!("not proved: the search ran out of its budget; the least deviation found is {best:.1} ms");
         }
-        // More lines may have it than were looked at.
-        let more = if ties == self.lines.found.len() && ties > 1 { "or more lines reach it" } else { "lines reach it" };
-        let reach = if ties == 1 { "one line reaches it".to_owned() } else { format!("{ties} {more}") };
-        format!("proved: the least deviation from the wanted pulse is {best:.1} ms; {reach}")
+        let least = if self.lines.is_full && ties == self.lines.found.len() { "at least " } else { "" };
+        let reach = if ties == 1 { "line reaches it" } else { "lines reach it" };
+        format!("proved: the least deviation from the wanted pulse is {best:.1} ms; {least}{ties} {reach}")
     }
 
     /// How many lines the listener was asked about.
@@ -226,10 +243,7 @@ fn table(heard: &[Heard], top: usize, cells: usize, cell_ms: f64) -> String {
     let mut text = String::from("  #  wanted  written  likeliest      deviation  greatest  line\n");
     for (i, h) in heard.iter().take(top).enumerate() {
         let share = |p: f64| format!("{p:.2}");
-        let first = h.first.map_or_else(
-            || "no pulse".to_owned(),
-            |(bpm, keeps)| if keeps { format!("beat {bpm:.1}") } else { format!("{bpm:.1}") },
-        );
+        let first = h.first.as_ref().map_or_else(|| "no pulse".to_owned(), Likeliest::text);
         let _ = writeln!(
             text,
             "{:3}  {:>6}  {:>7}  {first:<13}  {:>6.1} ms  {:>5.1} ms  {}",
@@ -256,8 +270,9 @@ fn line_json(h: &Heard, cells: usize, cell_ms: f64) -> Value {
         "greatest_ms": round(h.line.greatest * cell_ms),
         "wanted": round(h.wanted),
         "written": h.written.map(round),
-        "likeliest_bpm": h.first.map(|f| round(f.0)),
-        "likeliest_keeps_written": h.first.map(|f| f.1),
+        "likeliest_bpm": h.first.as_ref().map(|f| round(f.bpm)),
+        "likeliest_keeps_written": h.first.as_ref().map(|f| f.keeps_written),
+        "likeliest_is_unequal": h.first.as_ref().map(|f| f.is_unequal),
     })
 }
 

@@ -306,6 +306,8 @@ impl<'a> Writer<'a> {
                 let (present, whole) = (seconds(self.frames), seconds(declared));
                 self.warnings.push(format!("it is truncated: {present:.2} s of {whole:.2} s are present"));
             }
+            // Such a file ends where that program stopped.
+            Some(declared) if declared > *plausible.end() => {}
             _ if !complete => self.warnings.push("it is damaged: the rest is missing".into()),
             _ => {}
         }

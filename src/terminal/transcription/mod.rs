@@ -212,6 +212,14 @@ pub(crate) fn next_band(state: &mut State) {
     state.transcription.bands.extend(band.map(|band| (name, band)));
 }
 
+/// `12 ms late`, `on time`.
+pub(crate) fn deviation_words(ms: f64) -> String {
+    match ms.round() {
+        0.0 => "on time".to_owned(),
+        whole => format!("{} ms {}", whole.abs(), if whole > 0.0 { "late" } else { "early" }),
+    }
+}
+
 /// The name of a band in messages.
 pub(crate) fn band_name(band: Band) -> &'static str {
     match band {

@@ -4,8 +4,8 @@ use crate::describe;
 use crate::rhythm::{Micros, count};
 use crate::session::recording::print_instant;
 use crate::terminal::State;
-use crate::terminal::transcription::band_name;
 use crate::terminal::transcription::differences::{Difference, DifferenceKind, totals};
+use crate::terminal::transcription::{band_name, deviation_words};
 use crate::terminal::view::{Pen, fit};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -50,7 +50,7 @@ fn row(state: &State, difference: &Difference) -> [String; 4] {
             format!("onset only ({}, {:.0}%)", band_name(onset.band()), 100.0 * onset.confidence)
         }
         DifferenceKind::AttackAlone => "attack only".to_owned(),
-        DifferenceKind::Deviation(ms) => format!("{:.0} ms {}", ms.abs(), if ms < 0.0 { "early" } else { "late" }),
+        DifferenceKind::Deviation(ms) => deviation_words(ms),
     };
     let pass = if difference.pass > 0 { format!(", pass {}", difference.pass + 1) } else { String::new() };
     let place = describe::place(groove, difference.place);

@@ -12,7 +12,7 @@ use crate::terminal::playback::playing::{LoopMode, RemoteLink};
 use crate::terminal::playback::practice::{self, RunningSequence, SequenceKind};
 use crate::terminal::prompts::{preview, voices};
 use crate::terminal::search::PagerInput;
-use crate::terminal::transcription::band_name;
+use crate::terminal::transcription::{band_name, deviation_words};
 use crate::terminal::view::{Layout, Pen, StyledLine, fit, wrap};
 use crate::terminal::{Message, Mode, Overlay, Question, State, commands};
 use ratatui::layout::Rect;
@@ -167,11 +167,7 @@ fn draw_transport(state: &State, pen: &mut Pen<'_>, area: Rect) {
 /// The onset in the cursor's cell, in long and in short: `onset 12 ms late (mid, 93%)`.
 fn cursor_onset(state: &State) -> Option<[String; 3]> {
     let (onset, ms) = state.onset_at_cursor()?;
-    let whole = ms.round();
-    let off = match whole {
-        0.0 => "on time".to_owned(),
-        _ => format!("{} ms {}", whole.abs(), if whole > 0.0 { "late" } else { "early" }),
-    };
+    let off = deviation_words(ms);
     let band = band_name(onset.band());
     Some([format!("onset {off} ({band}, {:.0}%)", 100.0 * onset.confidence), format!("onset {off}"), off])
 }

@@ -54,13 +54,12 @@ fn loops(sizes: &[usize], cells: usize, attacks: Option<usize>) -> Option<u128> 
     // The group that covers the first cell has one of its cells there.
     for size in sizes.iter().take_while(|s| **s <= cells) {
         let free = vec![true; cells - size];
-        let left = attacks.map(|n| n.checked_sub(1));
-        let others = match left {
-            Some(None) => 0,
-            Some(Some(0)) => u128::from(cells == *size),
-            Some(left) if cells > *size => lines(sizes, &free, &vec![false; cells - size], left)?,
+        let left = cells - size;
+        let others = match attacks {
+            None => lines(sizes, &free, &vec![false; left], None)?,
+            Some(1) => u128::from(left == 0),
+            Some(attacks) if attacks > 1 && left > 0 => lines(sizes, &free, &vec![false; left], Some(attacks - 1))?,
             Some(_) => 0,
-            None => lines(sizes, &free, &vec![false; cells - size], None)?,
         };
         sum = sum.checked_add((*size as u128).checked_mul(others)?)?;
     }

@@ -5,8 +5,8 @@ use super::exact::nearest;
 use super::figure::{Budget, FigureRequest, FoundFigure, MAX_CELLS, MeanSquare, Period};
 use std::collections::HashSet;
 
-/// Greatest number of ways to lay a figure into the length that are tried.
-const MAX_LAYOUTS: usize = 4096;
+/// Greatest sum of the squares of the figures' lengths that are tried: the work for a figure grows with its square.
+const MAX_LAYOUT_WORK: usize = 1 << 25;
 /// Nearest answers that are looked for where a constraint is relaxed.
 const RELAXED_ANSWERS: usize = 3;
 
@@ -84,8 +84,10 @@ pub(crate) struct Lines {
     pub(crate) found: Vec<Line>,
     /// Number of lines with these groups, places and attacks, whatever their deviation; `None` if it is not known.
     pub(crate) candidates: Option<u128>,
-    /// Number of those in `found` that have the least deviation.
+    /// Number of those in `found` that have the least deviation; there may be more if these are all of them and `is_full`.
     pub(crate) ties: usize,
+    /// Whether there are as many as were asked for, so that others may follow.
+    pub(crate) is_full: bool,
     pub(crate) out_of_budget: bool,
 }
 
@@ -132,12 +134,18 @@ impl LineRequest {
     /// The lines of one pulse.
     fn search_whole(&self, keep: usize, budget: Budget) -> Lines {
         let Some(pulse) = self.pulses.first() else { return Lines::default() };
-        let layouts = self.layouts();
+        let mut layouts = self.layouts();
+        let work = layouts.iter().scan(0, |work, l| {
+            *work += l.cells * l.cells;
+            Some(*work)
+        });
+        let affordable = work.take_while(|w| *w <= MAX_LAYOUT_WORK).count().max(1);
         let mut all: Vec<(MeanSquare, Line)> = Vec::new();
         // Lines whose last group ends in a rest may be found as figures of several lengths.
-        let is_counted = !self.repeats.rest;
+        let is_counted = !self.repeats.rest && layouts.len() <= affordable;
         let mut lines = Lines { candidates: is_counted.then_some(0), ..Lines::default() };
-        lines.out_of_budget = layouts.len() >= MAX_LAYOUTS;
+        lines.out_of_budget = layouts.len() > affordable;
+        layouts.truncate(affordable);
         for layout in &layouts {
             let Some(figure) = self.figure(layout, pulse.period) else { continue };
             let ways = count::lines(&figure.sizes, &figure.may, &figure.must, figure.attacks);
@@ -158,6 +166,7 @@ impl LineRequest {
         all.retain(|(_, line)| seen.insert(line.attacks.clone()));
         all.truncate(keep);
         lines.ties = all.iter().take_while(|(deviation, _)| *deviation == all[0].0).count();
+        lines.is_full = all.len() == keep;
         lines.found = all.into_iter().map(|(_, line)| line).collect();
         lines
     }
@@ -209,11 +218,12 @@ impl LineRequest {
         }
         let best = sums.first().map_or(0.0, |l| l.deviation);
         whole.ties = sums.iter().take_while(|l| l.deviation - best < 1e-9).count();
+        whole.is_full = sums.len() == keep;
         whole.found = sums;
         whole
     }
 
-    /// Every way to lay a figure into the length.
+    /// Every way to lay a figure into the length, those with the shortest rests first.
     fn layouts(&self) -> Vec<Layout> {
         let cells = self.cells();
         let most = self.sizes.last().copied().unwrap_or(0);
@@ -229,7 +239,7 @@ impl LineRequest {
             for length in figure.map_or(1..=room, |f| f..=f) {
                 let fits = room / length;
                 let comings = times.unwrap_or(if figure.is_some() { fits } else { 1 });
-                if comings == 0 || length * comings > room || layouts.len() >= MAX_LAYOUTS {
+                if comings == 0 || length * comings > room {
                     continue;
                 }
                 let left = room - length * comings;
@@ -238,6 +248,7 @@ impl LineRequest {
                 }
             }
         }
+        layouts.sort_by_key(|l| l.rest);
         layouts
     }
 
