@@ -98,7 +98,7 @@ fn a_recording_is_written_down_from_its_onsets() {
     editor.types("\x1a");
     editor.shows("undo: accept the onset");
     editor.types("\x13");
-    editor.shows("saved");
+    editor.shows("saved: haul.toml");
     editor.types("\x11");
     editor.assert_ends();
     let text = fs::read_to_string(home.path().join("haul.toml")).expect("text");
