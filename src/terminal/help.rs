@@ -27,18 +27,23 @@ pub(crate) struct HelpTopic {
 }
 
 impl HelpView {
-    /// Selects the next or previous line that has every word of the search. Returns false if there is none.
+    /// Selects the next or previous line that has every word of the search; words that only the synonyms have count if no line shows
+    /// all of them. Returns false if there is none.
     pub(crate) fn find(&mut self, lines: &[HelpTopic], direction: Direction) -> bool {
         let text = self.search.value().to_lowercase();
         let words: Vec<&str> = text.split_whitespace().collect();
-        let is_match = |c: &CommandSpec| {
-            let all = format!("{} {} {} {}", c.name, c.description, c.heading, c.synonyms).to_lowercase();
-            words.iter().all(|word| all.contains(word))
-        };
+        let has_all = |text: String| words.iter().all(|word| text.to_lowercase().contains(word));
+        let shows_all = |c: &CommandSpec| has_all(format!("{} {}", c.name, c.description));
+        let means_all =
+            |c: &CommandSpec| has_all(format!("{} {} {} {}", c.name, c.description, c.heading, c.synonyms));
         if words.is_empty() {
             return false;
         }
-        let matches: Vec<usize> = (0..lines.len()).filter(|i| lines[*i].command.is_some_and(is_match)).collect();
+        let of = |is_match: &dyn Fn(&CommandSpec) -> bool| -> Vec<usize> {
+            (0..lines.len()).filter(|i| lines[*i].command.is_some_and(is_match)).collect()
+        };
+        let shown = of(&shows_all);
+        let matches = if shown.is_empty() { of(&means_all) } else { shown };
         let found = match direction {
             Direction::Next => matches.iter().find(|m| **m > self.line).or(matches.first()),
             Direction::Previous => matches.iter().rev().find(|m| **m < self.line).or(matches.last()),
