@@ -34,8 +34,7 @@ impl HelpView {
         let words: Vec<&str> = text.split_whitespace().collect();
         let has_all = |text: String| words.iter().all(|word| text.to_lowercase().contains(word));
         let shows_all = |c: &CommandSpec| has_all(format!("{} {}", c.name, c.description));
-        let means_all =
-            |c: &CommandSpec| has_all(format!("{} {} {} {}", c.name, c.description, c.heading, c.synonyms));
+        let means_all = |c: &CommandSpec| has_all(format!("{} {} {} {}", c.name, c.description, c.heading, c.synonyms));
         if words.is_empty() {
             return false;
         }
