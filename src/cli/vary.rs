@@ -47,7 +47,7 @@ pub(super) fn run(args: &VaryArgs) -> Result<Exit, CliError> {
         .map(|(index, effect)| Listed { index, variant: &made.found[index], effect })
         .collect();
     let mut out = io::stdout().lock();
-    if args.json {
+    if args.results.json {
         let value = json(args, &groove, &original, &listed, made.found.len(), made.has_more);
         writeln!(out, "{}", visible_json(&value.to_string()))?;
     } else {
@@ -56,7 +56,7 @@ pub(super) fn run(args: &VaryArgs) -> Result<Exit, CliError> {
         write!(out, "{}", visible_lines(&text))?;
     }
     out.flush()?;
-    if let Some(folder) = &args.into {
+    if let Some(folder) = &args.results.into {
         write_all(args, folder, &groove, &listed)?;
     }
     Ok(Exit::Success)
@@ -208,7 +208,7 @@ fn write_all(args: &VaryArgs, folder: &Path, groove: &Groove, listed: &[Listed<'
     let files: Vec<OutputFile> = listed.iter().enumerate().map(file).collect();
     output::create_folder(folder)?;
     let inputs: Vec<_> = input::file_of(&args.file).into_iter().collect();
-    write_files(files, &inputs, args.overwrite.policy(), &JobControl::detached())?;
+    write_files(files, &inputs, args.results.overwrite.policy(), &JobControl::detached())?;
     output::print_to_stderr(format_args!("written: {} in {}", count(listed.len(), "groove"), folder.display()))?;
     Ok(())
 }

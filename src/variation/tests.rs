@@ -62,7 +62,7 @@ fn stretches_are_refused_where_the_cells_do_not_allow_them() {
 }
 
 #[test]
-fn a_figure_changes_at_each_of_its_comings() {
+fn a_figure_changes_wherever_it_is_played() {
     let groove = line(4, "5(4+4+3)+9");
     let subject = Subject::figure(&groove, 0, 0).expect("a figure");
     assert_eq!((subject.starts.len(), subject.cells), (5, 11));

@@ -5,8 +5,6 @@ use crate::variation::Aim;
 use clap::Args as ClapArgs;
 use std::path::PathBuf;
 
-// Each switch is an option of its own.
-#[expect(clippy::struct_excessive_bools)]
 #[derive(Debug, ClapArgs)]
 pub(crate) struct SearchArgs {
     /// Groove whose layer gets the line; its other layers stay. Without it, the line gets a groove of its own
@@ -40,10 +38,10 @@ pub(crate) struct SearchArgs {
     /// Number of attacks
     #[arg(long, value_name = "N")]
     pub(crate) attacks: Option<usize>,
-    /// Length in cells of a figure that comes again and again
+    /// Length in cells of a figure that is repeated
     #[arg(long, value_name = "CELLS")]
     pub(crate) figure: Option<usize>,
-    /// How often the figure comes
+    /// How many times the figure is played
     #[arg(long, value_name = "N")]
     pub(crate) times: Option<usize>,
     /// Allow a rest, shorter than the figure, after the last one
@@ -64,7 +62,7 @@ pub(crate) struct SearchArgs {
     /// Allow other attacks between those of the pulse
     #[arg(long)]
     pub(crate) between: bool,
-    /// Ask a listener who takes in all layers, not only the line
+    /// Let the listener take in all layers, not only the line
     #[arg(long, requires = "file")]
     pub(crate) all_layers: bool,
     #[command(flatten)]
@@ -75,14 +73,8 @@ pub(crate) struct SearchArgs {
     /// Number of lines, the nearest ones, that the listener is asked about
     #[arg(long, value_name = "N", default_value_t = 200, value_parser = values::list_length)]
     pub(crate) listen: usize,
-    /// Print JSON
-    #[arg(long)]
-    pub(crate) json: bool,
-    /// Folder to write the listed lines into, as grooves
-    #[arg(long, value_name = "FOLDER")]
-    pub(crate) into: Option<PathBuf>,
     #[command(flatten)]
-    pub(crate) overwrite: OverwriteArg,
+    pub(crate) results: ResultArgs,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -95,7 +87,7 @@ pub(crate) struct VaryArgs {
     /// Section to vary [default: the first one in which the layer has attacks]
     #[arg(long, value_name = "NAME")]
     pub(crate) section: Option<String>,
-    /// Vary the figure that covers most of the section, at each of its comings, instead of the whole line
+    /// Vary the figure that covers most of the section, wherever it is played, instead of the whole line
     #[arg(long)]
     pub(crate) figure: bool,
     /// Vary only these cells of the section, such as 17-32, counted from 1
@@ -108,7 +100,7 @@ pub(crate) struct VaryArgs {
     /// What comes first: near, harder, easier, on-beat, off-beat, or a tempo such as 164 that is to be heard
     #[arg(long, value_name = "AIM", default_value = "near", value_parser = values::aim)]
     pub(crate) aim: Aim,
-    /// Ask a listener who takes in all layers, not only the varied one
+    /// Let the listener take in all layers, not only the varied one
     #[arg(long)]
     pub(crate) all_layers: bool,
     #[command(flatten)]
@@ -119,10 +111,17 @@ pub(crate) struct VaryArgs {
     /// Number of variants to make
     #[arg(long, value_name = "N", default_value_t = 2000, value_parser = values::list_length)]
     pub(crate) most: usize,
+    #[command(flatten)]
+    pub(crate) results: ResultArgs,
+}
+
+/// Where the listed lines or variants go.
+#[derive(Debug, ClapArgs)]
+pub(crate) struct ResultArgs {
     /// Print JSON
     #[arg(long)]
     pub(crate) json: bool,
-    /// Folder to write the listed variants into, as grooves
+    /// Folder to write what is listed into, as grooves
     #[arg(long, value_name = "FOLDER")]
     pub(crate) into: Option<PathBuf>,
     #[command(flatten)]

@@ -44,13 +44,13 @@ pub(super) fn run(args: &SearchArgs) -> Result<Exit, CliError> {
         relaxations: relaxations.iter().zip(nearest).collect(),
     };
     let mut out = io::stdout().lock();
-    if args.json {
+    if args.results.json {
         writeln!(out, "{}", visible_json(&results.json(args.top).to_string()))?;
     } else {
         write!(out, "{}", visible_lines(&results.text(args.top)))?;
     }
     out.flush()?;
-    if let Some(folder) = &args.into {
+    if let Some(folder) = &args.results.into {
         let best: Vec<&Heard> = results.heard.iter().take(args.top).collect();
         write(args, folder, &best, asked.request.cells())?;
     }
@@ -96,7 +96,7 @@ fn write(args: &SearchArgs, folder: &Path, heard: &[&Heard], cells: usize) -> Re
     let count = files.len();
     output::create_folder(folder)?;
     let inputs: Vec<_> = args.file.iter().cloned().collect();
-    write_files(files, &inputs, args.overwrite.policy(), &JobControl::detached())?;
+    write_files(files, &inputs, args.results.overwrite.policy(), &JobControl::detached())?;
     output::print_to_stderr(format_args!("written: {count} grooves in {}", folder.display()))?;
     Ok(())
 }

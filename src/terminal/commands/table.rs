@@ -318,16 +318,16 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "comment text remark description memo";
     }
     Grid "Laying the grid over the recording" "recordings" {
-        "grid-proposals" "G p" Call(grid_search::propose), "list the tempos and meters that it may have"
+        "grid-proposals" "G p" Call(grid_search::propose), "list tempos and meters for the recording"
             => "bpm tempo detect beat meter guess propose";
         "grid-marks" "G m" Ask(Question::Marks), "lay beats between two times, from the cursor"
             => "tempo marks measure between";
-        "grid-taps" "G t" Call(tapping::begin_on_recording), "tap its beats, from the cursor on"
+        "grid-taps" "G t" Call(tapping::begin_on_recording), "tap the recording's beats, from the cursor on"
             => "tempo tap along beat grid";
-        "align" "G a" Call(grid_search::align), "find this groove in it" => "align match locate score follow";
-        "align-groups" "G g" Ask(Question::AlignGroups), "find a line of groups in it, from the cursor"
+        "align" "G a" Call(grid_search::align), "find this groove in the recording" => "align match locate score follow";
+        "align-groups" "G g" Ask(Question::AlignGroups), "find a line of groups in the recording"
             => "align match riff cycle";
-        "transcribe" "G w" Call(grid_search::transcribe), "write its attacks as layers"
+        "transcribe" "G w" Call(grid_search::transcribe), "write the recording's attacks as layers"
             => "transcribe drums automatic layers kick snare hat";
     }
     Grid "The recording" "recordings" {
@@ -405,7 +405,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "sound-menu" "V" OpenMenu(Menu::Sound), "sound: voice, gain, pan, volume, clicks" => "mixer";
         "practice-menu" "P" OpenMenu(Menu::Practice), "practice: loop, speed, ladder, takes, tapping";
         "recording-menu" "R" OpenMenu(Menu::Recording), "recording: file, mix, anchors" => "audio song";
-        "transcription-menu" "G" OpenMenu(Menu::Transcription), "grid from the recording: transcribe it" => "onsets";
+        "transcription-menu" "G" OpenMenu(Menu::Transcription), "grid from the recording: lay it, transcribe" => "onsets";
         "file-menu" "F" OpenMenu(Menu::File), "file: save, export, handout, import, quit";
         "screen-menu" "W" OpenMenu(Menu::Screen), "window: labels, zoom, hearings, manual, config" => "view";
     }

@@ -37,7 +37,7 @@ pub(crate) fn necklaces(sizes: &[usize], cells: usize, attacks: Option<usize>) -
     let mut sum = 0_u128;
     for period in (1..=cells).filter(|d| cells.is_multiple_of(*d)) {
         let turns = cells / period;
-        // A loop that comes again after `period` cells has a whole number of attacks in each.
+        // A loop that repeats after `period` cells has a whole number of attacks in each.
         let within = match attacks {
             Some(n) if n.is_multiple_of(turns) => Some(n / turns),
             Some(_) => continue,

@@ -140,7 +140,7 @@ impl<'a> Table<'a> {
         self.distance(self.request.may.len(), self.pulses)
     }
 
-    /// The mean square over all comings of the figure: within one of them, and between them.
+    /// The mean square over all repetitions of the figure: within one of them, and between them.
     fn mean_square(&self, squares: i64, distances: i64) -> MeanSquare {
         let (n, denom) = (self.pulses as i128, i128::from(self.request.period.denom));
         let (times, drift) = (self.request.times as i128, i128::from(self.drift()));

@@ -64,7 +64,7 @@ pub(crate) struct LineRequest {
 pub(crate) struct Line {
     /// The cells of its attacks.
     pub(crate) attacks: Vec<usize>,
-    /// Length in cells and number of comings of its figure, if it comes more than once.
+    /// Length in cells and number of repetitions of its figure, if it is played more than once.
     pub(crate) figure: Option<(usize, usize)>,
     /// Cells after the last figure.
     pub(crate) rest: usize,
@@ -238,13 +238,13 @@ impl LineRequest {
             let room = if rest { cells.saturating_sub(lead) } else { cells };
             for length in figure.map_or(1..=room, |f| f..=f) {
                 let fits = room / length;
-                let comings = times.unwrap_or(if figure.is_some() { fits } else { 1 });
-                if comings == 0 || length * comings > room {
+                let repetitions = times.unwrap_or(if figure.is_some() { fits } else { 1 });
+                if repetitions == 0 || length * repetitions > room {
                     continue;
                 }
-                let left = room - length * comings;
+                let left = room - length * repetitions;
                 if left == 0 || rest && left < length {
-                    layouts.push(Layout { lead, cells: length, times: comings, rest: left });
+                    layouts.push(Layout { lead, cells: length, times: repetitions, rest: left });
                 }
             }
         }
@@ -346,9 +346,10 @@ impl LineRequest {
 
 impl Layout {
     fn line(&self, found: &FoundFigure) -> Line {
-        let comings = (0..self.times).flat_map(|n| found.attacks.iter().map(move |a| self.lead + n * self.cells + a));
+        let repetitions =
+            (0..self.times).flat_map(|n| found.attacks.iter().map(move |a| self.lead + n * self.cells + a));
         Line {
-            attacks: comings.collect(),
+            attacks: repetitions.collect(),
             figure: (self.times > 1).then_some((self.cells, self.times)),
             rest: self.rest,
             pulses: vec![found.pulses * self.times],

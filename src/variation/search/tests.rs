@@ -44,7 +44,7 @@ fn every_line(request: &FigureRequest) -> Vec<Vec<usize>> {
     done
 }
 
-/// The RMS deviation of a line from the definition, written out over all comings; the least over all ways to give the pulses attacks.
+/// The RMS deviation of a line from the definition, written out over all repetitions; the least over all ways to give the pulses attacks.
 /// `None` if there is no way.
 fn deviation(line: &[usize], request: &FigureRequest) -> Option<f64> {
     let (cells, period) = (request.may.len(), request.period.cells());
