@@ -63,6 +63,16 @@ impl fmt::Display for Depth {
     }
 }
 
+impl Depth {
+    /// The depth in few letters, as "1/2 beat".
+    pub(crate) fn short(self) -> String {
+        match self {
+            Self::Part(n) => format!("1/{n} beat"),
+            other => other.to_string(),
+        }
+    }
+}
+
 /// The name of one of some equal parts, from the half to the eighth.
 pub(crate) fn part_name(parts: u16) -> Option<&'static str> {
     const NAMES: [&str; 7] = ["half", "third", "quarter", "fifth", "sixth", "seventh", "eighth"];

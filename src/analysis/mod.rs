@@ -27,7 +27,7 @@ pub(crate) use answer::{Answer, HardnessPart};
 pub use attacks::Scope;
 pub use clock::Clock;
 pub(crate) use finding::Finding;
-pub(crate) use groups::Figure;
+pub(crate) use groups::{AccentGroups, Figure, Groups};
 pub(crate) use hearing::Stretch;
 pub use hearing::{Hearing, HearingKind};
 pub(crate) use landing::{Landing, Landings};

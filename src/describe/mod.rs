@@ -20,8 +20,8 @@ pub(crate) use ladder::leader_name;
 pub(crate) use measure::measure;
 pub(crate) use reason::threshold;
 pub(crate) use report::{
-    about_as_likely, bar_relation, hardness, hardness_by_speed, hardness_chart, hearing_landings, hearing_name,
-    is_notable, layer_names, likelihood, main_streams, muted_layers, no_hearing_reason, place, rest_lead,
+    about_as_likely, accent_groups, bar_relation, hardness, hardness_by_speed, hardness_chart, hearing_landings,
+    hearing_name, is_notable, layer_names, likelihood, main_streams, muted_layers, no_hearing_reason, place, rest_lead,
     section_summary, short_decimal, silent_pulses, stream_pair, stretch, stretch_place, stretch_tempo, structure,
     subdivisions, tempos, voice_summary, whose_beat, written_family, written_tempo, written_tempo_text,
 };

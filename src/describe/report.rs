@@ -2,8 +2,8 @@
 
 use crate::analysis::listener::{ABOUT_AS_LIKELY, distinct_tempos};
 use crate::analysis::{
-    Answer, Figure, Hearing, HearingKind, Landings, LayerReport, Report, SpeedReport, StreamPair, StreamSource,
-    Stretch, landing, limits,
+    AccentGroups, Answer, Figure, Hearing, HearingKind, Landings, LayerReport, Report, SpeedReport, StreamPair,
+    StreamSource, Stretch, landing, limits,
 };
 use crate::analysis::{percent, tempo_row};
 use crate::rhythm::{Fraction, Groove, Place, Section, count, print_note_value};
@@ -92,11 +92,7 @@ pub(crate) fn structure(groove: &Groove, layer: &LayerReport) -> Vec<(usize, Str
         let name = section.map(|s| format!(" in {}", s.name)).unwrap_or_default();
         lines.push((0, format!("groups{name}: {}{}", rest_lead(g.lead_cells as usize), g.text)));
         if let Some(accents) = &g.accents {
-            let before = match accents.lead_cells {
-                0 => String::new(),
-                n => format!("after {}, ", count(n as usize, "cell")),
-            };
-            lines.push((2, format!("from accent to accent: {before}{}", accents.text)));
+            lines.push((2, format!("from accent to accent: {}", accent_groups(accents))));
         }
         if !g.in_cells {
             lines.push((2, "in cells of different lengths".into()));
@@ -112,6 +108,15 @@ pub(crate) fn structure(groove: &Groove, layer: &LayerReport) -> Vec<(usize, Str
     }
     lines.push((0, format!("landings: {}", landings(&layer.landings))));
     lines
+}
+
+/// The groups from accent to accent, with the cells before the first one.
+pub(crate) fn accent_groups(accents: &AccentGroups) -> String {
+    let before = match accents.lead_cells {
+        0 => String::new(),
+        n => format!("after {}, ", count(n as usize, "cell")),
+    };
+    format!("{before}{}", accents.text)
 }
 
 /// Whether a figure deserves a line of its own: the line of groups already shows a single group that repeats and fits the bar.

@@ -24,6 +24,7 @@ mod menus;
 mod narrow_window;
 mod onset_lane;
 mod opening;
+mod pane_rows;
 mod practice;
 mod questions;
 mod recordings;

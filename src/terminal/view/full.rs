@@ -59,10 +59,9 @@ pub(crate) fn list_height(height: u16) -> usize {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Room {
     pub width: usize,
-    /// Maximum rows of the leaders by playing speed.
-    pub speed_rows: usize,
-    /// Rows of all parts, of which the last one ends with the first layer behind so many; `None` shows only the leaders.
-    pub all_rows: Option<usize>,
+    /// Rows of all columns. The leaders by playing speed take at most half of them, and the last part ends with the first layer that
+    /// is behind so many.
+    pub rows: usize,
 }
 
 /// The parts of a report in a pane, kept from frame to frame until the report or the room for them changes.
@@ -92,13 +91,11 @@ fn further_blocks(state: &State, room: Room) -> Vec<Block> {
     let Some(mut builder) = builder else { return Vec::new() };
     // A heading after other lines begins with an empty one.
     builder.add(Item::Heading, Vec::new());
-    builder.speeds(room.speed_rows);
-    if let Some(rows) = room.all_rows {
-        builder.streams();
-        builder.measures();
-        let used: usize = builder.blocks.iter().map(|block| block.lines.len()).sum();
-        builder.structure(rows.saturating_sub(used));
-    }
+    builder.speeds(room.rows / 2);
+    builder.streams();
+    builder.measures();
+    let used: usize = builder.blocks.iter().map(|block| block.lines.len()).sum();
+    builder.structure(room.rows.saturating_sub(used));
     builder.blocks.remove(0);
     builder.blocks
 }
@@ -184,8 +181,8 @@ impl BlockBuilder<'_> {
         let chart = describe::hardness_chart(speeds, theme.ramp());
         let here = speeds.hardness_at(report.speed * 100.0).map(|h| format!(", now {:.2}", h.max(0.0)));
         let long = format!("hardness, 0 to 1: {chart}{}", here.unwrap_or_default());
-        let forms = [long, format!("hardness {chart}")];
-        let text = forms.iter().find(|text| text.width() + 2 <= self.width).unwrap_or(&forms[1]);
+        let forms = [long, format!("hardness: {chart}"), chart.replace(' ', "")];
+        let text = forms.iter().find(|text| text.width() + 2 <= self.width).unwrap_or(&forms[2]);
         self.text(Item::Text, text, Style::new());
         let now = speeds.changes.iter().rposition(|c| f64::from(c.percent) <= report.speed * 100.0 + 0.5);
         let change = |i: usize| {

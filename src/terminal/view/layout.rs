@@ -121,17 +121,19 @@ impl Layout {
         let gutter = GUTTERS.iter().find(|g| left >= g.0).map_or(MIN_GUTTER, |g| g.1);
         let min_pane_height = if pane_right { 0 } else { (room / 2).max(6) };
         let rows = (layers.clamp(1, 64) as u16).min(room - min_pane_height);
-        let max_strips = if strips.strips == Strips::All { MAX_STRIPS } else { least_strips };
+        let all = strips.hearings.map_or(MAX_STRIPS, |n| MAX_STRIPS.min(n as u16)).max(least_strips);
+        let max_strips = if strips.strips == Strips::All { all } else { least_strips };
         let strips = max_strips.min(least_strips + room - min_pane_height - rows);
         let visible = left - gutter;
-        let step = lane + 2 + rows + strips + 1;
+        // The row of bar numbers sets a system apart from the one above.
+        let step = lane + 2 + rows + strips;
         let grid_height = if pane_right { height - 3 } else { height.saturating_sub(3 + MIN_PANE_HEIGHT) };
-        let (systems, system_columns) = systems(section, usize::from(visible), usize::from((grid_height + 1) / step));
+        let (systems, system_columns) = systems(section, usize::from(visible), usize::from(grid_height / step));
         // A system of several ends with its closing bar line. The pane gets the columns after it.
         let own = if systems > 1 { (system_columns + 1) as u16 } else { visible };
         let spare = if pane_right { (visible - own).min(MAX_PANE_WIDTH - pane_width.min(MAX_PANE_WIDTH)) } else { 0 };
         let (visible, left, pane_width) = (own, left - spare, pane_width + spare);
-        let below = systems * step;
+        let below = 1 + systems * step;
         let pane = if pane_right {
             Rect::new(left + 1, 1, pane_width, height - 3)
         } else {
@@ -157,7 +159,7 @@ impl Layout {
 
     /// The same window with the areas of the grid moved to the `index`th system.
     pub(crate) fn system(&self, index: u16) -> Self {
-        let step = self.lane.height + 2 + self.cells.height + self.strips.height + 1;
+        let step = self.lane.height + 2 + self.cells.height + self.strips.height;
         let moved = |area: Rect| Rect { y: area.y + index * step, ..area };
         Self {
             lane: moved(self.lane),
@@ -251,7 +253,7 @@ mod tests {
         assert_eq!(at(80, 24, 3, 4), (false, 80, 1, 68));
         assert_eq!(at(120, 40, 3, 9), (false, 120, 2, 99));
         // Bars of 33 columns leave 25 of the grid empty; the pane takes as many as it can use.
-        assert_eq!(at(120, 24, 3, 4), (true, 62, 2, 33));
+        assert_eq!(at(120, 24, 3, 4), (true, 62, 3, 33));
     }
 
     #[test]
@@ -265,7 +267,7 @@ mod tests {
         assert_eq!(at(80, 24, 2, false), (0, 1, 1, 14));
         assert_eq!(at(80, 24, 2, true), (2, 3, 3, 12));
         assert_eq!(at(80, 18, 2, true), (1, 2, 2, 7));
-        assert_eq!(at(200, 60, 6, true), (4, 5, 17, 34));
+        assert_eq!(at(200, 60, 6, true), (4, 5, 16, 35));
     }
 
     #[test]

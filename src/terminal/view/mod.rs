@@ -12,7 +12,7 @@ mod lists;
 mod manual;
 mod menu;
 mod onsets;
-mod pane;
+pub(crate) mod pane;
 mod pen;
 mod sections;
 mod status_lines;

@@ -33,6 +33,10 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Sca
         pen.put(names, 0, row, &fit(&label(state, report, h, name, room), room), *style);
         draw_strip(state, pen, layout, scale, report, (h, row, *style));
     }
+    if shown.len() == 1 && layout.strips.height > 1 {
+        let text = "no pulse besides the written beat is likely";
+        pen.put(layout.strips, 0, 1, &fit(text, usize::from(layout.strips.width)), theme.faint());
+    }
     if let Some(x) = playhead(state, layout, scale) {
         pen.column_style(layout.strips, x, theme.playhead());
     }

@@ -1,190 +1,145 @@
-//! Gives the rows of the pane to the reasons and then to further parts of the report, and says what has no row.
+//! Pours the parts of the report that have no fixed place into the rows that the pane has left, and names those without a row.
 
-use crate::terminal::view::full::{Block, Item, KeptBlocks, ReportPart, Room};
-use crate::terminal::view::{StyledLine, fit, hanging_indent, wrap};
-use crate::terminal::{State, Theme};
-use ratatui::style::Style;
+use crate::terminal::Theme;
+use crate::terminal::view::full::{Block, Item, ReportPart};
+use crate::terminal::view::{StyledLine, fit};
 use unicode_width::UnicodeWidthStr;
 
-/// Minimum rows of a pane that is filled with all parts of the report; a lower one has only the leaders by playing speed besides.
-const MIN_HEIGHT_FOR_ALL: usize = 18;
-/// Rows of the leaders by playing speed: a blank line, a heading, the chart, a leader.
-const MIN_SPEED_ROWS: usize = 4;
 /// Minimum rows of a block that is cut.
 const MIN_CUT_ROWS: usize = 2;
-const REASONS: &str = "Why it is hard";
 
-/// Shortens lines of text to a number of them, with an ellipsis if something is missing.
-pub(super) fn cut(mut lines: Vec<String>, max: usize, width: usize) -> Vec<String> {
-    if lines.len() > max {
-        lines.truncate(max);
-        if let Some(last) = lines.last_mut() {
-            *last = fit(&format!("{last}{}", " ".repeat(width)), (last.width() + 1).min(width));
-        }
+/// Columns of lines, each with a maximum number of rows.
+pub(super) struct Columns<'a> {
+    pub lines: &'a mut [Vec<StyledLine>],
+    pub limits: Vec<usize>,
+    pub width: usize,
+    pub theme: Theme,
+    /// Whether no row may stay empty: something is hidden.
+    pub is_dense: bool,
+}
+
+/// What has no room.
+#[derive(Default)]
+pub(super) struct Hidden<'a> {
+    pub parts: Vec<ReportPart>,
+    /// Blocks of which nothing is shown, with the heading of their part.
+    blocks: Vec<(StyledLine, &'a Block)>,
+    /// The last part in each column.
+    last: Vec<Option<ReportPart>>,
+}
+
+impl Columns<'_> {
+    fn free(&self, column: usize) -> usize {
+        self.limits[column].saturating_sub(self.lines[column].len())
     }
-    lines
-}
 
-/// The texts of the reasons; what is the same in several places once, as the full view names the places.
-pub(super) fn reasons(state: &State) -> Vec<String> {
-    let mut texts: Vec<String> = Vec::new();
-    for finding in state.findings() {
-        let text = finding.reason.to_string();
-        if !texts.contains(&text) {
-            texts.push(text);
-        }
+    fn kept<'b>(&self, block: &'b Block) -> impl Iterator<Item = &'b StyledLine> {
+        let is_dense = self.is_dense;
+        block.lines.iter().filter(move |line| !is_dense || !line.is_empty())
     }
-    texts
-}
 
-fn reason_lines(text: &str, width: usize) -> Vec<String> {
-    wrap(text, width.saturating_sub(2))
-}
-
-/// Rows of all reasons with their heading.
-pub(super) fn reason_rows(reasons: &[String], width: usize) -> usize {
-    let rows = reasons.iter().map(|text| reason_lines(text, width).len()).sum::<usize>();
-    if reasons.is_empty() { 0 } else { 1 + rows }
-}
-
-/// Adds the reasons to the last of the columns, which have a width each, those that it has no rows for to the columns before it, and cuts what fits in part; the
-/// heading says how many are left out. Returns the number of reasons that are complete.
-pub(super) fn add_reasons(
-    state: &State,
-    theme: Theme,
-    columns: &mut [Vec<StyledLine>],
-    reasons: &[String],
-    (widths, rows): (&[usize], usize),
-) -> usize {
-    let Some(last) = columns.len().checked_sub(1) else { return 0 };
-    if reasons.is_empty() || columns[last].len() + 2 > rows {
-        return 0;
-    }
-    let lines = |texts: Vec<String>| hanging_indent(texts, ("- ", theme.faint()), Style::new());
-    let mut complete = 0;
-    let heading_row = columns[last].len();
-    columns[last].push(Vec::new());
-    let mut next = 0;
-    for k in (0..=last).rev() {
-        let (column, width) = (&mut columns[k], widths[k]);
-        let mut has_heading = k == last;
-        // The first one is cut rather than moved.
-        while let Some(reason) = reasons.get(next) {
-            let reason = reason_lines(reason, width);
-            let room = rows.saturating_sub(column.len() + usize::from(!has_heading));
-            if reason.len() > room && (next > 0 || room == 0) {
-                break;
+    /// Adds blocks, a part to the first column that has room for all of it. Otherwise each of its blocks goes to the first column with
+    /// room, text from column to column.
+    pub(super) fn pour<'b>(&mut self, blocks: &'b [Block]) -> Hidden<'b> {
+        let mut hidden = Hidden { last: vec![None; self.lines.len()], ..Hidden::default() };
+        let (mut headings, mut part, mut first, mut after_heading) = (Headings::default(), None, 0, false);
+        for block in blocks {
+            if part != Some(block.part) {
+                let whole = blocks.iter().filter(|b| b.part == block.part).map(|b| self.kept(b).count()).sum();
+                first = (0..self.lines.len()).find(|k| self.free(*k) >= whole).unwrap_or(0);
+                (headings, part, after_heading) = (Headings::default(), Some(block.part), false);
             }
-            if !has_heading {
-                column.push(vec![(format!("{REASONS}, continued"), theme.heading())]);
-                has_heading = true;
+            if block.item == Item::Heading {
+                headings.add(self.kept(block).cloned(), after_heading);
+                after_heading = true;
+                continue;
             }
-            complete += usize::from(reason.len() <= room);
-            column.extend(lines(cut(reason, room, width.saturating_sub(2))));
-            next += 1;
+            after_heading = false;
+            let room = |k: usize| self.free(k).saturating_sub(headings.rows(k));
+            // Only text goes on in the next column, and only if no row may stay empty.
+            let is_text = self.is_dense && matches!(block.part, ReportPart::Measures | ReportPart::Structure);
+            let least = if is_text { MIN_CUT_ROWS.min(block.lines.len()) } else { block.lines.len() };
+            let mut at = (first..self.lines.len()).find(|k| room(*k) >= least);
+            let mut rest = block.lines.as_slice();
+            while let Some(k) = at {
+                headings.write(self.theme, k, &mut self.lines[k]);
+                let (now, after) = rest.split_at(rest.len().min(self.free(k)));
+                self.lines[k].extend(now.iter().cloned());
+                (rest, first, hidden.last[k]) = (after, k, part);
+                let room = |k: usize| self.free(k).saturating_sub(headings.rows(k));
+                at = (k + 1..self.lines.len()).find(|k| !rest.is_empty() && room(*k) > 0);
+            }
+            if rest.is_empty() {
+                continue;
+            }
+            if rest.len() < block.lines.len() {
+                self.mark_cut(first, rest);
+            } else {
+                hidden.blocks.push((headings.first().cloned().unwrap_or_default(), block));
+            }
+            if !hidden.parts.contains(&block.part) {
+                hidden.parts.push(block.part);
+            }
+        }
+        hidden
+    }
+
+    /// Gives the rows that are left to the beginnings of blocks that have no room as a whole.
+    pub(super) fn fill_up(&mut self, hidden: &Hidden<'_>) {
+        let mut last = hidden.last.clone();
+        // Text first: the beginning of a drawing says little.
+        let is_drawing = |of: &&(StyledLine, &Block)| of.1.part == ReportPart::Streams;
+        let (drawings, texts): (Vec<_>, Vec<_>) = hidden.blocks.iter().partition(is_drawing);
+        let mut blocks = texts.into_iter().chain(drawings);
+        for k in 0..self.lines.len() {
+            while self.free(k) > 0 {
+                let Some((heading, block)) = blocks.next() else { return };
+                if last[k] != Some(block.part) && self.free(k) == 1 {
+                    self.lines[k].push(heading.clone());
+                    let separated = [vec![(":".to_owned(), self.theme.heading())]];
+                    let rest: Vec<StyledLine> = separated.into_iter().chain(block.lines.iter().cloned()).collect();
+                    self.mark_cut(k, &rest);
+                    break;
+                }
+                if last[k] != Some(block.part) {
+                    self.lines[k].push(heading.clone());
+                    last[k] = Some(block.part);
+                }
+                let (now, rest) = block.lines.split_at(block.lines.len().min(self.free(k)));
+                self.lines[k].extend(now.iter().cloned());
+                self.mark_cut(k, rest);
+            }
         }
     }
-    for (k, column) in columns.iter_mut().enumerate() {
-        let room = rows.saturating_sub(column.len());
-        // Not under the heading of another block.
-        let follows_reason = k == last || column.iter().any(|l| l.iter().any(|(text, _)| text.starts_with(REASONS)));
-        if let Some(reason) = reasons.get(next).filter(|_| follows_reason && room > 0) {
-            let reason = reason_lines(reason, widths[k]);
-            complete += usize::from(reason.len() <= room);
-            column.extend(lines(cut(reason, room, widths[k].saturating_sub(2))));
-            next += 1;
+
+    /// Lets a column's last line go on with the lines that follow it, up to an ellipsis.
+    fn mark_cut(&mut self, column: usize, rest: &[StyledLine]) {
+        let Some(line) = self.lines[column].last_mut().filter(|_| !rest.is_empty()) else { return };
+        let mut used: usize = line.iter().map(|(text, _)| text.width()).sum();
+        for (text, style) in rest.iter().flatten() {
+            let space = if text.starts_with(':') { "" } else { " " };
+            let text = format!("{space}{}", text.trim_start());
+            let shown = fit(&text, self.width.saturating_sub(used));
+            used += shown.width();
+            let is_cut = shown.width() < text.width();
+            line.push((shown, *style));
+            if is_cut {
+                return;
+            }
         }
     }
-    columns[last][heading_row] = reasons_heading(state, theme, reasons.len() - next);
-    complete
-}
 
-fn reasons_heading(state: &State, theme: Theme, left_out: usize) -> StyledLine {
-    let more = match left_out {
-        0 => String::new(),
-        n => format!("  {}: {n} more", state.key_or_name("hearings")),
-    };
-    vec![(REASONS.to_owned(), theme.heading()), (more, theme.faint())]
-}
-
-/// Reasons that begin in the right one of two columns, where it is higher than the left one, and go on across both below them.
-pub(super) struct Across {
-    /// The reasons of the right column.
-    pub right: Vec<StyledLine>,
-    /// The row from which on both columns are empty.
-    pub from: usize,
-    /// What follows there.
-    pub below: Vec<StyledLine>,
-    /// Number of reasons, all of them complete.
-    pub complete: usize,
-}
-
-/// As many complete reasons as fit into the free rows of a right column of a width and those below columns of such heights.
-pub(super) fn across(
-    state: &State,
-    theme: Theme,
-    reasons: &[String],
-    (left, right): (usize, usize),
-    (right_width, width, rows): (usize, usize, usize),
-) -> Across {
-    let from = left.max(right).min(rows);
-    let lines = |texts: Vec<String>| hanging_indent(texts, ("- ", theme.faint()), Style::new());
-    let (mut beside, mut below, mut complete) = (Vec::new(), Vec::new(), 0);
-    let has_heading_beside = right + 2 <= from;
-    let heading = if has_heading_beside { &mut beside } else { &mut below };
-    heading.push(Vec::new());
-    for reason in reasons {
-        let narrow = reason_lines(reason, right_width);
-        let wide = reason_lines(reason, width);
-        let is_first_below = below.len() == usize::from(!has_heading_beside);
-        if has_heading_beside && is_first_below && right + beside.len() + narrow.len() <= from {
-            beside.extend(lines(narrow));
-        } else if from + below.len() + wide.len() <= rows {
-            below.extend(lines(wide));
-        } else {
-            break;
-        }
-        complete += 1;
+    /// A column with a single row left.
+    pub(super) fn single_row(&self) -> Option<usize> {
+        (0..self.lines.len()).rfind(|k| self.free(*k) == 1)
     }
-    let heading = if has_heading_beside { &mut beside } else { &mut below };
-    heading[0] = reasons_heading(state, theme, reasons.len() - complete);
-    Across { right: beside, from, below, complete }
-}
 
-/// Adds the parts of the report that have room, each block to the first column with enough rows, and a row that names the parts of
-/// which something is left out.
-pub(super) fn add_further(
-    state: &State,
-    kept: &mut KeptBlocks,
-    columns: &mut [Vec<StyledLine>],
-    (width, rows): (usize, usize),
-) {
-    let theme = state.view.theme;
-    let is_tall = rows >= MIN_HEIGHT_FOR_ALL;
-    let room = columns.iter().map(|column| rows.saturating_sub(column.len())).max().unwrap_or(0);
-    if room < MIN_SPEED_ROWS {
-        return;
+    /// Adds a row that names what is hidden to a column; `key` shows it.
+    pub(super) fn add_names(&mut self, column: usize, key: &str, hidden: &Hidden<'_>) {
+        let names: Vec<&str> = hidden.parts.iter().map(|part| part_name(*part)).collect();
+        let text = format!("{key}: more on {}", names.join(", "));
+        self.lines[column].push(vec![(fit(&text, self.width), self.theme.faint())]);
     }
-    // Room on the left comes first if it is enough.
-    let first_room = rows.saturating_sub(columns[0].len());
-    let speed_rows = if first_room >= 2 * MIN_SPEED_ROWS { first_room } else { room };
-    let free: usize = columns.iter().map(|column| rows.saturating_sub(column.len())).sum();
-    let blocks = kept.of(state, Room { width, speed_rows, all_rows: is_tall.then_some(free) });
-    let mut filled = columns.to_vec();
-    let hidden = fill(theme, &mut filled, blocks, &vec![rows; columns.len()], width);
-    if !hidden.is_empty() && is_tall {
-        // The last column with a free row keeps it for the names.
-        let Some(k) = columns.iter().rposition(|column| column.len() < rows) else { return };
-        let mut limits = vec![rows; columns.len()];
-        limits[k] -= 1;
-        filled = columns.to_vec();
-        let hidden = fill(theme, &mut filled, blocks, &limits, width);
-        let names: Vec<&str> = hidden.iter().map(|part| part_name(*part)).collect();
-        let text = format!("{}: more on {}", state.key_or_name("hearings"), names.join(", "));
-        filled[k].resize(rows - 1, Vec::new());
-        filled[k].push(vec![(fit(&text, width), theme.faint())]);
-    }
-    columns.clone_from_slice(&filled);
 }
 
 fn part_name(part: ReportPart) -> &'static str {
@@ -208,15 +163,20 @@ struct Headings {
 }
 
 impl Headings {
-    fn add(&mut self, lines: &[StyledLine], follows_heading: bool) {
+    fn add(&mut self, lines: impl Iterator<Item = StyledLine>, follows_heading: bool) {
         if self.part.is_empty() {
-            self.part = lines.to_vec();
+            self.part = lines.collect();
             return;
         }
         if !follows_heading || self.within_in.is_some() {
             (self.within, self.within_in) = (Vec::new(), None);
         }
-        self.within.extend(lines.iter().cloned());
+        self.within.extend(lines);
+    }
+
+    /// The heading of the part.
+    fn first(&self) -> Option<&StyledLine> {
+        self.part.iter().find(|line| !line.is_empty())
     }
 
     /// Rows of the headings that a block needs in a column.
@@ -239,83 +199,20 @@ impl Headings {
     }
 }
 
-/// Adds blocks to columns of a width with a maximum number of rows each; returns the parts of which a block has no room or is cut.
-fn fill(
-    theme: Theme,
-    columns: &mut [Vec<StyledLine>],
-    blocks: &[Block],
-    limits: &[usize],
-    width: usize,
-) -> Vec<ReportPart> {
-    let mut hidden: Vec<ReportPart> = Vec::new();
-    let (mut headings, mut part, mut first, mut after_heading) = (Headings::default(), None, 0, false);
-    for block in blocks {
-        if part != Some(block.part) {
-            (headings, part, first, after_heading) = (Headings::default(), Some(block.part), 0, false);
-        }
-        if block.item == Item::Heading {
-            headings.add(&block.lines, after_heading);
-            after_heading = true;
-            continue;
-        }
-        after_heading = false;
-        let fits = |rows: usize| {
-            let needed = |k: &usize| columns[*k].len() + headings.rows(*k) + rows <= limits[*k];
-            (first..columns.len()).find(needed)
-        };
-        let whole = fits(block.lines.len());
-        if whole.is_none() && !hidden.contains(&block.part) {
-            hidden.push(block.part);
-        }
-        // Text can be cut, a drawing cannot.
-        let is_text = matches!(block.part, ReportPart::Measures | ReportPart::Structure);
-        let Some(k) = whole.or_else(|| fits(MIN_CUT_ROWS).filter(|_| is_text)) else { continue };
-        headings.write(theme, k, &mut columns[k]);
-        let room = limits[k] - columns[k].len();
-        columns[k].extend(block.lines.iter().take(room).cloned());
-        if let Some(last) = columns[k].last_mut().filter(|_| block.lines.len() > room) {
-            add_ellipsis(last, width);
-        }
-        first = k;
-    }
-    hidden
-}
-
-/// Adds an ellipsis to a line, in place of its last character if there is no room.
-fn add_ellipsis(line: &mut StyledLine, width: usize) {
-    let used: usize = line.iter().map(|(text, _)| text.width()).sum();
-    if let Some((text, _)) = line.last_mut() {
-        if used >= width {
-            text.pop();
-        }
-        text.push('…');
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn texts(lines: &[StyledLine]) -> Vec<String> {
-        lines.iter().map(|line| line.iter().map(|(text, _)| text.as_str()).collect()).collect()
-    }
+    use ratatui::style::Style;
 
     fn block(part: ReportPart, item: Item, lines: &[&str]) -> Block {
-        let lines = lines.iter().map(|text| vec![((*text).to_owned(), Style::new())]).collect();
-        Block { part, item, lines }
+        let lines = lines
+            .iter()
+            .map(|text| if text.is_empty() { Vec::new() } else { vec![((*text).to_owned(), Style::new())] });
+        Block { part, item, lines: lines.collect() }
     }
 
-    #[test]
-    fn what_is_cut_ends_in_an_ellipsis() {
-        let lines = || vec!["the figure".to_owned(), "returns".to_owned(), "later".to_owned()];
-        assert_eq!(cut(lines(), 3, 10), lines());
-        assert_eq!(cut(lines(), 2, 10), ["the figure", "returns…"]);
-        assert_eq!(cut(lines(), 1, 10), ["the figur…"]);
-        assert!(cut(lines(), 0, 10).is_empty());
-    }
-
-    #[test]
-    fn blocks_continue_in_the_next_column_under_their_heading() {
+    /// The texts of columns with such limits after pouring, and the parts that are hidden.
+    fn poured(limits: &[usize], is_dense: bool) -> (Vec<String>, Vec<ReportPart>) {
         use ReportPart::{Measures, Streams};
         let blocks = [
             block(Streams, Item::Heading, &["", "S"]),
@@ -325,12 +222,37 @@ mod tests {
             block(Measures, Item::Text, &["5"]),
             block(Measures, Item::Text, &["6", "7", "8"]),
         ];
-        let mut columns = vec![Vec::new(), Vec::new()];
-        assert_eq!(fill(Theme::default(), &mut columns, &blocks, &[5, 7], 9), [Measures]);
-        assert_eq!(texts(&columns[0]), ["", "S", "1", "2"]);
-        assert_eq!(texts(&columns[1]), ["", "S, continued", "3", "4", "", "M", "5"]);
-        let mut columns = vec![Vec::new()];
-        assert_eq!(fill(Theme::default(), &mut columns, &blocks, &[3], 9), [Streams, Measures]);
-        assert_eq!(texts(&columns[0]), ["", "M", "5"], "no heading without a line below it");
+        let mut lines = vec![Vec::new(); limits.len()];
+        let theme = Theme::default();
+        let mut columns = Columns { lines: &mut lines, limits: limits.to_vec(), width: 9, theme, is_dense };
+        let hidden = columns.pour(&blocks);
+        if is_dense {
+            columns.fill_up(&hidden);
+        }
+        let hidden = hidden.parts;
+        let text = |line: &StyledLine| line.iter().map(|(text, _)| text.as_str()).collect::<String>();
+        (lines.iter().map(|lines| lines.iter().map(text).collect::<Vec<_>>().join("/")).collect(), hidden)
+    }
+
+    #[test]
+    fn blocks_continue_in_the_next_column_under_their_heading() {
+        use ReportPart::{Measures, Streams};
+        let (texts, hidden) = poured(&[5, 10], false);
+        assert_eq!((texts, hidden), (vec!["/M/5".to_owned(), "/S/1/2/3/4".to_owned()], vec![Measures]));
+        let (texts, hidden) = poured(&[4, 6], true);
+        assert_eq!(texts, ["M/5/6/7 8", "S/1/2/3/4"]);
+        assert_eq!(hidden, [Measures]);
+        let (texts, hidden) = poured(&[2], true);
+        assert_eq!(
+            (texts, hidden),
+            (vec!["M/5".to_owned()], vec![Streams, Measures]),
+            "no heading without a line below it"
+        );
+    }
+
+    #[test]
+    fn rows_that_are_left_show_the_beginning_of_what_does_not_fit() {
+        use ReportPart::{Measures, Streams};
+        assert_eq!(poured(&[1], true), (vec!["M: 5".to_owned()], vec![Streams, Measures]));
     }
 }
