@@ -191,6 +191,7 @@ const EXCEPTIONS: &[Exception] = &[
     },
     // Tests that read grooves from text.
     Exception { path: "describe/difference/tests", modules: &["store"], crates: &[], code: &[] },
+    Exception { path: "terminal/tests/pane_rows", modules: &["store"], crates: &[], code: &[] },
     // Tests that import what was exported.
     Exception { path: "import/midi/tests", modules: &["export"], crates: &[], code: &[] },
     Exception { path: "import/musicxml/tests", modules: &["export"], crates: &[], code: &[] },
