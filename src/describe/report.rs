@@ -270,7 +270,11 @@ pub(crate) fn whose_beat(groove: &Groove, report: &Report) -> Vec<String> {
 
 /// The hardness and its parts, as probabilities.
 pub(crate) fn hardness(answer: &Answer) -> String {
-    let parts: Vec<String> = answer.parts().iter().map(|(part, p)| format!("{part} {p:.2}")).collect();
+    let named = answer.parts();
+    let mut parts: Vec<String> = named.iter().map(|(part, p)| format!("{part} {p:.2}")).collect();
+    // So that the parts add up as they are printed.
+    let other = answer.hardness() - named.iter().map(|(_, p)| p).sum::<f64>();
+    parts.extend(Some(format!("other {other:.2}")).filter(|_| other >= 0.005 && !named.is_empty()));
     let parts = if parts.is_empty() { String::new() } else { format!(": {}", parts.join(", ")) };
     let mean = if answer.is_mean { ", the mean of its values at each written tempo" } else { "" };
     format!("hardness {:.2} out of 1{mean}{parts}", answer.hardness().max(0.0))
