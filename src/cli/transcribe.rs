@@ -4,7 +4,7 @@ use super::align::path_from;
 use super::args::TranscribeArgs;
 use super::{CliError, Exit, output, propose, recordings};
 use crate::jobs::grid::words;
-use crate::jobs::{self, JobControl, Target};
+use crate::jobs::{self, JobControl, Target, file_fingerprint};
 use crate::recording::fit;
 use crate::recording::fit::follow::follow_beats;
 use crate::recording::fit::propose::propose;
@@ -30,7 +30,7 @@ pub(super) fn run(args: &TranscribeArgs) -> Result<Exit, CliError> {
     let groove = Groove::blank(grid.meter.clone(), grid.tempo, 1).map_err(|e| failed(&e))?;
     let target = args.output.clone().or_else(|| (!args.json).then(|| PathBuf::from("-")));
     let named = target.clone().filter(|t| t.as_os_str() != "-").unwrap_or_else(|| PathBuf::from("groove.toml"));
-    let recording = Recording::new(&path_from(&named, &args.recording), None);
+    let recording = Recording::new(&path_from(&named, &args.recording), file_fingerprint(&args.recording));
     let titled = Edit::Title(store::title_of(&args.recording));
     let groove = groove.edited(&titled).and_then(|g| g.edited(&Edit::Recording(Some(recording))));
     let groove = groove.and_then(|groove| grid.laid(&groove)).map_err(|e| failed(&e))?;

@@ -37,6 +37,11 @@ pub(super) fn fingerprint(mut bytes: impl Read, go_on: &dyn Fn() -> bool) -> io:
     Ok(None)
 }
 
+/// The fingerprint of a file; `None` if it cannot be read.
+pub(crate) fn file_fingerprint(path: &Path) -> Option<String> {
+    fingerprint(File::open(path).ok()?, &|| true).ok().flatten()
+}
+
 /// The recording in a folder that has this fingerprint.
 pub(super) fn find(folder: &Path, wanted: &str) -> Option<PathBuf> {
     let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };

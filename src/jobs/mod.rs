@@ -28,6 +28,7 @@ pub(crate) use crate::sound::{Channels, Click, Length, Position, Range, Recordin
 pub(crate) use crate::store::{LoadedGroove, Overwrite, Practice, SoundSettings};
 pub(crate) use control::{CancelToken, JobControl};
 pub(crate) use export::{ExportChoice, ExportChoices, ExportKind, export_choices};
+pub(crate) use fingerprint::file_fingerprint;
 pub(crate) use import::{import, read_input};
 pub(crate) use output::{OutputFile, Target, deliver, write_files};
 pub(crate) use recording_sound::{

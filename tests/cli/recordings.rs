@@ -181,8 +181,11 @@ fn anchors_are_written_once_and_comments_stay() {
     let written = fs::read_to_string(&groove).expect("a groove");
     assert!(written.contains("# of the invented ferry") && written.contains("file = \"winch.wav\""), "{written}");
     let loaded = teeter::store::load(&groove).expect("a groove").groove;
-    let anchors = loaded.recording().expect("a recording").anchors();
+    let aligned = loaded.recording().expect("a recording");
+    let anchors = aligned.anchors();
     assert!(anchors.len() >= 18 && anchors[0].at.0 < 10_000, "{anchors:?}");
+    let sha256 = aligned.fingerprint.as_deref().expect("a fingerprint");
+    assert!(sha256.len() == 64 && sha256.bytes().all(|b| b.is_ascii_hexdigit()), "{sha256}");
     let refused = run(&["align", file, recording, "--write"], b"");
     assert_eq!(refused.code, Some(3));
     assert!(refused.errors.contains("the groove has the recording winch.wav; use --overwrite"), "{}", refused.errors);

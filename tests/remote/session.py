@@ -99,14 +99,14 @@ def check_session(recording):
     assert not os.path.exists(socket), "the socket is removed"
 
 
-def check_edit(recording):
+def check_edit(recording, table="", name="key here to the changed sound here"):
     """From a key to the attacks that it silences or brings back, 5 ms apart."""
     with wave.open(f"{folder}/tick.wav", "wb") as tick:
         tick.setparams((1, 2, RATE, 0, "NONE", ""))
         sound = [round(30_000 * math.cos(k * 0.9) * (1 - k / 72)) for k in range(72)]
         tick.writeframes(struct.pack(f"<{len(sound)}h", *sound))
     layers = [LAYER.format(n, "rim", pan, 'sound = "tick.wav"\ndivision = 32\ncycle = "x"') for n, pan in (("rattle", -100), ("steady", 100))]
-    editor = Terminal(remote + [write("rattle.toml", HEAD.format("Rattle", 375, 1) + "".join(layers))] + options)
+    editor = Terminal(remote + [write("rattle.toml", HEAD.format("Rattle", 375, 1) + "".join(layers) + table)] + options)
     editor.read(30, b"stopped")
     editor.type(b"\r")
     editor.read(4)
@@ -122,8 +122,43 @@ def check_edit(recording):
         there = [bool(left[bisect.bisect(left, s - 40) : bisect.bisect(left, s + 40)]) for s in steady]
         after = [at(s) for s, is_there in zip(steady, there) if at(s) > key and is_there == bool(k % 2)]
         waits.append((after[0] - key) * 1000 if after else math.inf)
-    line("key here to the changed sound here", waits)
+    line(name, waits)
     assert statistics.median(waits) < 150, waits
+    editor.quit()
+
+
+def recorded(name, seconds, frames):
+    """Writes a recording of two channels, and returns the table of a groove that plays along from its first frame."""
+    with wave.open(f"{folder}/{name}", "wb") as file:
+        file.setparams((2, 2, RATE, 0, "NONE", ""))
+        for _ in range(seconds):
+            file.writeframes(frames)
+    return f'[recording]\nfile = "{name}"\nanchors = [{{ bar = 1, at = 0.0 }}]\n'
+
+
+def check_recording(recording):
+    """A recording at the host is heard here in time with the groove, once its file has arrived."""
+    tick = [round(20_000 * math.cos(k * 0.9) * (1 - k / 480)) for k in range(480)]
+    second = [0] * (2 * RATE)
+    for beat in range(0, RATE, RATE // 2):
+        second[2 * beat + 1 : 2 * (beat + 480) + 1 : 2] = tick
+    sound = struct.pack(f"<{len(second)}h", *second)
+    knock = LAYER.format("knock", "rim", -100, 'cells = "' + " | ".join(["x... x... x... x..."] * 2) + '"')
+    table = recorded("crossing.wav", 20, sound)
+    editor = Terminal(remote + [write("beside.toml", HEAD.format("Beside", 120, 2) + knock + table)] + options)
+    editor.read(30, b"stopped")
+    editor.read(3)
+    start, pressed = recording.frames(), time.monotonic()
+    editor.type(b"\r")
+    editor.read(20)
+    at = recording.clock(start)
+    groove, beside = recording.onsets(0, start), recording.onsets(1, start)
+    assert len(groove) > 20 and beside, (len(groove), len(beside))
+    apart = [(min(beside, key=lambda b: abs(b - g)) - g) * 1000 / RATE for g in groove if g >= beside[0]]
+    print(f"recording of 20 s, {os.path.getsize(folder + '/crossing.wav')} bytes: heard {(at(beside[0]) - pressed) * 1000:.0f} ms after the key", flush=True)
+    line("recording after the groove", apart)
+    assert max(map(abs, apart)) < 5, apart
+    editor.type(b"\r")
     editor.quit()
 
 
@@ -239,6 +274,11 @@ def check_soak(recording, seconds):
 recording = Recording()
 check_session(recording)
 check_edit(recording)
+check_recording(recording)
+# Ten minutes of the smallest noise, which is no attack, travel while the keys are pressed.
+noise = random.Random(1).randbytes(4 * RATE).translate(bytes(b & 1 for b in range(256)))
+silence = struct.pack(f"<{2 * RATE}h", *(b - 1 for b in noise[: 2 * RATE]))
+check_edit(recording, recorded("noise.wav", 600, silence), "the same while a recording travels")
 os.environ.update(XDG_STATE_HOME=f"{folder}/state", SSH_CONNECTION="1")
 check_bytes()
 check_cuts(recording)

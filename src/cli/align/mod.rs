@@ -5,6 +5,7 @@ mod json;
 use super::args::AlignArgs;
 use super::{CliError, Exit, input, output, recordings};
 use crate::describe::visible_lines;
+use crate::jobs::file_fingerprint;
 use crate::jobs::grid::alignment::{self, FoundGroove};
 use crate::recording::fit::align::{AlignError, Alignment, adopt, align};
 use crate::recording::grid::usual_division;
@@ -102,11 +103,7 @@ fn write(
     let anchors = anchors(alignment);
     let count = anchors.len();
     let file = path_from(groove_file, recording);
-    let edit = match loaded.groove.recording() {
-        // What else is known of the recording stays.
-        Some(old) if old.file == file => Edit::Anchors(anchors),
-        _ => Edit::Recording(Some(Recording::new(&file, None).with_anchors(anchors))),
-    };
+    let edit = Edit::Recording(Some(Recording::new(&file, file_fingerprint(recording)).with_anchors(anchors)));
     let failed = |e: &dyn std::fmt::Display| CliError::new(Exit::Output, e).in_file(groove_file);
     let groove = loaded.groove.edited(&edit).map_err(|e| failed(&e))?;
     let text = store::update(&loaded.text, &groove);

@@ -133,7 +133,7 @@ impl<'a> Pane<'a> {
         let mut columns = vec![Vec::new(); last + 1];
         let [groups, landings, hearings] = [0, 0, last].map(|k| (k, self.widths[k]));
         let blocks = [
-            (groups.0, parts::groups(self.state, self.report, theme, groups.1, self.fresh, (0, usize::MAX))),
+            (groups.0, parts::groups(self.state, self.report, theme, groups.1, self.fresh, (6, usize::MAX))),
             (landings.0, parts::landings(self.state, self.report, theme, landings.1, usize::MAX)),
             (hearings.0, parts::hearings(self.state, self.report, theme, hearings.1, usize::MAX)),
         ];

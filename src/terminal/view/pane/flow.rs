@@ -119,7 +119,13 @@ impl Columns<'_> {
         for (text, style) in rest.iter().flatten() {
             let space = if text.starts_with(':') { "" } else { " " };
             let text = format!("{space}{}", text.trim_start());
-            let shown = fit(&text, self.width.saturating_sub(used));
+            let room = self.width.saturating_sub(used);
+            if let Some((last, _)) = line.last_mut().filter(|_| room == 0) {
+                last.pop();
+                last.push('…');
+                return;
+            }
+            let shown = fit(&text, room);
             used += shown.width();
             let is_cut = shown.width() < text.width();
             line.push((shown, *style));

@@ -73,20 +73,23 @@ pub(super) fn groups(
     lines
 }
 
-/// Facts about groups that fill the rows of a block whose number of rows should not change with each edit.
+/// Facts about groups that fill the rows of a block whose number of rows should not change with each edit: their sizes, the mean
+/// rate, the groups from accent to accent.
 fn facts(report: &Report, section: usize, groups: &Groups) -> Vec<String> {
     let (Some(least), Some(most)) = (groups.cells.iter().min(), groups.cells.iter().max()) else { return Vec::new() };
-    let (attacks, cells) = (groups.cells.len(), f64::from(groups.cells.iter().sum::<u32>()));
-    let apart = if least == most { count(*least as usize, "cell") } else { format!("{least} to {most} cells") };
-    let mut facts = vec![format!("{}, {apart} apart", count(attacks, "attack"))];
-    let units = f64::from(groups.line.iter().sum::<u32>());
-    if let Some(per_whole) = report.clock.seconds_per_whole(section) {
-        let seconds = units * groups.unit.numer() as f64 / groups.unit.denom() as f64 * per_whole / report.speed;
-        let (mean, rate) = (cells / attacks as f64, 60.0 * attacks as f64 / seconds);
-        facts.push(format!("on average {mean:.1} cells, {rate:.1} BPM"));
-    }
-    facts.extend(groups.accents.as_ref().map(|a| format!("from accent to accent: {}", describe::accent_groups(a))));
-    facts
+    let (attacks, cells) = (groups.cells.len() as f64, f64::from(groups.cells.iter().sum::<u32>()));
+    let mean = if least == most {
+        format!("one attack every {}", count(*least as usize, "cell"))
+    } else {
+        format!("{least} to {most} cells, {:.1} on average", cells / attacks)
+    };
+    let rate = report.clock.seconds_per_whole(section).map(|per_whole| {
+        let units = f64::from(groups.line.iter().sum::<u32>());
+        let wholes = units * groups.unit.numer() as f64 / groups.unit.denom() as f64;
+        format!(": {:.1} BPM", 60.0 * attacks * report.speed / (wholes * per_whole))
+    });
+    let accents = groups.accents.as_ref().map(|a| format!("from accent to accent: {}", describe::accent_groups(a)));
+    std::iter::once(mean + &rate.unwrap_or_default()).chain(accents).collect()
 }
 
 /// A heading with a sign that its block is older than the last edit: a single character, which replaces the last one if there is no
