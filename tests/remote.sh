@@ -1,7 +1,7 @@
 #!/bin/sh
 # Tests `teeter remote` through a real ssh login: a private sshd on loopback behind a relay that delays every byte, the editor on
 # that side, the speaker on this side, playing into a null sink. Checks the attacks that the sink recorded, the playhead and edits
-# against them, the bytes of an edit, that no other account reaches the socket, and that cut connections fall silent and are taken
+# against them, a recording beside the groove, the bytes of an edit, that no other account reaches the socket, and that cut connections fall silent and are taken
 # up at their place. Needs pulseaudio, pulseaudio-utils, libasound2-plugins, openssh-server and python3.
 #   tests/remote.sh [MS [CUTS]]     delay in each direction in ms (default 40), cut connections (default 3)
 # As root it also connects from another account. TEETER_PROGRAM names a built program; TEETER_SOAK, seconds to play at the end.

@@ -11,6 +11,12 @@ use std::ops::ControlFlow;
 /// The part of the whole time that decoding takes, roughly: a compressed format takes more, WAV less.
 const DECODING: f64 = 0.6;
 
+/// A recording begins with a stroke if its first samples reach this share of the peak of its first second.
+const START_SECONDS: f64 = 0.01;
+const START_SHARE: f32 = 0.1;
+/// Silence that is put before such a recording.
+const SILENCE_SECONDS: f64 = 0.2;
+
 /// What was found in a recording.
 #[derive(Debug, Clone)]
 pub struct DetectedOnsets {
@@ -48,7 +54,7 @@ pub fn detect(
         let share = DECODING + (1.0 - DECODING) * f64::from(share);
         matches!(progress(share), ControlFlow::Continue(()))
     };
-    let found = onsets(&sound, spooled.layout.rate, threshold, &mut report).ok_or(SpoolError::Cancelled)?;
+    let found = onsets_from_start(&sound, spooled.layout.rate, threshold, &mut report).ok_or(SpoolError::Cancelled)?;
     let seconds = spooled.frames as f64 / f64::from(spooled.layout.rate);
     Ok(DetectedOnsets { layout: spooled.layout, seconds, onsets: found, warnings })
 }
@@ -76,7 +82,47 @@ impl Mono for Mean<'_> {
 
 /// Finds the onsets of a recording that is decoded, with the usual threshold; `None` if `goes_on` stops it. It takes little memory.
 pub fn detect_in(spool: &SpoolFile, goes_on: &dyn Fn() -> bool) -> Option<Vec<Onset>> {
-    onsets(&Mean(spool), spool.rate(), DEFAULT_THRESHOLD, &mut |_| goes_on())
+    onsets_from_start(&Mean(spool), spool.rate(), DEFAULT_THRESHOLD, &mut |_| goes_on())
+}
+
+/// Sound after some frames of silence.
+struct AfterSilence<'a> {
+    sound: &'a dyn Mono,
+    silence: usize,
+}
+
+impl Mono for AfterSilence<'_> {
+    fn len(&self) -> usize {
+        self.silence + self.sound.len()
+    }
+
+    fn read(&self, from: usize, out: &mut [f32]) {
+        let silent = self.silence.saturating_sub(from).min(out.len());
+        let (before, after) = out.split_at_mut(silent);
+        before.fill(0.0);
+        self.sound.read((from + silent).saturating_sub(self.silence), after);
+    }
+}
+
+/// The onsets of a recording, which may begin with a stroke: the detector needs sound before a stroke to hear it.
+fn onsets_from_start(
+    sound: &dyn Mono,
+    rate: u32,
+    threshold: f32,
+    report: &mut dyn FnMut(f32) -> bool,
+) -> Option<Vec<Onset>> {
+    let peak = |seconds: f64| {
+        let mut start = vec![0.0_f32; ((f64::from(rate) * seconds) as usize).min(sound.len())];
+        sound.read(0, &mut start);
+        start.iter().fold(0.0_f32, |peak, x| peak.max(x.abs()))
+    };
+    if peak(START_SECONDS) < START_SHARE * peak(1.0) || sound.is_empty() {
+        return onsets(sound, rate, threshold, report);
+    }
+    let silence = (f64::from(rate) * SILENCE_SECONDS) as usize;
+    let found = onsets(&AfterSilence { sound, silence }, rate, threshold, report)?;
+    let moved = |onset: Onset| Onset { seconds: (onset.seconds - silence as f64 / f64::from(rate)).max(0.0), ..onset };
+    Some(found.into_iter().map(moved).collect())
 }
 
 #[cfg(test)]
@@ -110,6 +156,21 @@ mod tests {
             assert!((a.seconds - b.seconds).abs() < 5e-5 && (a.confidence - b.confidence).abs() < 1e-3, "{a:?} {b:?}");
         }
         assert!(shares.is_sorted() && shares[shares.len() - 1] > 0.9, "{shares:?}");
+    }
+
+    #[test]
+    fn a_stroke_on_the_first_frame_is_an_onset() {
+        // Decaying noise at 0.0, 0.5 and 1.0 s, all three the same.
+        let rate = 48_000_u32;
+        let sample = |k: u32| {
+            let (after, noise) = (k % (rate / 2), f64::from(k.wrapping_mul(2_654_435_761) >> 16) / 32_768.0 - 1.0);
+            (0.5 * (-f64::from(after) / 2400.0).exp() * noise) as f32
+        };
+        let samples: Vec<f32> = (0..3 * rate / 2).map(sample).collect();
+        let found = onsets_from_start(&samples, rate, DEFAULT_THRESHOLD, &mut |_| true).expect("not cancelled");
+        let times: Vec<f64> = found.iter().map(|o| o.seconds).collect();
+        assert_eq!(times.len(), 3, "{times:?}");
+        assert!(times.iter().zip([0.0, 0.5, 1.0]).all(|(t, wanted)| (t - wanted).abs() < 0.005), "{times:?}");
     }
 
     #[test]
