@@ -420,7 +420,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "layer-menu" "L" OpenMenu(Menu::Layer), "layer: new, mute, solo, move, rename, delete", "menus" => "track";
         "section-menu" "S" OpenMenu(Menu::Section), "section: new, move, repeats, swing, title";
         "bar-menu" "B" OpenMenu(Menu::Bar), "bars: tempo, meter, division, insert, delete" => "time measure";
-        "edit-menu" "E" OpenMenu(Menu::Edit), "edit: rotate, shift, octaves, lengths, variants" => "pattern";
+        "edit-menu" "E" OpenMenu(Menu::Edit), "edit: rotate, shift, octave, length, variants" => "pattern";
         "copy-menu" "C" OpenMenu(Menu::Copy), "copy: select, clipboard, copies as text" => "selection";
         "sound-menu" "V" OpenMenu(Menu::Sound), "sound: voice, gain, pan, volume, clicks" => "mixer";
         "practice-menu" "P" OpenMenu(Menu::Practice), "practice: loop, speed, ladder, takes, tapping";

@@ -122,8 +122,14 @@ fn words(list: &VariantList, entry: Entry, theme: Theme) -> Vec<(String, Style)>
     if let Some(kind) = kind(after).filter(|now| kind(before).as_ref() != Some(now)) {
         words.push((format!("heard: {kind}"), theme.hearing()));
     }
-    words.extend(after.reasons_without(before).map(|r| (format!("+{}", r.name()), theme.warning())));
-    words.extend(before.reasons_without(after).map(|r| (format!("-{}", r.name()), theme.value())));
+    let won = after.reasons_without(before).map(|r| (format!("+{}", r.name()), theme.warning()));
+    let lost = before.reasons_without(after).map(|r| (format!("-{}", r.name()), theme.value()));
+    for word in won.chain(lost) {
+        // A kind of reason may hold for several places.
+        if !words.contains(&word) {
+            words.push(word);
+        }
+    }
     words
 }
 

@@ -1,15 +1,20 @@
 //! The list of variants: opened on the selection, moved through while the loop plays, and taken, kept or left.
 
-use crate::analysis::{AnalysisOptions, Report, Scope};
+mod list;
+mod scope;
+
+pub(crate) use list::VariantList;
+
+use crate::analysis::{AnalysisOptions, Scope};
 use crate::jobs::Range;
 use crate::jobs::variants::{
-    Aim, AnswerPart, Effect as EarEffect, Entry, Heard, ListId, Subject, SubjectError, Variant, Variants,
-    VariantsAnswer, VariantsRequest, Work,
+    Aim, AnswerPart, Entry, Heard, ListId, Subject, Variant, VariantsAnswer, VariantsRequest, Work,
 };
-use crate::rhythm::{Cell, Edit, Groove, Place, count};
+use crate::rhythm::{Cell, Edit, Place, count};
 use crate::terminal::hearings::{Focus, clicked_pulses};
 use crate::terminal::playback::practice;
 use crate::terminal::{Effect, Overlay, State, replay};
+use scope::{VariedScope, subject};
 use std::collections::HashMap;
 use std::sync::Arc;
 
@@ -17,175 +22,19 @@ use std::sync::Arc;
 pub(crate) const HINTS: &str = "variant-take variant-close variant-keep variant-pair variant-order variant-scope \
     variant-play variant-help";
 
-/// Most cells of a section that is varied as a whole where nothing is selected.
-const MAX_SECTION_CELLS: usize = 64;
 /// Most bars of a loop that is played twice in a take.
 const MAX_BARS_TWICE: usize = 4;
 
-/// The open list.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct VariantList {
-    id: ListId,
-    groove: Arc<Groove>,
-    scope: VariedScope,
-    pub subject: Subject,
-    /// What is varied, in words.
-    pub what: String,
-    options: AnalysisOptions,
-    /// The tempo of the selected hearing.
-    bpm: Option<f64>,
-    pub aim: Aim,
-    /// `None` while they are being made.
-    pub variants: Option<Arc<Variants>>,
-    /// Their indices, in the order of the rows; the original is above them.
-    pub order: Vec<usize>,
-    /// What the aim sorts by: of each variant, then of the original.
-    pub ranks: Option<Vec<f64>>,
-    /// How much of the ranks is known, in percent.
-    pub progress: Option<u8>,
-    /// The selected row; 0 is the original.
-    pub selected: usize,
-    /// Whether the selection was moved since the order was asked for.
-    has_moved: bool,
-    effects: HashMap<Entry, EarEffect>,
-    report: Option<(Entry, Arc<Report>)>,
-    /// The groove of the selected row.
-    pub shown: Arc<Groove>,
-}
-
-/// What of a layer is varied.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum VariedScope {
-    Selection,
-    Bar,
-    Section,
-    Figure,
-}
-
-impl VariantList {
-    pub(crate) fn entry(&self, row: usize) -> Option<Entry> {
-        match row.checked_sub(1) {
-            None => Some(Entry::Original),
-            Some(row) => self.order.get(row).map(|index| Entry::Variant(*index)),
-        }
-    }
-
-    pub(crate) fn variant(&self, entry: Entry) -> Option<&Variant> {
-        if let Entry::Variant(index) = entry { self.variants.as_ref()?.found.get(index) } else { None }
-    }
-
-    /// What an entry does to the ear, as soon as that is known.
-    pub(crate) fn effect(&self, entry: Entry) -> Option<&EarEffect> {
-        self.effects.get(&entry)
-    }
-
-    /// The probability of the hearing that is aimed at.
-    pub(crate) fn aimed(&self, entry: Entry) -> Option<f64> {
-        let Aim::Hearing(_) = self.aim else { return None };
-        let ranks = self.ranks.as_ref()?;
-        let rank = if let Entry::Variant(index) = entry { ranks.get(index) } else { ranks.last() };
-        rank.map(|rank| 0.0 - rank)
-    }
-
-    /// The report of the selected entry, or until it is there that of the one before.
-    pub(crate) fn report(&self) -> Option<&Report> {
-        self.report.as_ref().map(|(_, report)| &**report)
-    }
-
-    /// The groups of the original, with the cells before them.
-    pub(crate) fn original_line(&self) -> (usize, Vec<u32>) {
-        self.subject.line(&self.groove)
-    }
-
-    /// The layers that are followed, in words.
-    pub(crate) fn listener(&self) -> String {
-        match &self.options.scope.layers[..] {
-            [only] => self.groove.layers().get(*only).map(|l| l.name.clone()).unwrap_or_default(),
-            _ => "all layers".to_owned(),
-        }
-    }
-
-    fn select(&mut self, row: usize) {
-        self.selected = row.min(self.order.len());
-        let varied = self.entry(self.selected).and_then(|entry| self.variant(entry));
-        self.shown = varied.map_or_else(|| self.groove.clone(), |variant| Arc::new(variant.groove.clone()));
-    }
-
-    fn aims(&self) -> Vec<Aim> {
-        let hearing = self.bpm.map(Aim::Hearing);
-        [Aim::Near, Aim::Harder, Aim::Easier].into_iter().chain(hearing).chain([Aim::OnBeat, Aim::OffBeat]).collect()
-    }
-
-    /// Sorts by the aim if what it needs is known.
-    fn sort(&mut self) {
-        let Some(variants) = &self.variants else { return };
-        if self.aim != Aim::Near && self.ranks.is_none() {
-            return;
-        }
-        let distance = |i: usize| variants.found[i].distance;
-        let rank = |i: usize| self.ranks.as_ref().map_or(0.0, |ranks| ranks[i]);
-        let mut order: Vec<usize> = (0..variants.found.len()).collect();
-        order.sort_by(|a, b| rank(*a).total_cmp(&rank(*b)).then(distance(*a).total_cmp(&distance(*b))));
-        let kept = self.entry(self.selected);
-        self.order = order;
-        let row = (0..=self.order.len()).find(|row| self.entry(*row) == kept).unwrap_or(0);
-        self.select(if self.has_moved { row } else { 1 });
-    }
-}
-
 /// Opens the list for the selection or, without one, for the layer in a short section or in the bar of the cursor.
 pub(crate) fn open(state: &mut State) {
-    let at = state.session.cursor().place;
     if state.groove().layers().is_empty() {
         return state.warn(format!("no layer yet; {} adds one", state.key("add-layer")));
     }
-    let groove = state.groove();
-    let is_short =
-        groove.part(at.layer, at.section).is_cycle() || groove.cells(at.layer, at.section) <= MAX_SECTION_CELLS;
-    let scope = match state.session.selection() {
-        Some(_) => VariedScope::Selection,
-        None if is_short => VariedScope::Section,
-        None => VariedScope::Bar,
-    };
+    let scope = VariedScope::of_cursor(state);
     match subject(state, scope) {
         Ok((subject, what)) => start(state, scope, (subject, what), Aim::Near),
         Err(why) => state.warn(why),
     }
-}
-
-/// The cells that are varied, with their name, or a sentence that says what to change.
-fn subject(state: &State, scope: VariedScope) -> Result<(Subject, String), String> {
-    let (groove, at) = (state.groove(), state.session.cursor().place);
-    let (layer, section) = (&groove.layers()[at.layer].name, &groove.sections()[at.section]);
-    let region = state.session.selection_or_bar();
-    let cells = region.as_ref().map(|region| groove.cells_in(at.layer, region)).unwrap_or_default();
-    let what = match scope {
-        VariedScope::Selection if cells.len() == 1 => format!("cell {} of {layer}", cells.start + 1),
-        VariedScope::Selection => format!("cells {} to {} of {layer}", cells.start + 1, cells.end),
-        VariedScope::Bar => {
-            let bar = region.and_then(|region| region.from.ratio_to(section.meter.bar()));
-            format!("bar {} of {layer}", bar.map_or(0, |bar| bar.floor()) + 1)
-        }
-        VariedScope::Section => format!("{layer} in section {}", section.name),
-        VariedScope::Figure => format!("the figure of {layer}"),
-    };
-    let found = match scope {
-        VariedScope::Selection | VariedScope::Bar => Subject::cells(groove, at.layer, at.section, cells),
-        VariedScope::Section => Subject::layer(groove, at.layer, at.section),
-        VariedScope::Figure => Subject::figure(groove, at.layer, at.section),
-    };
-    let advice = match scope {
-        VariedScope::Selection => "select more cells",
-        VariedScope::Bar => "move to a bar with attacks, or select cells",
-        VariedScope::Section | VariedScope::Figure => "enter some first",
-    };
-    found.map(|subject| (subject, what.clone())).map_err(|error| match error {
-        SubjectError::NoAttacks => format!("no attacks to vary in {what}; {advice}"),
-        SubjectError::Tuplets => {
-            format!("a tuplet is in {what}, and variants need cells of one length; select cells without it")
-        }
-        other => other.to_string(),
-    })
 }
 
 fn start(state: &mut State, scope: VariedScope, (subject, what): (Subject, String), aim: Aim) {
