@@ -148,7 +148,7 @@ pub(crate) fn close(state: &mut State) {
         Overlay::Help(HelpView { list: Some(list), .. }) => state.overlay = *list,
         Overlay::Tap => return tapping::end(state),
         Overlay::GridChoices(list) => return grid_search::leave(state, list),
-        Overlay::Variants(_) => return variants::leave(state),
+        Overlay::Variants(list) => return variants::leave(state, &list),
         Overlay::Recovery(_) => return recovery::postpone(state),
         Overlay::Confirm(Confirmation::ReadSounds(paths)) => return outside_sounds::refuse(state, paths),
         Overlay::Confirm(Confirmation::OverwriteByJob(..)) => state.warn("not written; the file is unchanged"),

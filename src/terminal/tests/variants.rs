@@ -132,6 +132,7 @@ fn a_variant_is_kept_as_the_next_section_and_the_list_stays() {
     assert_eq!(state.overlay.variants().map(|list| list.selected), Some(2));
     assert_eq!(state.previewed().part(0, 0), variant.part(0, 0));
     listed(&mut state, "down n esc");
+    assert!(shown(&state).contains("2 variants kept as sections"), "{}", shown(&state));
     assert_eq!(state.groove().sections().len(), 3);
     assert_ne!(state.groove().part(0, 1), state.groove().part(0, 2));
     press(&mut state, "ctrl-z ctrl-z");

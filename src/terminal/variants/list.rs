@@ -34,6 +34,8 @@ pub(crate) struct VariantList {
     pub(super) has_moved: bool,
     pub(super) effects: HashMap<Entry, EarEffect>,
     pub(super) report: Option<(Entry, Arc<Report>)>,
+    /// Variants that were kept as sections.
+    pub(super) kept: usize,
     /// The groove of the selected row.
     pub(crate) shown: Arc<Groove>,
 }

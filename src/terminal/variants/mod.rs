@@ -62,6 +62,7 @@ fn start(state: &mut State, scope: VariedScope, (subject, what): (Subject, Strin
         has_moved: true,
         effects: HashMap::new(),
         report: None,
+        kept: 0,
         shown: state.groove().clone(),
     };
     state.overlay = Overlay::Variants(Box::new(list));
@@ -246,6 +247,7 @@ pub(crate) fn keep(state: &mut State) {
             let held = state.groove().edited(&Edit::Cells(Place { layer, section, cell: 0 }, cells));
             if let (Some(list), Ok(held)) = (state.overlay.variants_mut(), held) {
                 list.shown = Arc::new(held);
+                list.kept += 1;
             }
             make(state);
             let undo = state.key_or_name("undo");
@@ -265,11 +267,14 @@ pub(crate) fn play_pair(state: &mut State) {
     state.info(format!("takes: the original {}, then the variant", count(times as usize, "time")));
 }
 
-/// Says that nothing changed, after the list was closed.
-pub(crate) fn leave(state: &mut State) {
+/// Says what changed, after the list was closed.
+pub(crate) fn leave(state: &mut State, list: &VariantList) {
     if practice::groove_of_pair(state).is_some() {
         practice::end_pair(state);
         replay(state);
     }
-    state.info("the groove is unchanged");
+    state.info(match list.kept {
+        0 => "the groove is unchanged".to_owned(),
+        kept => format!("{} kept as {}", count(kept, "variant"), if kept == 1 { "a section" } else { "sections" }),
+    });
 }

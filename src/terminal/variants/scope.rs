@@ -1,6 +1,7 @@
 //! What of a layer is varied: the selection, the bar, the section or the figure.
 
 use crate::jobs::variants::{Subject, SubjectError};
+use crate::rhythm::Fraction;
 use crate::terminal::State;
 
 /// Most cells of a section that is varied as a whole where nothing is selected.
@@ -40,7 +41,7 @@ pub(super) fn subject(state: &State, scope: VariedScope) -> Result<(Subject, Str
         VariedScope::Selection => format!("cells {} to {} of {layer}", cells.start + 1, cells.end),
         VariedScope::Bar => {
             let bar = region.and_then(|region| region.from.ratio_to(section.meter.bar()));
-            format!("bar {} of {layer}", bar.map_or(0, |bar| bar.floor()) + 1)
+            format!("bar {} of {layer}", bar.map_or(0, Fraction::floor) + 1)
         }
         VariedScope::Section => format!("{layer} in section {}", section.name),
         VariedScope::Figure => format!("the figure of {layer}"),

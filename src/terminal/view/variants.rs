@@ -7,6 +7,7 @@ use crate::terminal::variants::VariantList;
 use crate::terminal::view::{Pen, Theme, fit, wrap};
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use std::fmt::Write as _;
 use unicode_width::UnicodeWidthStr;
 
 /// Columns of a figure before and after, such as `100>100%`, and of the space before it.
@@ -116,7 +117,8 @@ fn changed(before: Option<String>, after: Option<String>, unit: &str) -> String 
 /// How an entry was made, what else it is, and what changes in the reasons why it is hard.
 fn words(list: &VariantList, entry: Entry, theme: Theme) -> Vec<(String, Style)> {
     let Some(variant) = list.variant(entry) else { return vec![("the original".to_owned(), theme.faint())] };
-    let mut words = vec![(made(variant), theme.faint())];
+    let has_same_groups = list.original_line() == (variant.lead, variant.groups.clone());
+    let mut words = vec![(made(variant, has_same_groups), theme.faint())];
     let (Some(before), Some(after)) = (list.effect(Entry::Original), list.effect(entry)) else { return words };
     let kind = |effect: &Effect| effect.first.as_ref().map(|(kind, _)| kind.short());
     if let Some(kind) = kind(after).filter(|now| kind(before).as_ref() != Some(now)) {
@@ -133,13 +135,15 @@ fn words(list: &VariantList, entry: Entry, theme: Theme) -> Vec<(String, Style)>
     words
 }
 
-fn made(variant: &Variant) -> String {
+fn made(variant: &Variant, has_same_groups: bool) -> String {
     let mut text = variant.made.first().map(ToString::to_string).unwrap_or_default();
     let others = variant.made.len().saturating_sub(1);
     if others > 0 {
-        text += &format!(" (or in {})", count(others, "other way"));
+        let _ = write!(text, " (or in {})", count(others, "other way"));
     }
-    if variant.rotation_of == Some(RotationOf::Original) {
+    if has_same_groups {
+        text += ", the same groups";
+    } else if variant.rotation_of == Some(RotationOf::Original) {
         text += ", a rotation";
     }
     text
