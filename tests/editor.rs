@@ -5,6 +5,7 @@ mod input;
 mod jobs;
 mod recordings;
 mod recovery;
+mod variants;
 
 use crate::support::editor::{Editor, journal};
 use std::fs;

@@ -19,6 +19,7 @@ mod takes;
 #[cfg(test)]
 mod tests;
 mod user_samples;
+pub(crate) mod variants;
 
 pub(crate) use crate::export::formats::PictureStyle;
 pub(crate) use crate::export::picture::Theme as PictureTheme;

@@ -418,7 +418,7 @@ impl Session {
     }
 
     /// The first letter, or pair of letters, that names no section.
-    fn free_section_name(&self) -> String {
+    pub(super) fn free_section_name(&self) -> String {
         let taken = |name: &str| self.groove.sections().iter().any(|s| s.name == name);
         let one = ('A'..='Z').map(String::from);
         let two = ('A'..='Z').flat_map(|a| ('A'..='Z').map(move |b| format!("{a}{b}")));

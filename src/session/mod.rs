@@ -19,7 +19,7 @@ pub(crate) use history::{History, Step};
 pub(crate) use loop_region::{LoopRegion, Mark, TimeChange};
 pub(crate) use select::Anchor;
 
-use crate::rhythm::{Clip, Groove, Place, Region, Time, count, expected};
+use crate::rhythm::{Cell, Clip, Edit, EditError, Groove, Place, Region, Time, count, expected};
 use std::cmp::Ordering;
 use std::ops::{Range, RangeInclusive};
 use std::sync::Arc;
@@ -224,6 +224,25 @@ impl Session {
     pub(crate) fn lay(&mut self, groove: Groove, label: &str) -> Outcome {
         let before = Step { label: label.to_owned(), ..self.step_here() };
         self.commit(groove, before, None)
+    }
+
+    /// Inserts a copy of a section after it, with other cells in one layer, as an undoable step; returns the copy's name.
+    ///
+    /// # Errors
+    /// [`EditError`] if there is no room for another section.
+    pub(crate) fn keep_as_section(
+        &mut self,
+        (layer, section): (usize, usize),
+        cells: Vec<Cell>,
+        label: &str,
+    ) -> Result<String, EditError> {
+        let name = self.free_section_name();
+        let copy = Edit::CopySection(section, name.clone());
+        let change = TimeChange::from_edit(&copy, &self.groove);
+        let place = Place { layer, section: section + 1, cell: 0 };
+        let groove = self.groove.edited(&copy)?.edited(&Edit::Cells(place, cells))?;
+        self.commit(groove, Step { label: label.to_owned(), change, ..self.step_here() }, None);
+        Ok(name)
     }
 
     /// The current groove as a step of the history, without a label.

@@ -23,6 +23,8 @@ pub(crate) enum Mode {
     Typing,
     Tap,
     TapTempo,
+    /// The list of variants.
+    Variants,
     ConfirmQuit,
     ConfirmOverwrite,
     ConfirmImport,

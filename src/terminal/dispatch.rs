@@ -10,7 +10,7 @@ use crate::terminal::playback::{practice, tapping};
 use crate::terminal::prompts::typing;
 use crate::terminal::transcription::listening;
 use crate::terminal::{
-    Action, Confirmation, Effect, Key, Mode, Overlay, Question, State, ask, grid_search, lists, search,
+    Action, Confirmation, Effect, Key, Mode, Overlay, Question, State, ask, grid_search, lists, search, variants,
 };
 use ratatui::crossterm::event::KeyCode;
 
@@ -148,6 +148,7 @@ pub(crate) fn close(state: &mut State) {
         Overlay::Help(HelpView { list: Some(list), .. }) => state.overlay = *list,
         Overlay::Tap => return tapping::end(state),
         Overlay::GridChoices(list) => return grid_search::leave(state, list),
+        Overlay::Variants(list) => return variants::leave(state, &list),
         Overlay::Recovery(_) => return recovery::postpone(state),
         Overlay::Confirm(Confirmation::ReadSounds(paths)) => return outside_sounds::refuse(state, paths),
         Overlay::Confirm(Confirmation::OverwriteByJob(..)) => state.warn("not written; the file is unchanged"),

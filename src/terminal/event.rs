@@ -4,6 +4,7 @@ use crate::analysis::tap::Offset;
 use crate::analysis::{self, Report};
 use crate::jobs::grid::{GridChoices, GridJob};
 use crate::jobs::play_request::{PlayRequest, PlaybackEvent, ResumePoint, Sequence};
+use crate::jobs::variants::{VariantsAnswer, VariantsRequest};
 use crate::jobs::{ImportedGroove, Job, JobError, JobReport, Overwrite, Practice, RecordingEvent, SoundSettings};
 use crate::rhythm::{Fraction, Groove};
 use crate::session::DocumentId;
@@ -47,6 +48,8 @@ pub enum Event {
     OutsideSounds(Vec<PathBuf>),
     /// What was found in the recording of the groove of this revision, or why nothing.
     GridFound(u64, Result<GridChoices, String>),
+    /// A part of the answer to [`Effect::Variants`].
+    Variants(VariantsAnswer),
     /// The output devices, one per line, or why they cannot be listed.
     Outputs(Result<Vec<String>, String>),
     /// Progress of the running job in percent.
@@ -143,6 +146,8 @@ pub enum Effect {
     CancelJob,
     /// Search the recording; it ends with [`Event::GridFound`].
     FindGrid(Box<GridJob>),
+    /// Make, hear or sort variants, which [`Event::Variants`] answers in parts, in place of an earlier request; `None` ends that.
+    Variants(Option<Box<VariantsRequest>>),
     /// Read a groove file; it ends with [`Event::Opened`].
     Open(String),
     /// Save the document to this file, which was read, from now on.

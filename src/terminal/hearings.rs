@@ -63,9 +63,11 @@ pub(crate) struct AnalysisResult {
 }
 
 impl State {
-    /// The newest report, and whether it is a report of the current revision.
+    /// The newest report, and whether it is a report of the current revision; while the list of variants is open, that of the selected
+    /// one as soon as it is there.
     pub(crate) fn report(&self) -> Option<(&Report, bool)> {
-        self.hearings.result.as_ref().map(|r| (&*r.report, r.revision == self.revision()))
+        let of_variant = self.overlay.variants().and_then(|list| Some((list.report()?, true)));
+        of_variant.or_else(|| self.hearings.result.as_ref().map(|r| (&*r.report, r.revision == self.revision())))
     }
 
     /// Describes the focus of the newest report, and says whether that is the current request.
@@ -206,6 +208,6 @@ pub(crate) fn on_analysis(state: &mut State, mut result: AnalysisResult) {
 }
 
 /// The hearings' clicks while something plays; empty otherwise.
-fn clicked_pulses(state: &State) -> Vec<HearingClicks> {
+pub(crate) fn clicked_pulses(state: &State) -> Vec<HearingClicks> {
     if state.playback.is_playing { state.loop_spec().hearings } else { Vec::new() }
 }

@@ -55,21 +55,21 @@ pub(crate) fn open(state: &mut State) {
     state.overlay = Overlay::Help(HelpView::default());
 }
 
-/// Opens the help of a list at the keys of lists; in the help, closes it.
+/// Opens the help of a list at its keys; in the help, closes it.
 pub(crate) fn toggle(state: &mut State) {
     if matches!(state.overlay, Overlay::Help(_)) {
         return dispatch::close(state);
     }
-    let line = line_of_list_keys(state);
+    let line = line_of_keys(state, state.mode());
     let list = std::mem::take(&mut state.overlay);
     state.overlay = Overlay::Help(HelpView { line, list: Some(Box::new(list)), ..HelpView::default() });
 }
 
-/// The last line of the keys of lists that is visible together with their heading.
-fn line_of_list_keys(state: &State) -> usize {
+/// The last line of the keys of a mode that is visible together with their heading.
+fn line_of_keys(state: &State, mode: Mode) -> usize {
     let lines = lines(state);
-    let first = lines.iter().position(|topic| topic.first.mode == Mode::List).unwrap_or(0);
-    let last = lines.iter().rposition(|topic| topic.command.is_some_and(|c| c.mode == Mode::List)).unwrap_or(first);
+    let first = lines.iter().position(|topic| topic.first.mode == mode).unwrap_or(0);
+    let last = lines.iter().rposition(|topic| topic.command.is_some_and(|c| c.mode == mode)).unwrap_or(first);
     last.min(first + help_page(state.view.size).saturating_sub(1))
 }
 

@@ -9,7 +9,7 @@ use crate::terminal::transcription::differences;
 use crate::terminal::view::{Block, Item, ReportPart, blocks, list_height, plain_list};
 use crate::terminal::{
     Mode, Overlay, State, TextField, anchors, grid_search, hearings, help, manual, prompts, replay, run_command,
-    search, sections,
+    search, sections, variants,
 };
 
 /// A movement in a list, down if positive.
@@ -70,6 +70,10 @@ pub(crate) fn navigate(state: &mut State, step: Step) {
         Overlay::GridChoices(list) => {
             let index = step.from(list.selected, list.choices.list.len().saturating_sub(1), page);
             return grid_search::select(state, index);
+        }
+        Overlay::Variants(list) => {
+            let rows = variants::rows_on_a_page(state);
+            return variants::select(state, step.from(list.selected, list.order.len(), rows));
         }
         Overlay::Differences(_) => state.transcription.differences.len(),
         Overlay::TapReport(_) => state.tap_report_lines().len(),

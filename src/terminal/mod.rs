@@ -29,6 +29,7 @@ mod state;
 mod tests;
 mod transcription;
 mod update;
+mod variants;
 mod view;
 
 pub use event::{Effect, Event};

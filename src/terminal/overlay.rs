@@ -8,6 +8,7 @@ use crate::terminal::help::HelpView;
 use crate::terminal::manual::ManualView;
 use crate::terminal::playback::tempo_taps::TempoTaps;
 use crate::terminal::search::PagerInput;
+use crate::terminal::variants::VariantList;
 use crate::terminal::{Confirmation, Mode, Question, TextField};
 
 /// What is open over the grid. Numbers of lists are the first visible or the selected line.
@@ -30,6 +31,8 @@ pub(crate) enum Overlay {
     Anchors(usize),
     /// What a search in the recording found.
     GridChoices(ChoiceList),
+    /// The variants of some cells.
+    Variants(Box<VariantList>),
     /// What is played against what is written, with the selected line.
     Differences(usize),
     /// The sections, with the selected one.
@@ -62,6 +65,23 @@ pub(crate) enum Overlay {
 }
 
 impl Overlay {
+    /// The list of variants, also under its help.
+    pub(crate) fn variants(&self) -> Option<&VariantList> {
+        match self {
+            Overlay::Variants(list) => Some(list),
+            Overlay::Help(HelpView { list: Some(list), .. }) => list.variants(),
+            _ => None,
+        }
+    }
+
+    pub(crate) fn variants_mut(&mut self) -> Option<&mut VariantList> {
+        match self {
+            Overlay::Variants(list) => Some(list),
+            Overlay::Help(HelpView { list: Some(list), .. }) => list.variants_mut(),
+            _ => None,
+        }
+    }
+
     pub(crate) fn mode(&self) -> Mode {
         match self {
             Overlay::None => Mode::Grid,
@@ -82,6 +102,7 @@ impl Overlay {
             | Overlay::TapReport(_)
             | Overlay::Manual(_)
             | Overlay::ImportWarnings(_) => Mode::List,
+            Overlay::Variants(_) => Mode::Variants,
             Overlay::Tap => Mode::Tap,
             Overlay::TapTempo(_) => Mode::TapTempo,
             Overlay::Confirm(confirmation) => confirmation.mode(),

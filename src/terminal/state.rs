@@ -8,9 +8,10 @@ use crate::terminal::files::FilesState;
 use crate::terminal::hearings::HearingsState;
 use crate::terminal::input::InputState;
 use crate::terminal::playback::playing::Playback;
+use crate::terminal::playback::practice;
 use crate::terminal::recording::RecordingState;
 use crate::terminal::transcription::Transcription;
-use crate::terminal::view::{Layout, Scale, SectionColumns, StripRows, ViewState};
+use crate::terminal::view::{Layout, Scale, SectionColumns, StripRows, Strips, ViewState};
 use crate::terminal::{Effect, Keymap, Mode, Overlay, Theme};
 use std::sync::Arc;
 
@@ -47,6 +48,8 @@ pub struct State {
     pub(crate) transcription: Transcription,
     pub(crate) files: FilesState,
     pub(crate) view: ViewState,
+    /// The number of lists of variants so far.
+    pub(crate) variant_lists: u32,
     /// The effects of the running update, which it returns.
     pub(crate) effects: Vec<Effect>,
 }
@@ -65,6 +68,7 @@ impl State {
             session: Session::new(groove),
             files: FilesState { names: vec![file], ..FilesState::default() },
             view: ViewState { theme, size, ..ViewState::default() },
+            variant_lists: 0,
             effects: Vec::new(),
         }
     }
@@ -99,6 +103,17 @@ impl State {
 
     pub(crate) fn groove(&self) -> &Arc<Groove> {
         self.session.groove()
+    }
+
+    /// The groove that plays, unless something else does: the selected variant while their list is open.
+    pub(crate) fn previewed(&self) -> &Arc<Groove> {
+        self.overlay.variants().map_or(self.groove(), |list| &list.shown)
+    }
+
+    /// The groove in the grid: while the list of variants is open, the selected one or the one that is heard.
+    pub(crate) fn shown_groove(&self) -> &Arc<Groove> {
+        let heard = self.overlay.variants().and(practice::groove_of_pair(self));
+        heard.unwrap_or(self.previewed())
     }
 
     /// The name of the groove's file; `None` before the first save.
@@ -139,9 +154,11 @@ impl State {
     fn layout_of(&self, scale: Scale, (width, height): (u16, u16)) -> Option<Layout> {
         let layers = self.groove().layers().len();
         let section = SectionColumns { bar: scale.bar_width(), bars: scale.bars };
+        // The rows stay where they are while variants with other hearings are looked through.
+        let is_list = self.overlay.variants().is_some();
         let strips = StripRows {
-            strips: self.view.strips,
-            hearings: self.report().map(|(r, _)| r.hearings.len()),
+            strips: if is_list { Strips::Two } else { self.view.strips },
+            hearings: self.report().map(|(r, _)| r.hearings.len()).filter(|_| !is_list),
             has_lane: self.loaded_recording().is_some(),
         };
         Layout::new(width, height, layers, section, strips, self.view.scroll)

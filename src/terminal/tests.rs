@@ -34,6 +34,7 @@ mod sections;
 mod taps;
 mod transcription;
 mod unavailable;
+mod variants;
 
 const PLAIN: Theme = Theme { colours: Colours::None, background: Background::Dark, ascii: true };
 const UNICODE: Theme = Theme { colours: Colours::None, background: Background::Dark, ascii: false };
@@ -186,6 +187,7 @@ fn effects_are_values() {
                 Effect::Import { .. } => "import",
                 Effect::CancelJob => "cancel",
                 Effect::FindGrid(_) => "find grid",
+                Effect::Variants(_) => "variants",
                 Effect::SwitchDocument(_) => "work",
                 Effect::Redraw => "redraw",
                 Effect::Suspend => "suspend",

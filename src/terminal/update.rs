@@ -12,8 +12,10 @@ use crate::terminal::playback::{practice, tapping, tempo_taps, transport};
 use crate::terminal::prompts::typing;
 use crate::terminal::{
     Action, Effect, Event, Key, KeyTime, Mode, Overlay, State, commands, grid_search, recording, replay, scroll,
+    variants,
 };
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use std::sync::Arc;
 use tui_input::InputRequest;
 
 /// Ticks without a key after which the grid follows the playhead: about a second.
@@ -23,7 +25,8 @@ const FOLLOW_AFTER: u32 = 60;
 pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     let (old_revision, old_document, old_cursor) = (state.revision(), state.session.document(), state.session.cursor());
     let (old_options, old_range, old_groove) = (state.analysis_options(), state.loop_range(), state.groove().clone());
-    let old_file = state.file().map(str::to_owned);
+    let (old_file, old_preview) = (state.file().map(str::to_owned), state.previewed().clone());
+    let had_variants = state.overlay.variants().is_some();
     match event {
         Event::Key(key, arrival) if key.kind != KeyEventKind::Release => on_key(state, &key, arrival),
         Event::Outputs(listed) => transport::show_outputs(state, listed),
@@ -45,6 +48,7 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         Event::Remote(event) => transport::on_remote_event(state, event),
         Event::Recording(event) => recording::on_event(state, event),
         Event::GridFound(revision, result) => grid_search::on_found(state, revision, result),
+        Event::Variants(answer) => variants::on_answer(state, answer),
         Event::OutsideSounds(paths) => outside_sounds::on_found(state, paths),
         Event::Progress(Err(text)) => state.warn(text),
         Event::JobProgress(percent) => export::on_progress(state, percent),
@@ -65,10 +69,14 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
         state.playback.loop_mode = LoopMode::All;
     }
     hearings::drop_stale_focus(state);
+    variants::drop_stale(state);
     let edited = state.revision() != old_revision;
     if state.session.document() != old_document {
         state.playback.progress = None;
         state.effects.push(Effect::SwitchDocument(state.session.document()));
+    }
+    if had_variants && state.overlay.variants().is_none() {
+        state.effects.push(Effect::Variants(None));
     }
     if edited {
         let groove = state.groove().clone();
@@ -85,8 +93,8 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     if state.file() != old_file.as_deref() && names_sounds(state.groove()) {
         state.effects.push(Effect::TrySounds(state.groove().clone()));
     }
-    // A move to another section, or other marks of the loop region, change the loop.
-    if state.loop_range() != old_range
+    // A move to another section, other marks of the loop region and another variant change the loop.
+    if (state.loop_range() != old_range || !Arc::ptr_eq(state.previewed(), &old_preview))
         && !state.effects.iter().any(|e| matches!(e, Effect::Play(..) | Effect::Change(_)))
     {
         replay(state);
@@ -105,7 +113,8 @@ pub fn update(state: &mut State, event: Event) -> Vec<Effect> {
     if edited || state.session.cursor() != old_cursor {
         state.playback.idle_ticks = 0;
     }
-    if state.playback.is_playing && state.playback.idle_ticks > FOLLOW_AFTER {
+    // The variants are shown where they are.
+    if state.playback.is_playing && state.playback.idle_ticks > FOLLOW_AFTER && state.overlay.variants().is_none() {
         scroll::follow_playhead(state);
     } else {
         scroll::show_cursor(state);

@@ -2,7 +2,7 @@
 
 use super::listened::{Wanted, probability_of};
 use crate::analysis::listener::Listening;
-use crate::analysis::{AnalysisOptions, HearingKind, Reason, landing, listening, report};
+use crate::analysis::{AnalysisOptions, HearingKind, Reason, Report, landing, listening, report};
 use crate::rhythm::Groove;
 
 /// What a groove does to the ear.
@@ -36,18 +36,22 @@ pub(crate) enum Aim {
 impl Effect {
     /// The effect of a groove on somebody who follows the layers of the options.
     pub(crate) fn new(groove: &Groove, options: &AnalysisOptions, aim: Aim) -> Self {
-        let report = report(groove, options);
         let aimed = match aim {
             Aim::Hearing(bpm) => Some(aimed(listening(groove, options).as_ref(), bpm)),
             _ => None,
         };
+        Self { aimed, ..Self::of_report(groove, options, &report(groove, options)) }
+    }
+
+    /// The same from a report of the groove, without an aim.
+    pub(crate) fn of_report(groove: &Groove, options: &AnalysisOptions, report: &Report) -> Self {
         let first = report.hearings.first().map(|h| (h.kind, h.bpm(report.speed)));
         Self {
             written: report.answer.map(|a| a.written),
             first,
             on_beat: on_beat(groove, options),
-            aimed,
-            reasons: report.findings.into_iter().map(|f| f.reason).collect(),
+            aimed: None,
+            reasons: report.findings.iter().map(|f| f.reason.clone()).collect(),
         }
     }
 

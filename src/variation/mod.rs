@@ -13,4 +13,4 @@ mod variants;
 pub(crate) use effect::{Aim, Effect};
 pub(crate) use listened::{Wanted, probability_of};
 pub(crate) use operation::{FAMILIES, PERMUTE};
-pub(crate) use variants::{RotationOf, Subject, Variant, variants};
+pub(crate) use variants::{RotationOf, Subject, SubjectError, Variant, Variants, variants};

@@ -20,7 +20,7 @@ use crate::terminal::search::{self, Direction};
 use crate::terminal::transcription::{differences, listening};
 use crate::terminal::{
     Action, CommandSpec, Effect, Mode, Question, anchors, dispatch, grid_search, hearings, help, recording, scroll,
-    sections, transcription,
+    sections, transcription, variants,
 };
 use tui_input::InputRequest;
 
@@ -122,8 +122,28 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "augmentation longer half-time half time stretch slower";
         "halve-lengths" "E h" Run(Command::ScaleLengths(LengthScale::Halve)), "make the selection half as long"
             => "diminution shorter double-time double time compress faster";
+        "variants" "ctrl-r E v" Call(variants::open), "list the variants of the selection", "variants"
+            => "vary variation rotate rotation displace permutation retrograde reverse swap split join thin fill alternatives ideas";
         "undo" "ctrl-z" Run(Command::Undo), "undo", "undo" => "revert back mistake";
         "redo" "ctrl-y" Run(Command::Redo), "redo" => "again forward repeat";
+    }
+    Variants "The list of variants" "variants" {
+        "variant-take" "enter" Call(variants::take), "take this variant in place of the original", "take";
+        "variant-keep" "n" Call(variants::keep), "keep it as a new section after this one", "keep as section";
+        "variant-pair" "b" Call(variants::play_pair), "play original and variant back to back", "back to back";
+        "variant-order" "tab" Call(|s| variants::next_order(s, 1)), "sort by the next aim: near, harder, easier...", "sort";
+        "variant-order-previous" "back-tab" Call(|s| variants::next_order(s, -1)), "sort by the aim before";
+        "variant-scope" "w" Call(variants::next_scope), "vary the bar, the section or the figure", "bar/section/figure";
+        "variant-play" "space p" Call(transport::toggle_playback), "play the loop with this variant, or stop", "play/stop";
+        "variant-close" "esc" Call(dispatch::close), "leave the groove as it was", "close";
+        "variant-up" "up" Navigate(Step::Lines(-1)), "move to the variant above";
+        "variant-down" "down" Navigate(Step::Lines(1)), "move to the variant below";
+        "variant-page-up" "page-up" Navigate(Step::Pages(-1)), "move one page of variants up";
+        "variant-page-down" "page-down" Navigate(Step::Pages(1)), "move one page of variants down";
+        "variant-first" "home" Navigate(Step::Lines(isize::MIN)), "move to the original";
+        "variant-last" "end" Navigate(Step::Lines(isize::MAX)), "move to the last variant";
+        "variant-help" "? f1" Call(help::toggle), "show the keys of this list", "help";
+        "variant-quit" "ctrl-q" Call(dispatch::quit), "quit the program";
     }
     Grid "Selecting and copying" "editing" {
         "select-left" "shift-left" extend(Motion::Left), "extend the selection one cell left";
@@ -263,9 +283,9 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
             => "sample wav audio recording instrument load";
         "division" "B d" Ask(Question::Division(Keep::NoteValues)), "set the cells per beat in the section", "division"
             => "subdivision subdivide grid quavers semiquavers eighths sixteenths eighth sixteenth notes triplet";
-        "cycle" "E c" Ask(Question::Cycle), "repeat the section's first cells as a cycle", "cycle"
+        "cycle" "L c" Ask(Question::Cycle), "repeat the section's first cells as a cycle", "cycle"
             => "polymeter polymetre ostinato loop length phrase";
-        "cycle-off" "E o" Run(Command::Cycle(None)), "write the cycle out"
+        "cycle-off" "L o" Run(Command::Cycle(None)), "write the cycle out"
             => "polymeter polymetre unroll expand flatten";
         "mute" "m L m" Run(Command::Mute), "mute or unmute the layer" => "silence off unmute track";
         "solo" "L s" Run(Command::Solo), "solo or unsolo the layer" => "alone isolate only track";
@@ -400,7 +420,7 @@ pub(super) static TABLE: &[CommandSpec] = commands! {
         "layer-menu" "L" OpenMenu(Menu::Layer), "layer: new, mute, solo, move, rename, delete", "menus" => "track";
         "section-menu" "S" OpenMenu(Menu::Section), "section: new, move, repeats, swing, title";
         "bar-menu" "B" OpenMenu(Menu::Bar), "bars: tempo, meter, division, insert, delete" => "time measure";
-        "edit-menu" "E" OpenMenu(Menu::Edit), "edit: rotate, shift, octaves, lengths, cycle" => "pattern";
+        "edit-menu" "E" OpenMenu(Menu::Edit), "edit: rotate, shift, octave, length, variants" => "pattern";
         "copy-menu" "C" OpenMenu(Menu::Copy), "copy: select, clipboard, copies as text" => "selection";
         "sound-menu" "V" OpenMenu(Menu::Sound), "sound: voice, gain, pan, volume, clicks" => "mixer";
         "practice-menu" "P" OpenMenu(Menu::Practice), "practice: loop, speed, ladder, takes, tapping";

@@ -168,7 +168,7 @@ impl State {
     pub(crate) fn loop_spec_with(&self, mix: Mix) -> LoopSpec {
         let range = self.loop_range();
         LoopSpec {
-            groove: self.groove().clone(),
+            groove: self.previewed().clone(),
             speed: self.speed(),
             range,
             layers: mix.layers,

@@ -3,12 +3,13 @@
 use crate::describe::ladder;
 use crate::jobs::play_request::{LoopSpec, ResumePoint, Sequence, SequencePosition, SequenceTake};
 use crate::jobs::{HearingKey, Practice};
-use crate::rhythm::Fraction;
+use crate::rhythm::{Fraction, Groove};
 use crate::terminal::playback::playing::Mix;
 use crate::terminal::playback::transport;
 use crate::terminal::prompts::parse::Ladder;
 use crate::terminal::{Effect, Overlay, Question, State, replay};
 use std::borrow::Cow;
+use std::sync::Arc;
 
 const TAKES: [Mix; 5] = [Mix::GROOVE, Mix::GROOVE_AND_BEAT, Mix::GROOVE_AND_HEARING, Mix::PULSES, Mix::ALL];
 
@@ -20,7 +21,17 @@ pub(crate) fn no_sound(state: &State) -> String {
 
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum SequenceKind {
-    Takes { takes: Vec<Mix>, times: u32, count_in: bool },
+    Takes {
+        takes: Vec<Mix>,
+        times: u32,
+        count_in: bool,
+    },
+    /// The original and a variant of it, each so many times; the variant goes on if `ends` is false.
+    Pair {
+        grooves: [Arc<Groove>; 2],
+        times: u32,
+        ends: bool,
+    },
     Ladder(Ladder),
 }
 
@@ -53,6 +64,7 @@ impl RunningSequence {
     pub(crate) fn takes(&self) -> usize {
         match &self.kind {
             SequenceKind::Takes { takes, .. } => takes.len(),
+            SequenceKind::Pair { grooves, .. } => grooves.len(),
             SequenceKind::Ladder(ladder) => ladder.speeds.len(),
         }
     }
@@ -61,6 +73,7 @@ impl RunningSequence {
     pub(crate) fn times(&self) -> Option<u32> {
         match &self.kind {
             SequenceKind::Takes { times, .. } => Some(*times),
+            SequenceKind::Pair { times, ends, .. } => Some(*times).filter(|_| *ends || self.at == 0),
             SequenceKind::Ladder(ladder) => ladder.times(self.at),
         }
     }
@@ -82,6 +95,14 @@ pub(crate) fn sequence(state: &State) -> Option<Sequence> {
                 first.count_in |= state.playback.sound.count_in;
             }
             (takes, None)
+        }
+        SequenceKind::Pair { grooves, times, ends } => {
+            let take = |(at, groove): (usize, &Arc<Groove>)| SequenceTake {
+                spec: LoopSpec { groove: groove.clone(), ..state.loop_spec() },
+                times: Some(*times).filter(|_| *ends || at == 0),
+                count_in: at == 0 && state.playback.sound.count_in,
+            };
+            (grooves.iter().enumerate().map(take).collect(), None)
         }
         SequenceKind::Ladder(ladder) => {
             let looped = state.loop_spec();
@@ -111,6 +132,26 @@ pub(crate) fn play_takes(state: &mut State, times: u32, count_in: bool) {
     let has_hearing = state.strip_hearing().is_some();
     let takes = TAKES.iter().filter(|mix| has_hearing || !mix.hearing).copied().collect();
     start(state, SequenceKind::Takes { takes, times, count_in });
+}
+
+/// Plays the original and then a variant; if something plays already, the variant goes on.
+pub(crate) fn play_pair(state: &mut State, grooves: [Arc<Groove>; 2], times: u32) {
+    let ends = !state.playback.is_playing;
+    end_sequence(state);
+    start(state, SequenceKind::Pair { grooves, times, ends });
+}
+
+/// The groove of the pair that is heard; `None` if no pair plays.
+pub(crate) fn groove_of_pair(state: &State) -> Option<&Arc<Groove>> {
+    let running = state.playback.sequence.as_ref()?;
+    if let SequenceKind::Pair { grooves, .. } = &running.kind { grooves.get(running.at) } else { None }
+}
+
+/// Ends a pair; the caller changes what plays.
+pub(crate) fn end_pair(state: &mut State) {
+    if groove_of_pair(state).is_some() {
+        end_sequence(state);
+    }
 }
 
 pub(crate) fn toggle_ladder(state: &mut State) {

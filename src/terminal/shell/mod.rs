@@ -11,6 +11,7 @@ mod opening;
 mod playback;
 mod recovery;
 mod screen;
+mod variants_worker;
 
 pub(crate) use playback::SocketFile;
 pub use playback::read_recording;
@@ -43,6 +44,7 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread;
+use variants_worker::VariantsWorker;
 
 /// Why the editor could not start or had to end.
 #[derive(Debug)]
@@ -106,6 +108,7 @@ pub fn edit(path: Option<&Path>, socket: Option<&Path>) -> Result<(), EditorErro
         journals,
         playback: PlaybackHandle::start(sender.clone(), output, speaker, listing.clone()),
         analysis: AnalysisWorker::start(sender.clone()),
+        variants: VariantsWorker::start(sender.clone()),
         job_runner: JobRunner::new(sender.clone()),
         events: sender.clone(),
     };
@@ -136,6 +139,7 @@ struct Workers {
     journals: Arc<Mutex<Journals>>,
     playback: PlaybackHandle,
     analysis: AnalysisWorker,
+    variants: VariantsWorker,
     job_runner: JobRunner,
     events: Sender<Event>,
 }
@@ -238,6 +242,7 @@ fn event_loop<W: io::Write>(
                     let events = workers.events.clone();
                     spawn("grid", move || drop(events.send(find_grid(&job))));
                 }
+                Effect::Variants(request) => workers.variants.request(request.map(|request| *request)),
                 Effect::CancelJob => workers.job_runner.cancel(),
                 Effect::SwitchDocument(document) => workers.disk.run(move |documents| {
                     documents.switch_document(document);

@@ -22,7 +22,7 @@ pub(crate) fn draw_ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scal
     let (area, theme, glyphs) = (layout.ruler, pen.theme, pen.theme.glyphs());
     let width = usize::from(area.width);
     let (layer, section) = (state.session.cursor().place.layer, state.shown_section());
-    let groove = state.groove();
+    let groove = state.shown_groove();
     let first = scale.bar_of(layout.first_column);
     let end = layout.first_column + layout.system_columns;
     for bar in first..=scale.bars {
@@ -111,7 +111,7 @@ fn end_column(scale: Scale, to: crate::rhythm::Time) -> usize {
 /// First column of the cursor's cell, and the column after it; `None` while another section is shown.
 fn cursor_columns(state: &State, scale: Scale) -> Option<(usize, usize)> {
     let cursor = state.session.cursor();
-    let (groove, place) = (state.groove(), cursor.place);
+    let (groove, place) = (state.shown_groove(), cursor.place);
     if place.section != state.shown_section() {
         return None;
     }
@@ -125,7 +125,7 @@ fn cursor_columns(state: &State, scale: Scale) -> Option<(usize, usize)> {
 }
 
 pub(crate) fn draw_layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, scale: Scale) {
-    let groove = state.groove();
+    let groove = state.shown_groove();
     if groove.layers().is_empty() {
         let text = format!("no layers yet; {} adds one", state.key("add-layer"));
         pen.put(layout.cells, 1, 0, &text, pen.theme.value());
@@ -155,7 +155,7 @@ pub(crate) fn draw_layers(state: &State, pen: &mut Pen<'_>, layout: &Layout, sca
 fn draw_name(state: &State, pen: &mut Pen<'_>, layout: &Layout, row: usize) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
     let layer = state.view.top_layer + row;
-    let (groove, place) = (state.groove(), state.session.cursor().place);
+    let (groove, place) = (state.shown_groove(), state.session.cursor().place);
     let l = &groove.layers()[layer];
     let here = layer == place.layer;
     let audible_style = if groove.is_audible(layer) { Style::new() } else { theme.muted() };
@@ -194,7 +194,7 @@ fn draw_cells(
 ) {
     let (theme, glyphs) = (pen.theme, pen.theme.glyphs());
     let layer = state.view.top_layer + row;
-    let (groove, section) = (state.groove(), state.shown_section());
+    let (groove, section) = (state.shown_groove(), state.shown_section());
     let (part, context) = (groove.part(layer, section), groove.context(layer, section));
     let width = usize::from(layout.cells.width);
     let (first, end) = (layout.first_column, layout.first_column + width);
@@ -286,7 +286,7 @@ fn draw_cells(
 
 /// The labels of an attack, whose group ends before cell `next`, the longest first; the first one with room is drawn.
 fn labels(state: &State, layer: usize, cell: usize, next: usize) -> Vec<String> {
-    let (groove, section) = (state.groove(), state.shown_section());
+    let (groove, section) = (state.shown_groove(), state.shown_section());
     let pitch = groove.cell(Place { layer, section, cell }).attack().and_then(|a| a.pitch).map(|p| p.to_string());
     match state.view.labels {
         Labels::None => Vec::new(),
@@ -322,7 +322,7 @@ pub(crate) fn trailing_group(groove: &Groove, layer: usize, section: usize) -> O
 
 /// The cell of the next attack in the section, or the number of cells.
 fn next_attack(state: &State, layer: usize, cell: usize) -> usize {
-    let (groove, section) = (state.groove(), state.shown_section());
+    let (groove, section) = (state.shown_groove(), state.shown_section());
     let part = groove.part(layer, section);
     let end = part.len(groove.context(layer, section));
     (cell + 1..end).find(|c| part.cell(*c).attack().is_some()).unwrap_or(end)

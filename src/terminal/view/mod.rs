@@ -19,6 +19,7 @@ mod status_lines;
 mod strips;
 mod tap;
 pub(crate) mod theme;
+mod variants;
 
 use crate::terminal::{Overlay, State};
 use layout::{MIN_HEIGHT, MIN_WIDTH};
@@ -123,6 +124,7 @@ pub(crate) fn draw(state: &State, buffer: &mut Buffer, kept: &mut KeptBlocks) {
                 match overlay {
                     Overlay::Tap => tap::draw_pane(state, &mut pen, &layout),
                     Overlay::TapTempo(taps) => tap::draw_tempo_pane(state, &mut pen, &layout, taps),
+                    Overlay::Variants(list) => variants::draw(&mut pen, layout.pane, list),
                     _ => pane::draw(state, &mut pen, &layout, kept),
                 }
                 if let Overlay::Menu(open) = overlay {

@@ -55,7 +55,7 @@ pub(crate) fn empty_rows(state: &State, layout: &Layout) -> (usize, bool) {
     let (report, fresh) = state.report().expect("a report");
     let pane = Pane::new(state, report, fresh, layout);
     let arranged = pane.arranged(&mut KeptBlocks::default());
-    let is_empty = |column: &[StyledLine], y: usize| column.get(y).is_none_or(|line| line.is_empty());
+    let is_empty = |column: &[StyledLine], y: usize| column.get(y).is_none_or(Vec::is_empty);
     let count = |column: &Vec<StyledLine>| (0..pane.rows).filter(|y| is_empty(column, *y)).count();
     (arranged.columns.iter().map(count).sum(), arranged.is_partial)
 }
@@ -97,10 +97,11 @@ impl<'a> Pane<'a> {
         }
         let width = self.widths.iter().copied().min().unwrap_or(0);
         let blocks = kept.of(self.state, Room { width, rows: self.rows * self.widths.len() });
-        if !dense.is_partial && blocks.iter().map(|block| block.lines.len()).sum::<usize>() <= free {
-            if let Some(columns) = self.apart(blocks, width) {
-                return Arranged { columns, is_partial: false };
-            }
+        if !dense.is_partial
+            && blocks.iter().map(|block| block.lines.len()).sum::<usize>() <= free
+            && let Some(columns) = self.apart(blocks, width)
+        {
+            return Arranged { columns, is_partial: false };
         }
         let (theme, limits) = (self.state.view.theme, vec![self.rows; self.widths.len()]);
         let mut filled = dense.columns.clone();

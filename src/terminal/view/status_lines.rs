@@ -13,6 +13,7 @@ use crate::terminal::playback::practice::{self, RunningSequence, SequenceKind};
 use crate::terminal::prompts::{preview, voices};
 use crate::terminal::search::PagerInput;
 use crate::terminal::transcription::{band_name, deviation_words};
+use crate::terminal::variants;
 use crate::terminal::view::{Layout, Pen, StyledLine, fit, wrap};
 use crate::terminal::{Message, Mode, Overlay, Question, State, commands};
 use ratatui::layout::Rect;
@@ -185,7 +186,7 @@ fn layer_sound(state: &State) -> String {
 /// Progress of a sequence: `step 3/6 80% pass 2/4`.
 fn sequence_progress(running: &RunningSequence) -> String {
     let what = match running.kind {
-        SequenceKind::Takes { .. } => "take",
+        SequenceKind::Takes { .. } | SequenceKind::Pair { .. } => "take",
         SequenceKind::Ladder(_) => "step",
     };
     let pass = match (running.is_count_in, running.times()) {
@@ -198,13 +199,14 @@ fn sequence_progress(running: &RunningSequence) -> String {
     let speed = match &running.kind {
         SequenceKind::Ladder(ladder) => ladder.speeds.get(running.at).map(|s| format!(" {}", ladder::percent(*s))),
         SequenceKind::Takes { .. } => None,
+        SequenceKind::Pair { .. } => Some(if running.at == 0 { " original" } else { " variant" }.to_owned()),
     };
     format!("{what} {}/{}{}{pass}{silent}{next}", running.at + 1, running.takes(), speed.unwrap_or_default())
 }
 
 /// The cell at the cursor: `riff 2.3 &: attack E2`.
 fn cursor_cell(state: &State) -> String {
-    let groove = state.groove();
+    let groove = state.shown_groove();
     let cursor = state.session.cursor();
     let place = cursor.place;
     let Some(layer) = groove.layers().get(place.layer) else { return String::new() };
@@ -314,6 +316,7 @@ fn draw_hints(state: &State, pen: &mut Pen<'_>, area: Rect) {
         Overlay::TapTempo(_) => "tempo-tap tempo-set tempo-cancel",
         Overlay::TapReport(_) | Overlay::Differences(_) => "list-accept list-close list-help list-down list-page-down",
         Overlay::GridChoices(_) => "list-accept list-hear list-close list-help list-down",
+        Overlay::Variants(_) => variants::HINTS,
         Overlay::Anchors(_) => "list-accept list-delete list-close list-help list-down",
         Overlay::Sections(_) => "list-accept list-rename list-close list-help list-down",
         Overlay::Help(_) => "list-search list-match-next list-manual list-close list-down list-page-down",

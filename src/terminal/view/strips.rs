@@ -86,7 +86,7 @@ fn draw_strip(
     let section = state.shown_section();
     // Also the spaces: with one style in the row, moved pulses take few bytes.
     pen.row_style(layout.strips, row, style);
-    let Some(s) = state.groove().sections().get(section) else { return };
+    let Some(s) = state.shown_groove().sections().get(section) else { return };
     let Some((start, end)) = report.clock.range(section, shown_pass(state)) else { return };
     let Some(per_whole) = report.clock.seconds_per_whole(section) else { return };
     let beat = s.meter.beat();

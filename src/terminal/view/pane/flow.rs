@@ -91,19 +91,19 @@ impl Columns<'_> {
         let is_drawing = |of: &&(StyledLine, &Block)| of.1.part == ReportPart::Streams;
         let (drawings, texts): (Vec<_>, Vec<_>) = hidden.blocks.iter().partition(is_drawing);
         let mut blocks = texts.into_iter().chain(drawings);
-        for k in 0..self.lines.len() {
+        for (k, last) in last.iter_mut().enumerate().take(self.lines.len()) {
             while self.free(k) > 0 {
                 let Some((heading, block)) = blocks.next() else { return };
-                if last[k] != Some(block.part) && self.free(k) == 1 {
+                if *last != Some(block.part) && self.free(k) == 1 {
                     self.lines[k].push(heading.clone());
                     let separated = [vec![(":".to_owned(), self.theme.heading())]];
                     let rest: Vec<StyledLine> = separated.into_iter().chain(block.lines.iter().cloned()).collect();
                     self.mark_cut(k, &rest);
                     break;
                 }
-                if last[k] != Some(block.part) {
+                if *last != Some(block.part) {
                     self.lines[k].push(heading.clone());
-                    last[k] = Some(block.part);
+                    *last = Some(block.part);
                 }
                 let (now, rest) = block.lines.split_at(block.lines.len().min(self.free(k)));
                 self.lines[k].extend(now.iter().cloned());
