@@ -116,7 +116,8 @@ fn onsets_from_start(
         sound.read(0, &mut start);
         start.iter().fold(0.0_f32, |peak, x| peak.max(x.abs()))
     };
-    if peak(START_SECONDS) < START_SHARE * peak(1.0) || sound.is_empty() {
+    let is_short = (sound.len() as f64) < SILENCE_SECONDS * f64::from(rate);
+    if is_short || peak(START_SECONDS) < START_SHARE * peak(1.0) {
         return onsets(sound, rate, threshold, report);
     }
     let silence = (f64::from(rate) * SILENCE_SECONDS) as usize;

@@ -251,7 +251,7 @@ fn the_list_on_several_screens() {
 }
 
 proptest! {
-    #![proptest_config(config(24))]
+    #![proptest_config(crate::rhythm::random::config(24))]
 
     #[test]
     fn variants_taken_and_undone_or_left_are_the_original(g in grooves(), layer in 0_usize..4, cells in 2_usize..20, moves in 1_usize..30) {
