@@ -43,7 +43,7 @@ fn played(layers: &[Played], playing: Playing, seed: u64) -> (Vec<Onset>, Vec<f6
         let strength: f64 = bands.iter().sum();
         if strength > 0.0 {
             let seconds = 2.0 + index as f64 * playing.beat / playing.cells as f64 + playing.error * uniform();
-            onsets.push(Onset { seconds, strength, low: bands[0], mid: bands[1], high: bands[2] });
+            onsets.push(Onset { seconds, strength, low: bands[0], mid: bands[1], high: bands[2], ..Onset::default() });
         }
     }
     let beats = (0..=playing.beats).map(|i| 2.0 + i as f64 * playing.beat).collect();
@@ -103,13 +103,11 @@ fn swung_cells_are_offered_as_swing() {
 }
 
 #[test]
-fn given_kinds_are_kept() {
+fn all_onsets_can_be_one_kind() {
     let (onsets, beats) = played(&[(KICK, "X..."), (SNARE, "..X.")], PLAYING, 5);
-    let kinds = [KICK, SNARE, HAT].map(Prototype::new);
-    let transcription = transcribe_with(&onsets, &beats, FOUR, &kinds);
-    assert_eq!(transcription.layers.len(), 2);
-    assert_eq!(transcription.layers[1].prototype, kinds[1]);
-    assert_eq!(transcription.layers[1].attacks.len(), 64);
+    let transcription = transcribe_as_one(&onsets, &beats, FOUR);
+    assert_eq!(transcription.layers.len(), 1);
+    assert_eq!(transcription.layers[0].attacks.len(), 128);
 }
 
 #[test]
