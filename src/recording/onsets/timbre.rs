@@ -12,7 +12,8 @@ use std::sync::Arc;
 
 /// Edges of the bands in hertz: a third to a half of an octave each.
 const EDGES: [f64; BANDS + 1] = [
-    40.0, 90.0, 150.0, 230.0, 350.0, 530.0, 800.0, 1_200.0, 1_800.0, 2_700.0, 4_000.0, 5_500.0, 7_500.0, 10_000.0, 14_000.0,
+    40.0, 90.0, 150.0, 230.0, 350.0, 530.0, 800.0, 1_200.0, 1_800.0, 2_700.0, 4_000.0, 5_500.0, 7_500.0, 10_000.0,
+    14_000.0,
 ];
 /// Bands of the low and of the middle part; the high part has the others. The parts meet near 200 and at 2700 Hz.
 const LOW: Range<usize> = 0..3;

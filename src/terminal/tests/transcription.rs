@@ -14,7 +14,16 @@ pub(super) fn onset(seconds: f64, band: usize) -> Onset {
     let mut db = [-40.0, -20.0, -40.0];
     db[band] = 0.0;
     let [low_db, mid_db, high_db] = db;
-    Onset { seconds, attack: seconds, confidence: 0.9, strength_db: 0.0, low_db, mid_db, high_db, timbre: Timbre::default() }
+    Onset {
+        seconds,
+        attack: seconds,
+        confidence: 0.9,
+        strength_db: 0.0,
+        low_db,
+        mid_db,
+        high_db,
+        timbre: Timbre::default(),
+    }
 }
 
 /// A groove at 150 over a recording that begins with it, with these onsets.

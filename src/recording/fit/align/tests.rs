@@ -262,7 +262,14 @@ fn few_strokes_and_other_music_are_said() {
     let strokes: Vec<Onset> = (0..60)
         .map(|_| {
             let seconds = 30.0 * noise.uniform();
-            Onset { seconds, strength: 1.0, low: noise.uniform(), mid: noise.uniform(), high: noise.uniform(), ..Onset::default() }
+            Onset {
+                seconds,
+                strength: 1.0,
+                low: noise.uniform(),
+                mid: noise.uniform(),
+                high: noise.uniform(),
+                ..Onset::default()
+            }
         })
         .collect();
     if let Ok(found) = align(&score, &merged(strokes), 1.0) {

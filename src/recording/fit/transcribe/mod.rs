@@ -4,7 +4,8 @@
 //!    several sounding together;
 //! 2. [`reading`] says which kinds sound in every onset, and how strongly, with the help of [`mixture`], and of [`steady`] where
 //!    one covers another: each kind is a layer;
-//! 3. [`divisions`] finds the division of every beat of a layer, and with it the cell of every attack;
+//! 3. [`divisions`] finds the division of every beat, for all layers together or for one that has its own, and with it the cell of
+//!    every attack;
 //! 4. [`accents`] sorts a layer's attacks into ghosts, plain ones and accents, [`swing`] looks for cells that are all late.
 //!
 //! Choices between models are made by description length (Rissanen, *Modeling by shortest data description*, 1978). The constants
@@ -26,16 +27,22 @@ use crate::recording::fit::clock::Clock;
 use crate::recording::fit::onset::Onset;
 pub use accents::Accent;
 pub use divisions::Division;
-use divisions::Place;
+use divisions::{Divided, Place};
 pub use prototype::{Prototype, Role};
 use reading::Reading;
 use sound::sounds;
+use std::collections::BTreeMap;
 pub use swing::Swing;
 
 /// Fewest attacks of a layer that say something about the spread of its timing.
 const MIN_ATTACKS: usize = 8;
 /// Spread of timing where no layer has enough attacks, in seconds.
 const DEFAULT_SIGMA: f64 = 0.015;
+
+/// The cells of all layers together are those of a layer if most of its attacks are within so many standard deviations of them.
+/// Otherwise it has cells of its own, as three in the time of four has.
+const NEAR: f64 = 3.0;
+const MOST: f64 = 0.9;
 
 /// Where bars begin among the beats.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -156,7 +163,23 @@ fn layers(kinds: Vec<(Prototype, Vec<Part>)>, bars: Option<Bars>) -> Transcripti
         return Transcription::default();
     }
     let sigma = common_sigma(kinds.iter().map(|(_, parts)| parts.as_slice()));
-    let layers = kinds.iter().map(|(prototype, parts)| layer(*prototype, parts, bars, sigma)).collect();
+    let all: BTreeMap<usize, Part> =
+        kinds.iter().flat_map(|(_, parts)| parts).map(|part| (part.onset, *part)).collect();
+    let all: Vec<Part> = all.into_values().collect();
+    let together = divisions::divide(&all, sigma);
+    let place_together: BTreeMap<usize, Place> =
+        all.iter().map(|part| part.onset).zip(together.places.iter().copied()).collect();
+    let divided = |parts: &[Part]| {
+        let places: Vec<Place> = parts.iter().map(|part| place_together[&part.onset]).collect();
+        let is_near = |(part, place): &(&Part, &Place)| part.deviation_from(place.position()).abs() < NEAR * sigma;
+        let near = parts.iter().zip(&places).filter(is_near).count();
+        if near as f64 >= MOST * parts.len() as f64 {
+            Divided { places, ..together.clone() }
+        } else {
+            divisions::divide(parts, sigma)
+        }
+    };
+    let layers = kinds.iter().map(|(prototype, parts)| layer(*prototype, parts, divided(parts), bars, sigma)).collect();
     Transcription { layers, sigma }
 }
 
@@ -169,6 +192,13 @@ struct Part {
     position: f64,
     /// Length of a beat there.
     beat_seconds: f64,
+}
+
+impl Part {
+    /// Seconds after a position in beats.
+    fn deviation_from(&self, position: f64) -> f64 {
+        (self.position - position) * self.beat_seconds
+    }
 }
 
 /// Whether an onset is less than a beat outside the beats.
@@ -198,8 +228,7 @@ fn common_sigma<'p>(parts: impl Iterator<Item = &'p [Part]>) -> f64 {
 }
 
 /// Puts the attacks of one kind of sound on cells.
-fn layer(prototype: Prototype, parts: &[Part], bars: Option<Bars>, sigma: f64) -> Layer {
-    let divided = divisions::divide(parts, sigma);
+fn layer(prototype: Prototype, parts: &[Part], divided: Divided, bars: Option<Bars>, sigma: f64) -> Layer {
     let strengths: Vec<f64> = parts.iter().map(|part| part.strength).collect();
     let positions: Vec<f64> = divided.places.iter().map(|place| place.position()).collect();
     let accents = accents::accents(&strengths, &positions, bars);
@@ -209,7 +238,7 @@ fn layer(prototype: Prototype, parts: &[Part], bars: Option<Bars>, sigma: f64) -
         beat: place.beat,
         cell: place.cell,
         division: place.division,
-        deviation: (part.position - position) * part.beat_seconds,
+        deviation: part.deviation_from(position),
         accent,
     };
     let swung = swing::swing(parts, sigma).map(|swing| {

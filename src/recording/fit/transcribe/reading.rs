@@ -19,7 +19,7 @@ const MORE: f64 = 6.0;
 const CERTAIN: f64 = 3.0;
 /// An onset without the other one has at most this part of its usual energy in these bands.
 const ABSENT: f64 = 0.3;
-const STRICTNESS: Strictness = Strictness { sigma: 0.6, strength_sigma: 0.8, part: 0.5, missing: 4.0 };
+const STRICTNESS: Strictness = Strictness { sigma: 0.6, strength_sigma: 0.8, part: 0.5, missing: 7.0 };
 
 /// The kinds of sound among onsets, and which of them sound in each.
 pub(super) struct Reading {
@@ -142,7 +142,8 @@ mod tests {
         let onsets: Vec<Onset> = (0..140).map(|place| together(all[place * 3 % 7], place)).collect();
         let reading = Reading::new(&sounds(&onsets));
         assert_eq!(reading.kinds.len(), 3);
-        let right = reading.mixtures.iter().enumerate().filter(|(at, m)| m.parts.len() == all[at * 3 % 7].len()).count();
+        let right =
+            reading.mixtures.iter().enumerate().filter(|(at, m)| m.parts.len() == all[at * 3 % 7].len()).count();
         assert!(right >= 133, "{right} of 140");
     }
 }

@@ -38,8 +38,10 @@ fn played(layers: &[Played], playing: Playing, seed: u64) -> (Vec<Onset>, Vec<f6
                 _ => continue,
             };
             let gain = gain * (0.1 * uniform()).exp();
-            bands.iter_mut().zip(layer).for_each(|(sum, band)| *sum += gain * band);
+            // Energies of sounds that begin together add up.
+            bands.iter_mut().zip(layer).for_each(|(sum, band)| *sum += (gain * band).powi(2));
         }
+        let bands = bands.map(f64::sqrt);
         let strength: f64 = bands.iter().sum();
         if strength > 0.0 {
             let seconds = 2.0 + index as f64 * playing.beat / playing.cells as f64 + playing.error * uniform();
@@ -100,6 +102,24 @@ fn swung_cells_are_offered_as_swing() {
     let cells: Vec<(i64, u32)> = swung.attacks.iter().take(4).map(|a| (a.beat, a.cell)).collect();
     assert_eq!(cells, vec![(0, 0), (0, 1), (1, 0), (1, 1)]);
     assert!(swung.attacks.iter().all(|a| a.deviation.abs() < 0.010));
+}
+
+#[test]
+fn onsets_of_all_layers_say_how_a_beat_is_divided_unless_a_layer_has_its_own() {
+    // A kick late by less than half a cell, on cells that only the hat fills.
+    let layers = [(KICK, "..x....."), (HAT, "x.x.x.x.")];
+    let (onsets, beats) = played(&layers, PLAYING, 9);
+    let transcription = transcribe(&onsets, &beats, FOUR);
+    for layer in &transcription.layers {
+        assert!(layer.attacks.iter().all(|attack| attack.division.cells == 2), "{:?}", layer.prototype);
+    }
+    // Three in the time of four: the cells of all are not those of each.
+    let layers = [(KICK, "x...x...x..."), (HAT, "x..x..x..x..")];
+    let (onsets, beats) = played(&layers, Playing { cells: 12, error: 0.006, ..PLAYING }, 9);
+    let transcription = transcribe(&onsets, &beats, FOUR);
+    let kick = layer_of(&transcription, Role::Kick);
+    let thirds = kick.attacks.iter().filter(|attack| attack.division == Division { cells: 3, beats: 1 }).count();
+    assert!(thirds > 150, "{thirds} of {}", kick.attacks.len());
 }
 
 #[test]
