@@ -1,6 +1,7 @@
 """Grids end to end, from sound: propose, transcribe and align on performances of grooves with known beats.
 
-usage: grids.py PROGRAM FOLDER GROOVES FONT.sf2 [FONT.sf2 ...] [--only propose transcribe align] [--seeds N]
+usage: grids.py PROGRAM FOLDER GROOVES FONT.sf2 [FONT.sf2 ...] [--only propose transcribe align]
+       [--seeds N] [--other N]
 GROOVES is a folder of groove files. Recordings are written into FOLDER, and the tables are printed. Notes are placed so that their
 sound begins at the time that is taken as the truth; timing, velocity and tempo are human, strokes are missing and added.
 """
@@ -168,13 +169,13 @@ def random_groove(rng, path):
         file.write("".join(lines))
 
 
-def propose(program, folder, grooves, synths, seeds):
+def propose(program, folder, grooves, synths, seeds, other):
     first = three = total = 0
     failed = {}
     for g in grooves:
         for f, synth in enumerate(synths):
             for seed in range(seeds):
-                rng = np.random.default_rng([1, seed, f, *g.name.encode()])
+                rng = np.random.default_rng([1, seed + other, f, *g.name.encode()])
                 passes = max(1, round(40 / g.length))
                 clock = Clock(rng, g, 0, passes * g.length, 1.0, 0.5, 0.01)
                 notes, _ = played(g, synth, rng, clock, 0, passes * g.length, rng.choice([0.005, 0.010, 0.015]))
@@ -191,13 +192,13 @@ def propose(program, folder, grooves, synths, seeds):
     print(f"propose: {total} recordings, first {first / total:.3f}, among three {three / total:.3f}; not first: {failed}")
 
 
-def transcribe(program, folder, grooves, synths, count):
+def transcribe(program, folder, grooves, synths, count, other):
     for jitter in (0.010, 0.020):
         cells = [0, 0]
         layers = [0, 0, 0]
         rows = []
         for k in range(count):
-            rng = np.random.default_rng([2, k, round(1000 * jitter)])
+            rng = np.random.default_rng([2, k + other, round(1000 * jitter)])
             synth = synths[k % len(synths)]
             usable = [g for g in grooves if len(g.sections) == 1]
             if k < len(usable):
@@ -328,14 +329,15 @@ def main():
     parser.add_argument("--only", nargs="+", default=["propose", "transcribe", "align"])
     parser.add_argument("--seeds", type=int, default=2)
     parser.add_argument("--count", type=int, default=40)
+    parser.add_argument("--other", type=int, default=0, help="other recordings to propose and transcribe, by this offset of the seed")
     args = parser.parse_args()
     os.makedirs(args.folder, exist_ok=True)
     files = sorted(os.path.join(args.grooves, f) for f in os.listdir(args.grooves) if f.endswith(".toml"))
     grooves, synths = [Groove(args.program, f) for f in files], [Synth(f, False) for f in args.fonts]
     if "propose" in args.only:
-        propose(args.program, args.folder, grooves, synths, args.seeds)
+        propose(args.program, args.folder, grooves, synths, args.seeds, args.other)
     if "transcribe" in args.only:
-        transcribe(args.program, args.folder, grooves, synths, args.count)
+        transcribe(args.program, args.folder, grooves, synths, args.count, args.other)
     if "align" in args.only:
         align(args.program, args.folder, grooves, synths, args.seeds)
 

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::jobs::variants::{AnswerPart, ListId, VariantsAnswer, VariantsRun};
-use crate::rhythm::random::{config, grooves};
+use crate::rhythm::random::grooves;
 use crate::terminal::Overlay;
 use proptest::prelude::*;
 
