@@ -200,7 +200,6 @@ impl FrameStream for SpoolStream {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::recording::onsets::Timbre;
     use crate::rhythm::Fraction;
     use crate::sound::SampleRate;
 
@@ -272,7 +271,6 @@ mod tests {
             low_db: 0.0,
             mid_db: 0.0,
             high_db: 0.0,
-            timbre: Timbre::default(),
         };
         file.set_onsets(&[onset(1.0)]);
         assert_ne!(file.id(), id);

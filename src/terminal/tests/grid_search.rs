@@ -3,7 +3,6 @@
 use super::*;
 use crate::jobs::grid::{GridChoices, GridRequest, find};
 use crate::jobs::{LoadedRecording, Onset, RecordingEvent};
-use crate::recording::onsets::Timbre;
 use crate::rhythm::AnchorMap;
 use crate::terminal::Overlay;
 
@@ -16,16 +15,7 @@ fn onsets() -> Vec<Onset> {
             _ => [-40.0, -20.0, -2.0],
         };
         let seconds = 1.2 + 0.25 * k as f64;
-        Onset {
-            seconds,
-            attack: seconds,
-            confidence: 0.9,
-            strength_db: 0.0,
-            low_db,
-            mid_db,
-            high_db,
-            timbre: Timbre::default(),
-        }
+        Onset { seconds, attack: seconds, confidence: 0.9, strength_db: 0.0, low_db, mid_db, high_db }
     };
     (0..80).map(stroke).collect()
 }
