@@ -148,6 +148,35 @@ impl Reason {
             R::TwoStreams { .. } => "two-streams",
         }
     }
+
+    /// Its name in a few words.
+    pub(crate) fn short(&self) -> &'static str {
+        use Reason as R;
+        match self {
+            R::CellTooFast { .. } => "cells too fast to feel",
+            R::CellsPerBeat { .. } => "many cells per beat",
+            R::WeakLandings { .. } => "few attacks on the beat or its half",
+            R::SilentBeats(_) => "silent beats",
+            R::DownbeatSilent { .. } => "silent downbeats",
+            R::LongSilence(_) => "a long silence",
+            R::NearlyEven { .. } => "groups nearly even",
+            R::AgainstTheBar { .. } => "figure against the bar",
+            R::CycleAgainstTheBar { .. } => "cycle against the bar",
+            R::NoPeriod(_) => "groups in no order",
+            R::UnequalBeats { .. } => "unequal beats",
+            R::OddBar(_) => "odd number of beats",
+            R::MeterChange(_) => "changes of meter",
+            R::BeatChanges(_) => "changes of tempo",
+            R::CrossRhythm { .. } => "cross-rhythm",
+            R::Displacement(_) => "shifted beat",
+            R::AccentsOffBeat(_) => "accents off the beat",
+            R::AccentsAgainstFigure { .. } => "accents against the figure",
+            R::MoreOnPulse { .. } => "more attacks on another pulse",
+            R::Changes(_) => "changing pulse",
+            R::Unrelated { .. } => "layers at unrelated rates",
+            R::TwoStreams { .. } => "competing pulses",
+        }
+    }
 }
 
 /// The reason in one sentence.

@@ -1,5 +1,6 @@
 //! The variants of the editor's list: made, heard and sorted in steps, so that what is on the screen comes first.
 
+pub(crate) use crate::analysis::Reason;
 pub(crate) use crate::variation::{
     Aim, Effect, FAMILIES, RotationOf, Subject, SubjectError, Variant, Variants, variants,
 };

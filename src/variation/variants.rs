@@ -150,7 +150,7 @@ pub(crate) struct Variant {
     pub(crate) lead: usize,
     /// What it is a rotation of, if anything that was made before it.
     pub(crate) rotation_of: Option<RotationOf>,
-    /// Cells whose attacks differ from the original's, accents counted as half.
+    /// Cells whose attacks differ from the original's; another accent counts as half, a rest for a hold as a tenth.
     pub(crate) distance: f64,
 }
 
@@ -248,11 +248,15 @@ fn without_pitch(cell: Cell) -> Cell {
     }
 }
 
+/// Distance of a hold from a rest.
+const HOLD: f64 = 0.1;
+
 fn distance(old: &[Cell], new: &[Cell]) -> f64 {
     let of = |(a, b): (&Cell, &Cell)| match (a.attack(), b.attack()) {
         (Some(a), Some(b)) if a.accent == b.accent && a.flam == b.flam => 0.0,
         (Some(_), Some(_)) => 0.5,
-        (None, None) => 0.0,
+        (None, None) if a == b => 0.0,
+        (None, None) => HOLD,
         _ => 1.0,
     };
     old.iter().zip(new).map(of).sum()

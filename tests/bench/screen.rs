@@ -1,5 +1,6 @@
 //! Time from an edit to its frame, and bytes of the frame, for 16 layers of 64 bars of sixteenths in a window of 120 x 40; the same
-//! over a recording of ten minutes with 3000 strokes.
+//! over a recording of ten minutes with 3000 strokes. From a key to the list of variants, to the figures of its rows, and to another
+//! order.
 #![allow(clippy::print_stdout, missing_docs)]
 
 use criterion::{Criterion, criterion_group, criterion_main};
@@ -9,11 +10,12 @@ use std::io::{self, Write};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::{Duration, Instant};
 use teeter::analysis;
 use teeter::rhythm::{
     Anchor, Attack, Edit, Fraction, GridPlace, Groove, Meter, Micros, Place, Recording, Tempo, Time, Voice,
 };
-use teeter::terminal::shell::{Screen, read_recording};
+use teeter::terminal::shell::{Screen, make_variants, read_recording};
 use teeter::terminal::{Colours, Effect, Event, Keymap, State, Theme, start, update};
 
 const WIDTH: u16 = 120;
@@ -220,5 +222,54 @@ fn edits(c: &mut Criterion, over: &str, bench: &mut Bench) {
     c.bench_function(&format!("a frame without a change{over}"), |b| b.iter(|| bench.frame()));
 }
 
-criterion_group!(benches, times);
+/// Works on the newest request for variants as the worker thread would, to its first answer or to its end.
+fn variants_work(bench: &mut Bench, effects: Vec<Effect>, only_first: bool) -> Vec<Effect> {
+    let newest =
+        effects.into_iter().filter_map(|e| if let Effect::Variants(Some(r)) = e { Some(*r) } else { None }).last();
+    let events = newest.into_iter().flat_map(make_variants);
+    events.take(if only_first { 1 } else { usize::MAX }).flat_map(|event| update(&mut bench.state, event)).collect()
+}
+
+/// The list of variants of a figure of 16 cells, opened, with the figures of all rows on the screen, and sorted by another aim.
+fn variants(c: &mut Criterion) {
+    let mut bench = Bench::new(small());
+    for code in ['3', '3', '2', '3', '3', '2', 'a'] {
+        let modifiers = if code == 'a' { KeyModifiers::CONTROL } else { KeyModifiers::NONE };
+        let effects = update(&mut bench.state, Event::Key(KeyEvent::new(KeyCode::Char(code), modifiers), None));
+        bench.analyse(effects);
+    }
+    let mut group = c.benchmark_group("variants of 16 cells");
+    group.sample_size(30);
+    for (stage, name) in ["list", "figures of the rows", "another order"].into_iter().enumerate() {
+        group.bench_function(name, |b| {
+            b.iter_custom(|times| {
+                let one = |_| {
+                    let mut times = [Duration::ZERO; 3];
+                    let control_r = KeyEvent::new(KeyCode::Char('r'), KeyModifiers::CONTROL);
+                    let start = Instant::now();
+                    let effects = update(&mut bench.state, Event::Key(control_r, None));
+                    let effects = variants_work(&mut bench, effects, true);
+                    assert!(bench.frame() > 0, "no list");
+                    times[0] = start.elapsed();
+                    let start = Instant::now();
+                    variants_work(&mut bench, effects, false);
+                    assert!(bench.frame() > 0, "no figures");
+                    times[1] = start.elapsed();
+                    let start = Instant::now();
+                    let effects = bench.key(KeyCode::Tab);
+                    variants_work(&mut bench, effects, false);
+                    assert!(bench.frame() > 0, "no other order");
+                    times[2] = start.elapsed();
+                    bench.key(KeyCode::Esc);
+                    bench.frame();
+                    times[stage]
+                };
+                (0..times).map(one).sum()
+            });
+        });
+    }
+    group.finish();
+}
+
+criterion_group!(benches, times, variants);
 criterion_main!(benches);

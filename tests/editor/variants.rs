@@ -19,7 +19,7 @@ fn variants_are_looked_through_taken_undone_and_kept() {
     // The figures of the original and of the rows below it.
     editor.until("figures", |s| s.lines().filter(|l| l.contains('%')).count() > 2);
     editor.types("\x1b[B\x1b[B");
-    editor.shows("2/");
+    editor.shows("2 of ");
     editor.types("\t");
     editor.until("the hardest first", |s| s.contains("hardest first") && !s.contains("sorting"));
     editor.shows("(saved)");

@@ -17,6 +17,7 @@ pub(crate) use playback::SocketFile;
 pub use playback::read_recording;
 pub use screen::Screen;
 pub(crate) use screen::leave_screen;
+pub use variants_worker::make_variants;
 
 use crate::analysis::tap::Offset;
 use crate::jobs::grid::{self, GridJob};

@@ -32,6 +32,12 @@ impl Drop for VariantsWorker {
     }
 }
 
+/// Works on a request to its end; the events are those that the editor is sent.
+pub fn make_variants(request: VariantsRequest) -> impl Iterator<Item = Event> {
+    let mut run = VariantsRun::new(request, None);
+    std::iter::from_fn(move || run.step()).map(Event::Variants)
+}
+
 fn work(requests: &LatestSlot<Option<VariantsRequest>>, events: &Sender<Event>) {
     let (mut run, mut has_more): (Option<VariantsRun>, bool) = (None, false);
     loop {

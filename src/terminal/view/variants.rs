@@ -1,7 +1,7 @@
 //! Draws the list of variants in the pane: each with its groups, what changes for the ear, and how it was made.
 
 use crate::describe::rest_lead;
-use crate::jobs::variants::{Aim, Effect, Entry, RotationOf, Variant};
+use crate::jobs::variants::{Aim, Effect, Entry, Reason, RotationOf, Variant};
 use crate::rhythm::{count, group_line};
 use crate::terminal::variants::VariantList;
 use crate::terminal::view::{Pen, Theme, fit, wrap};
@@ -124,14 +124,22 @@ fn words(list: &VariantList, entry: Entry, theme: Theme) -> Vec<(String, Style)>
     if let Some(kind) = kind(after).filter(|now| kind(before).as_ref() != Some(now)) {
         words.push((format!("heard: {kind}"), theme.hearing()));
     }
-    let won = after.reasons_without(before).map(|r| (format!("+{}", r.name()), theme.warning()));
-    let lost = before.reasons_without(after).map(|r| (format!("-{}", r.name()), theme.value()));
-    for word in won.chain(lost) {
-        // A kind of reason may hold for several places.
-        if !words.contains(&word) {
-            words.push(word);
+    // A kind of reason may hold for several places.
+    let names = |of: &Effect, other: &Effect| {
+        let mut names: Vec<&str> = Vec::new();
+        for name in of.reasons_without(other).map(Reason::short) {
+            if !names.contains(&name) {
+                names.push(name);
+            }
         }
-    }
+        names.join(", ")
+    };
+    let won = ("now: ", names(after, before), theme.warning());
+    let lost = ("no longer: ", names(before, after), theme.value());
+    let has_names = |(_, names, _): &(&str, String, Style)| !names.is_empty();
+    words.extend(
+        [won, lost].into_iter().filter(has_names).map(|(head, names, style)| (head.to_owned() + &names, style)),
+    );
     words
 }
 
@@ -181,7 +189,10 @@ pub(crate) fn draw(pen: &mut Pen<'_>, pane: Rect, list: &VariantList) {
     };
     let more = if variants.has_more { "first " } else { "" };
     let all = count(variants.found.len(), "variant");
-    let place = format!("{}/{}", list.selected, list.order.len());
+    let place = match list.selected {
+        0 => "original".to_owned(),
+        row => format!("{row} of {}", list.order.len()),
+    };
     let order = order(list);
     let titles = [format!("{more}{all} of {}, {order}", list.what), format!("{}, {order}", list.what), order.clone()];
     let room = width.saturating_sub(place.len() + 2);
