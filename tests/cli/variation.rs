@@ -39,6 +39,18 @@ fn a_search_lists_lines_and_says_what_is_proved() {
     assert!(probabilities.is_sorted_by(|a, b| a >= b));
 }
 
+#[test]
+fn a_search_says_when_no_line_is_likely_to_be_heard_so() {
+    let remark = "unlikely to be heard at this speed in any line";
+    let text = succeed(&SEARCH).text;
+    assert!(!text.contains(remark), "{text}");
+    // Ten pulses and seven, each for 3.6 s: the model hears one pulse at their mean rate.
+    let pulses = ["--pulse", "160 for 2 bars", "--pulse", "120 for 2 bars"];
+    let words = [&["search", "--length", "4 bars", "--tempo", "132", "--groups", "2-5"], &pulses[..]].concat();
+    let text = succeed(&words).text;
+    assert!(text.contains(remark), "{text}");
+}
+
 /// Common practice, no source: 13 sixteenths at 150 in three nearly even groups are heard near 138.
 #[test]
 fn thirteen_cells_in_three_groups_are_heard_near_138() {

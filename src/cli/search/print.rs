@@ -11,6 +11,9 @@ use std::fmt::Write;
 /// Version of the JSON: raised when a key goes or changes its meaning.
 const SCHEMA: u32 = 1;
 
+/// Below this probability of the wanted pulse, a remark says that it is hardly heard.
+const MIN_HEARD: f64 = 0.1;
+
 /// A line with what a listener hears.
 pub(super) struct Heard {
     pub(super) line: Line,
@@ -97,6 +100,12 @@ impl Results<'_> {
         }
         if !self.heard.is_empty() {
             text += &table(&self.heard, top, cells, *cell_ms);
+            let best = self.heard.iter().map(|h| h.wanted).fold(0.0, f64::max);
+            if best < MIN_HEARD {
+                let _ =
+                    writeln!(text, "\nunlikely to be heard at this speed in any line asked about: at most {best:.2}");
+                let _ = writeln!(text, "try a slower or faster --tempo, a longer length, or --listen with more lines");
+            }
         }
         for (relaxation, heard) in &self.relaxations {
             let _ = writeln!(text, "\nwithout {}:", self.constraint(relaxation));

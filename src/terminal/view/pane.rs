@@ -11,6 +11,8 @@ mod flow;
 mod parts;
 mod reasons;
 
+use parts::Parts;
+
 /// Minimum columns for a pane with equal halves.
 const MIN_HALVES_WIDTH: usize = 72;
 /// Minimum columns for landings: name, bar, number, share.
@@ -88,6 +90,10 @@ impl<'a> Pane<'a> {
         Self { state, report, fresh, reasons: reasons::of(state), widths, rows }
     }
 
+    fn parts(&self) -> Parts<'a> {
+        Parts { state: self.state, report: self.report, fresh: self.fresh, theme: self.state.view.theme }
+    }
+
     /// Blocks with an empty row between them if there is room for everything, without one otherwise.
     fn arranged(&self, kept: &mut KeptBlocks) -> Arranged {
         let mut dense = self.dense();
@@ -134,9 +140,9 @@ impl<'a> Pane<'a> {
         let mut columns = vec![Vec::new(); last + 1];
         let [groups, landings, hearings] = [0, 0, last].map(|k| (k, self.widths[k]));
         let blocks = [
-            (groups.0, parts::groups(self.state, self.report, theme, groups.1, self.fresh, (6, usize::MAX))),
-            (landings.0, parts::landings(self.state, self.report, theme, landings.1, usize::MAX)),
-            (hearings.0, parts::hearings(self.state, self.report, theme, hearings.1, usize::MAX)),
+            (groups.0, self.parts().groups(groups.1, (6, usize::MAX))),
+            (landings.0, self.parts().landings(landings.1, usize::MAX)),
+            (hearings.0, self.parts().hearings(hearings.1, usize::MAX)),
         ];
         for (k, lines) in blocks.into_iter().filter(|(_, lines)| !lines.is_empty()) {
             let column: &mut Vec<StyledLine> = &mut columns[k];
@@ -167,7 +173,7 @@ impl<'a> Pane<'a> {
     /// The columns of a pane below the grid, without the reasons: groups, then landings or the steps of a ladder; hearings. Also the
     /// number of hearings.
     fn halves(&self) -> (Vec<Vec<StyledLine>>, usize) {
-        let (state, report, theme, rows) = (self.state, self.report, self.state.view.theme, self.rows);
+        let (parts, rows) = (self.parts(), self.rows);
         // A low pane shows at least the first hearing and the first reason.
         let max = match rows {
             0..=6 => 1,
@@ -177,18 +183,17 @@ impl<'a> Pane<'a> {
             _ => (rows / 2).saturating_sub(4).clamp(4, MAX_HEARINGS_BELOW),
         };
         let width = self.widths[1];
-        let mut right = parts::hearings(state, report, theme, width, max);
+        let mut right = parts.hearings(width, max);
         // Rows that the reasons do not need.
         let free = rows.saturating_sub(right.len() + reasons::rows(&self.reasons, width));
-        if free > 0 && report.hearings.len() > max {
-            right = parts::hearings(state, report, theme, width, max + free);
+        if free > 0 && self.report.hearings.len() > max {
+            right = parts.hearings(width, max + free);
         }
         (vec![self.left_half(), right], max + free)
     }
 
     fn left_half(&self) -> Vec<StyledLine> {
-        let (state, report, theme, width, rows) =
-            (self.state, self.report, self.state.view.theme, self.widths[0], self.rows);
+        let (parts, width, rows) = (self.parts(), self.widths[0], self.rows);
         let fixed = match rows {
             13.. => 5,
             10.. => 4,
@@ -196,8 +201,8 @@ impl<'a> Pane<'a> {
         };
         // A low pane needs the rows for reasons.
         let least = if rows >= MIN_PADDED_HEIGHT { fixed } else { 0 };
-        let groups = |max| parts::groups(state, report, theme, width, self.fresh, (least, max));
-        if let Some((ladder, at)) = practice::visible_ladder(state) {
+        let groups = |max| parts.groups(width, (least, max));
+        if let Some((ladder, at)) = practice::visible_ladder(self.state) {
             let mut lines = groups(fixed);
             lines.resize(fixed, Vec::new());
             // Without playback the steps cannot be scrolled: all are shown, if necessary in place of the groups.
@@ -205,24 +210,24 @@ impl<'a> Pane<'a> {
                 lines.clear();
             }
             let max = rows.saturating_sub(lines.len());
-            lines.extend(parts::landings_or_ladder(state, report, theme, width, max));
+            lines.extend(parts.landings_or_ladder(width, max));
             return lines;
         }
-        let landings = parts::landings(state, report, theme, width, rows);
+        let landings = parts.landings(width, rows);
         let mut lines = groups(rows.saturating_sub(landings.len()).max(fixed));
         let max = rows.saturating_sub(lines.len());
-        lines.extend(parts::landings(state, report, theme, width, max));
+        lines.extend(parts.landings(width, max));
         lines
     }
 
     /// The column of a pane next to the grid, without the reasons, and the number of hearings.
     fn one_column(&self) -> (Vec<Vec<StyledLine>>, usize) {
-        let (state, report, theme, width) = (self.state, self.report, self.state.view.theme, self.widths[0]);
+        let (parts, width) = (self.parts(), self.widths[0]);
         let is_low = self.rows < MIN_LONG_HEIGHT;
-        let mut lines = parts::groups(state, report, theme, width, self.fresh, if is_low { (4, 4) } else { (6, 6) });
-        lines.extend(parts::landings_or_ladder(state, report, theme, width, if is_low { 7 } else { 12 }));
+        let mut lines = parts.groups(width, if is_low { (4, 4) } else { (6, 6) });
+        lines.extend(parts.landings_or_ladder(width, if is_low { 7 } else { 12 }));
         let reasons = reasons::rows(&self.reasons, width);
-        let hearings = |max| parts::hearings(state, report, theme, width, max);
+        let hearings = |max| parts.hearings(width, max);
         let mut max = if is_low { MAX_HEARINGS_LOW } else { MAX_HEARINGS };
         if lines.len() + hearings(max).len() + reasons > self.rows {
             max = MAX_HEARINGS_LOW;

@@ -21,56 +21,171 @@ const MAX_GROUP_ROWS: usize = 2;
 /// Minimum number of hearings of which one is the written beat.
 const MIN_WITH_WRITTEN: usize = 3;
 
-fn section<'a>(state: &State, report: &'a Report) -> Option<&'a SectionReport> {
-    let place = state.session.cursor().place;
-    report.layers.get(place.layer)?.sections.get(place.section)
+/// What the blocks are made from.
+#[derive(Clone, Copy)]
+pub(super) struct Parts<'a> {
+    pub(super) state: &'a State,
+    pub(super) report: &'a Report,
+    /// Whether the report is of the groove as it is now.
+    pub(super) fresh: bool,
+    pub(super) theme: Theme,
 }
 
-pub(super) fn groups(
-    state: &State,
-    report: &Report,
-    theme: Theme,
-    width: usize,
-    fresh: bool,
-    (least_rows, max_rows): (usize, usize),
-) -> Vec<StyledLine> {
-    let place = state.session.cursor().place;
-    let name = state.groove().layers().get(place.layer).map_or("", |l| &l.name);
-    let stale = if fresh { "" } else { "…" };
-    let heading = fit(&format!("Groups of {name}"), width);
-    let mut lines = vec![stale_heading(&heading, stale, theme, width)];
-    let Some(groups) = section(state, report).and_then(|s| s.groups.as_ref()) else {
-        lines.extend(styled_lines(wrap("no attacks in this section yet", width), theme.faint()));
-        return lines;
-    };
-    let lead = if groups.lead_cells > 0 { format!("rest {}, then ", groups.lead_cells) } else { String::new() };
-    let trailing = grid::trailing_group(state.groove(), place.layer, place.section);
-    let wrapped = wrap(&format!("{lead}{}", group_line(&groups.text, trailing)), width);
-    let mut figure = Vec::new();
-    if let Some(f) = groups.figures.iter().find(|f| describe::is_notable(f)) {
-        let beat = state.groove().sections()[place.section].meter.beat();
-        let beats = groups.unit.repeated(f.units as usize).and_then(|l| l.ratio_to(beat));
-        let length = match beats {
-            Some(beats) if beats == Fraction::ONE && !groups.in_cells => "1 beat".to_owned(),
-            Some(beats) if !groups.in_cells => format!("{beats} beats"),
-            _ => format!("{} cells", f.units),
+impl Parts<'_> {
+    fn section(&self) -> Option<&SectionReport> {
+        let place = self.state.session.cursor().place;
+        self.report.layers.get(place.layer)?.sections.get(place.section)
+    }
+
+    pub(super) fn groups(&self, width: usize, (least_rows, max_rows): (usize, usize)) -> Vec<StyledLine> {
+        let Self { state, report, fresh, theme } = *self;
+        let place = state.session.cursor().place;
+        let name = state.groove().layers().get(place.layer).map_or("", |l| &l.name);
+        let stale = if fresh { "" } else { "…" };
+        let heading = fit(&format!("Groups of {name}"), width);
+        let mut lines = vec![stale_heading(&heading, stale, theme, width)];
+        let Some(groups) = self.section().and_then(|s| s.groups.as_ref()) else {
+            lines.extend(styled_lines(wrap("no attacks in this section yet", width), theme.faint()));
+            return lines;
         };
-        figure = wrap(&format!("figure of {length}, {} times; {}", f.times, describe::bar_relation(f)), width);
+        let lead = if groups.lead_cells > 0 { format!("rest {}, then ", groups.lead_cells) } else { String::new() };
+        let trailing = grid::trailing_group(state.groove(), place.layer, place.section);
+        let wrapped = wrap(&format!("{lead}{}", group_line(&groups.text, trailing)), width);
+        let mut figure = Vec::new();
+        if let Some(f) = groups.figures.iter().find(|f| describe::is_notable(f)) {
+            let beat = state.groove().sections()[place.section].meter.beat();
+            let beats = groups.unit.repeated(f.units as usize).and_then(|l| l.ratio_to(beat));
+            let length = match beats {
+                Some(beats) if beats == Fraction::ONE && !groups.in_cells => "1 beat".to_owned(),
+                Some(beats) if !groups.in_cells => format!("{beats} beats"),
+                _ => format!("{} cells", f.units),
+            };
+            figure = wrap(&format!("figure of {length}, {} times; {}", f.times, describe::bar_relation(f)), width);
+        }
+        // The figure, which says what matters about a long line of groups, keeps its rows unless they are too few for both.
+        let room = max_rows.saturating_sub(1);
+        let for_groups = room.saturating_sub(figure.len()).max(MAX_GROUP_ROWS.min(room)).max(1).min(wrapped.len());
+        let shown = cut(wrapped, for_groups, width);
+        let rest = room.saturating_sub(shown.len());
+        if rest == 0 && !figure.is_empty() {
+            let more = format!("  {}: more", state.key_or_name("hearings"));
+            lines[0].extend(Some((more, theme.faint())).filter(|(more, _)| heading.width() + more.width() < width));
+        }
+        lines.extend(styled_lines(shown, theme.strong()));
+        lines.extend(styled_lines(cut(figure, rest, width), Style::new()));
+        let facts = facts(report, place.section, groups).into_iter().flat_map(|fact| wrap(&fact, width));
+        lines.extend(styled_lines(facts.take(least_rows.saturating_sub(lines.len())).collect(), Style::new()));
+        lines
     }
-    // The figure, which says what matters about a long line of groups, keeps its rows unless they are too few for both.
-    let room = max_rows.saturating_sub(1);
-    let for_groups = room.saturating_sub(figure.len()).max(MAX_GROUP_ROWS.min(room)).max(1).min(wrapped.len());
-    let shown = cut(wrapped, for_groups, width);
-    let rest = room.saturating_sub(shown.len());
-    if rest == 0 && !figure.is_empty() {
-        let more = format!("  {}: more", state.key_or_name("hearings"));
-        lines[0].extend(Some((more, theme.faint())).filter(|(more, _)| heading.width() + more.width() < width));
+
+    pub(super) fn landings_or_ladder(&self, width: usize, max_lines: usize) -> Vec<StyledLine> {
+        match practice::visible_ladder(self.state) {
+            Some((ladder, at)) => self.ladder_steps((width, max_lines), &ladder, at),
+            None => self.landings(width, max_lines),
+        }
     }
-    lines.extend(styled_lines(shown, theme.strong()));
-    lines.extend(styled_lines(cut(figure, rest, width), Style::new()));
-    let facts = facts(report, place.section, groups).into_iter().flat_map(|fact| wrap(&fact, width));
-    lines.extend(styled_lines(facts.take(least_rows.saturating_sub(lines.len())).collect(), Style::new()));
-    lines
+
+    /// The steps of a ladder around the current one: tempo, the hearing that leads from there on, cells too short to be felt.
+    fn ladder_steps(&self, (width, max_lines): (usize, usize), ladder: &Ladder, at: Option<usize>) -> Vec<StyledLine> {
+        let Self { state, report, theme, .. } = *self;
+        let changes = describe_ladder::changes(report, state.hearings.limits, &ladder.speeds);
+        let section = &state.groove().sections()[state.session.cursor().place.section];
+        let mut lines = vec![vec![(fit(&format!("Ladder {}", ladder.to_text()), width), theme.heading())]];
+        let mut rows = max_lines.saturating_sub(1);
+        if let Some(text) = state.playback.progress.as_ref().filter(|_| rows > 3) {
+            lines.push(vec![(fit(text, width), theme.faint())]);
+            rows -= 1;
+        }
+        let first =
+            (at.unwrap_or(0) + 1).saturating_sub(rows.div_ceil(2)).min(ladder.speeds.len().saturating_sub(rows));
+        for (k, (&speed, change)) in ladder.speeds.iter().zip(&changes).enumerate().skip(first).take(rows) {
+            let mark = if at == Some(k) { theme.glyphs().here } else { ' ' };
+            let tempo = describe_ladder::tempo_of(section, speed);
+            let tempo =
+                tempo.split_once("= ").filter(|_| width < MIN_NOTE_VALUE_WIDTH).map_or(tempo.as_str(), |(_, bpm)| bpm);
+            let room = if width < MIN_NOTE_VALUE_WIDTH { 5 } else { 11 };
+            let (percent, value) = (describe_ladder::percent(speed), describe_ladder::value(speed));
+            let leader = |leader: Leader| {
+                let of = report.speeds.as_deref().and_then(|s| s.hearing(leader));
+                let tempos = of.map(|h| format!(" {}", describe::tempo_row(&h.tempos(value)))).unwrap_or_default();
+                format!("{}{tempos}", short_name(leader, of))
+            };
+            let first = change.leader.map(leader);
+            let style = if at == Some(k) { theme.value() } else { Style::new() };
+            let row = |cells: &str| {
+                let notes: Vec<&str> =
+                    change.unfelt_cell_ms.map(|_| cells).into_iter().chain(first.as_deref()).collect();
+                format!("{mark}{:>2} {percent:>4} {tempo:<room$} {}", k + 1, notes.join(", ")).trim_end().to_owned()
+            };
+            let text = Some(row("cells too short")).filter(|r| r.width() <= width).unwrap_or_else(|| row("too short"));
+            lines.push(vec![(fit(&text, width), style)]);
+        }
+        lines
+    }
+
+    pub(super) fn landings(&self, width: usize, max_lines: usize) -> Vec<StyledLine> {
+        let theme = self.theme;
+        let Some(section) = self.section() else { return Vec::new() };
+        let landings = &section.landings;
+        if landings.total == 0 || max_lines == 0 {
+            return Vec::new();
+        }
+        let mut lines = vec![vec![("Landings".to_owned(), theme.heading())]];
+        let depth = |r: &Landing| {
+            let text = r.depth.to_string();
+            // In few columns as a fraction, which cannot be taken for a note value.
+            if width < 36 { r.depth.short() } else { text }
+        };
+        let label = landings.rows.iter().map(|r| depth(r).len()).max().unwrap_or(0).max(8);
+        let room = width.saturating_sub(label + 11).max(4);
+        // Without rows for all of them, the smallest are added up in the last one.
+        let mut listed: Vec<_> = landings.rows.iter().map(|r| (depth(r), r.count, r.depth.on_beat())).collect();
+        if listed.len() > max_lines - 1 && max_lines > 2 {
+            let mut others = (0, 0);
+            while listed.len() > max_lines - 2 {
+                let smallest = (0..listed.len()).min_by_key(|i| listed[*i].1).unwrap_or(0);
+                others = (others.0 + 1, others.1 + listed.remove(smallest).1);
+            }
+            listed.push((format!("{} others", others.0), others.1, false));
+        }
+        let top = listed.iter().map(|r| r.1).max().unwrap_or(1).max(1);
+        for (name, count, on_beat) in listed.into_iter().take(max_lines - 1) {
+            let (halves, glyphs) = (count * room * 2 / top, theme.glyphs());
+            let half = (halves % 2 == 1 || halves == 0).then_some(glyphs.half);
+            let bar: String = std::iter::repeat_n(glyphs.full, halves / 2).chain(half).collect();
+            let percent = (100.0 * count as f64 / landings.total as f64).round();
+            let style = if on_beat { theme.written() } else { theme.hearing() };
+            lines.push(vec![
+                (format!("{name:<label$} "), Style::new()),
+                (format!("{bar:<room$}"), style),
+                (format!("{count:>4} {percent:>3.0}%"), Style::new()),
+            ]);
+        }
+        lines
+    }
+
+    pub(super) fn hearings(&self, width: usize, max: usize) -> Vec<StyledLine> {
+        let Self { state, report, theme, .. } = *self;
+        let (of, fresh) = state.focus_label().unwrap_or_default();
+        let stale = if fresh { "" } else { "…" };
+        let mut lines = vec![stale_heading(&beat_heading(&of, report, width), stale, theme, width)];
+        if report.hearings.is_empty() {
+            lines.push(vec![(describe::no_hearing_reason(report).into(), theme.faint())]);
+            return lines;
+        }
+        let names = if width < MIN_DEVIATION_WIDTH { "likely   BPM   on" } else { "likely   BPM    dev   on" };
+        let more = match report.hearings.len().saturating_sub(max) {
+            0 => String::new(),
+            n => format!("  h: {n} more"),
+        };
+        let more = if names.width() + more.width() <= width { more } else { String::new() };
+        lines.push(vec![(format!("{names}{more}"), theme.faint())]);
+        let selected = state.strip_hearing().map(|(i, _)| i);
+        let listed = listed_hearings(&report.hearings, max).into_iter();
+        lines.extend(listed.map(|i| hearing(&report.hearings[i], report, theme, width, selected == Some(i))));
+        lines.extend(lead_change(state, report, width).map(|text| vec![(text, theme.faint())]));
+        lines
+    }
 }
 
 /// Facts about groups that fill the rows of a block whose number of rows should not change with each edit: their sizes, the mean
@@ -111,129 +226,6 @@ fn group_line(text: &str, trailing: Option<usize>) -> String {
         Some(before) if before.ends_with('+') => format!("{}, then {cells} to the end", before.trim_end_matches('+')),
         _ => text.to_owned(),
     }
-}
-
-pub(super) fn landings_or_ladder(
-    state: &State,
-    report: &Report,
-    theme: Theme,
-    width: usize,
-    max_lines: usize,
-) -> Vec<StyledLine> {
-    match practice::visible_ladder(state) {
-        Some((ladder, at)) => ladder_steps(state, report, theme, (width, max_lines), &ladder, at),
-        None => landings(state, report, theme, width, max_lines),
-    }
-}
-
-/// The steps of a ladder around the current one: tempo, the hearing that leads from there on, cells too short to be felt.
-fn ladder_steps(
-    state: &State,
-    report: &Report,
-    theme: Theme,
-    (width, max_lines): (usize, usize),
-    ladder: &Ladder,
-    at: Option<usize>,
-) -> Vec<StyledLine> {
-    let changes = describe_ladder::changes(report, state.hearings.limits, &ladder.speeds);
-    let section = &state.groove().sections()[state.session.cursor().place.section];
-    let mut lines = vec![vec![(fit(&format!("Ladder {}", ladder.to_text()), width), theme.heading())]];
-    let mut rows = max_lines.saturating_sub(1);
-    if let Some(text) = state.playback.progress.as_ref().filter(|_| rows > 3) {
-        lines.push(vec![(fit(text, width), theme.faint())]);
-        rows -= 1;
-    }
-    let first = (at.unwrap_or(0) + 1).saturating_sub(rows.div_ceil(2)).min(ladder.speeds.len().saturating_sub(rows));
-    for (k, (&speed, change)) in ladder.speeds.iter().zip(&changes).enumerate().skip(first).take(rows) {
-        let mark = if at == Some(k) { theme.glyphs().here } else { ' ' };
-        let tempo = describe_ladder::tempo_of(section, speed);
-        let tempo =
-            tempo.split_once("= ").filter(|_| width < MIN_NOTE_VALUE_WIDTH).map_or(tempo.as_str(), |(_, bpm)| bpm);
-        let room = if width < MIN_NOTE_VALUE_WIDTH { 5 } else { 11 };
-        let (percent, value) = (describe_ladder::percent(speed), describe_ladder::value(speed));
-        let leader = |leader: Leader| {
-            let of = report.speeds.as_deref().and_then(|s| s.hearing(leader));
-            let tempos = of.map(|h| format!(" {}", describe::tempo_row(&h.tempos(value)))).unwrap_or_default();
-            format!("{}{tempos}", short_name(leader, of))
-        };
-        let first = change.leader.map(leader);
-        let style = if at == Some(k) { theme.value() } else { Style::new() };
-        let row = |cells: &str| {
-            let notes: Vec<&str> = change.unfelt_cell_ms.map(|_| cells).into_iter().chain(first.as_deref()).collect();
-            format!("{mark}{:>2} {percent:>4} {tempo:<room$} {}", k + 1, notes.join(", ")).trim_end().to_owned()
-        };
-        let text = Some(row("cells too short")).filter(|r| r.width() <= width).unwrap_or_else(|| row("too short"));
-        lines.push(vec![(fit(&text, width), style)]);
-    }
-    lines
-}
-
-pub(super) fn landings(
-    state: &State,
-    report: &Report,
-    theme: Theme,
-    width: usize,
-    max_lines: usize,
-) -> Vec<StyledLine> {
-    let Some(section) = section(state, report) else { return Vec::new() };
-    let landings = &section.landings;
-    if landings.total == 0 || max_lines == 0 {
-        return Vec::new();
-    }
-    let mut lines = vec![vec![("Landings".to_owned(), theme.heading())]];
-    let depth = |r: &Landing| {
-        let text = r.depth.to_string();
-        // In few columns as a fraction, which cannot be taken for a note value.
-        if width < 36 { r.depth.short() } else { text }
-    };
-    let label = landings.rows.iter().map(|r| depth(r).len()).max().unwrap_or(0).max(8);
-    let room = width.saturating_sub(label + 11).max(4);
-    // Without rows for all of them, the smallest are added up in the last one.
-    let mut listed: Vec<_> = landings.rows.iter().map(|r| (depth(r), r.count, r.depth.on_beat())).collect();
-    if listed.len() > max_lines - 1 && max_lines > 2 {
-        let mut others = (0, 0);
-        while listed.len() > max_lines - 2 {
-            let smallest = (0..listed.len()).min_by_key(|i| listed[*i].1).unwrap_or(0);
-            others = (others.0 + 1, others.1 + listed.remove(smallest).1);
-        }
-        listed.push((format!("{} others", others.0), others.1, false));
-    }
-    let top = listed.iter().map(|r| r.1).max().unwrap_or(1).max(1);
-    for (name, count, on_beat) in listed.into_iter().take(max_lines - 1) {
-        let (halves, glyphs) = (count * room * 2 / top, theme.glyphs());
-        let half = (halves % 2 == 1 || halves == 0).then_some(glyphs.half);
-        let bar: String = std::iter::repeat_n(glyphs.full, halves / 2).chain(half).collect();
-        let percent = (100.0 * count as f64 / landings.total as f64).round();
-        let style = if on_beat { theme.written() } else { theme.hearing() };
-        lines.push(vec![
-            (format!("{name:<label$} "), Style::new()),
-            (format!("{bar:<room$}"), style),
-            (format!("{count:>4} {percent:>3.0}%"), Style::new()),
-        ]);
-    }
-    lines
-}
-
-pub(super) fn hearings(state: &State, report: &Report, theme: Theme, width: usize, max: usize) -> Vec<StyledLine> {
-    let (of, fresh) = state.focus_label().unwrap_or_default();
-    let stale = if fresh { "" } else { "…" };
-    let mut lines = vec![stale_heading(&beat_heading(&of, report, width), stale, theme, width)];
-    if report.hearings.is_empty() {
-        lines.push(vec![(describe::no_hearing_reason(report).into(), theme.faint())]);
-        return lines;
-    }
-    let names = if width < MIN_DEVIATION_WIDTH { "likely   BPM   on" } else { "likely   BPM    dev   on" };
-    let more = match report.hearings.len().saturating_sub(max) {
-        0 => String::new(),
-        n => format!("  h: {n} more"),
-    };
-    let more = if names.width() + more.width() <= width { more } else { String::new() };
-    lines.push(vec![(format!("{names}{more}"), theme.faint())]);
-    let selected = state.strip_hearing().map(|(i, _)| i);
-    let listed = listed_hearings(&report.hearings, max).into_iter();
-    lines.extend(listed.map(|i| hearing(&report.hearings[i], report, theme, width, selected == Some(i))));
-    lines.extend(lead_change(state, report, width).map(|text| vec![(text, theme.faint())]));
-    lines
 }
 
 /// The layers heard, the share that keeps the written beat, and further facts that fit the width.
