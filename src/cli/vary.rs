@@ -116,7 +116,7 @@ fn row(number: &str, effect: &Effect, distance: &str, line: &str) -> String {
     let first = effect.first.as_ref().map_or_else(|| "no pulse".to_owned(), |(_, bpm)| format!("{bpm:.1}"));
     format!(
         "{number:>4}  {distance:>7}  {:>7}{aimed}  {first:>9}  {:>7.2}  {line}\n",
-        share(effect.written),
+        share(effect.shown_written),
         effect.on_beat
     )
 }
@@ -185,6 +185,7 @@ fn effect_json(effect: &Effect) -> Value {
     let round = |x: f64| (x * 1e6).round() / 1e6 + 0.0;
     json!({
         "written": effect.written.map(round),
+        "shown_written": effect.shown_written.map(round),
         "first": effect.first.as_ref().map(|(kind, bpm)| json!({ "kind": kind.to_string(), "bpm": round(*bpm) })),
         "on_beat": round(effect.on_beat),
         "aimed": effect.aimed.map(round),

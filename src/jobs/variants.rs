@@ -15,12 +15,9 @@ const MAX_VARIANTS: usize = 2000;
 /// Variants that a core ranks in one step.
 const RANKS_PER_STEP: usize = 8;
 
-/// A list for a revision of the groove; answers for another one are outdated.
+/// The number of a list; answers for another one are outdated.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(crate) struct ListId {
-    pub(crate) number: u32,
-    pub(crate) revision: u64,
-}
+pub(crate) struct ListId(pub(crate) u32);
 
 /// A row of the list; a variant by its index in the order of making.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -4,6 +4,8 @@ use crate::analysis::{AnalysisOptions, Finding, Hearing, HearingKind, Limits, Re
 use crate::jobs::HearingKey;
 use crate::jobs::play_request::HearingClicks;
 use crate::rhythm::Groove;
+use crate::terminal::playback::practice;
+use crate::terminal::variants::VariantList;
 use crate::terminal::{Effect, State, replay};
 use std::mem;
 use std::sync::Arc;
@@ -64,9 +66,11 @@ pub(crate) struct AnalysisResult {
 
 impl State {
     /// The newest report, and whether it is a report of the current revision; while the list of variants is open, that of the selected
-    /// one as soon as it is there.
+    /// one as soon as it is there, unless the original is heard beside it.
     pub(crate) fn report(&self) -> Option<(&Report, bool)> {
-        let of_variant = self.overlay.variants().and_then(|list| Some((list.report()?, true)));
+        let is_heard =
+            |list: &&VariantList| practice::groove_of_pair(self).is_none_or(|g| !Arc::ptr_eq(g, &list.groove));
+        let of_variant = self.overlay.variants().filter(is_heard).and_then(|list| Some((list.report()?, true)));
         of_variant.or_else(|| self.hearings.result.as_ref().map(|r| (&*r.report, r.revision == self.revision())))
     }
 

@@ -11,6 +11,7 @@ use crate::terminal::playback::playing::Playback;
 use crate::terminal::playback::practice;
 use crate::terminal::recording::RecordingState;
 use crate::terminal::transcription::Transcription;
+use crate::terminal::variants::VariantHabits;
 use crate::terminal::view::{Layout, Scale, SectionColumns, StripRows, Strips, ViewState};
 use crate::terminal::{Effect, Keymap, Mode, Overlay, Theme};
 use std::sync::Arc;
@@ -50,6 +51,7 @@ pub struct State {
     pub(crate) view: ViewState,
     /// The number of lists of variants so far.
     pub(crate) variant_lists: u32,
+    pub(crate) variant_habits: VariantHabits,
     /// The effects of the running update, which it returns.
     pub(crate) effects: Vec<Effect>,
 }
@@ -69,6 +71,7 @@ impl State {
             files: FilesState { names: vec![file], ..FilesState::default() },
             view: ViewState { theme, size, ..ViewState::default() },
             variant_lists: 0,
+            variant_habits: VariantHabits::default(),
             effects: Vec::new(),
         }
     }

@@ -10,6 +10,8 @@ use crate::rhythm::Groove;
 pub(crate) struct Effect {
     /// Probability that the written beat is kept; `None` where there is nothing to hear a pulse from.
     pub(crate) written: Option<f64>,
+    /// The same as it is shown, drawn closer to the others.
+    pub(crate) shown_written: Option<f64>,
     /// The likeliest hearing and its tempo.
     pub(crate) first: Option<(HearingKind, f64)>,
     /// Share of the attacks that land on a beat.
@@ -48,6 +50,7 @@ impl Effect {
         let first = report.hearings.first().map(|h| (h.kind, h.bpm(report.speed)));
         Self {
             written: report.answer.map(|a| a.written),
+            shown_written: report.answer.map(|a| a.shown_written),
             first,
             on_beat: on_beat(groove, options),
             aimed: None,

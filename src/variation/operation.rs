@@ -134,10 +134,8 @@ impl Operation {
         all.extend((1..source.cells.len()).map(|cells| Self::Displace { cells }));
         all.push(Self::Retrograde);
         let pairs = || (0..n).flat_map(|a| (a + 1..n).map(move |b| (a, b)));
-        all.extend(pairs().map(|(a, b)| Self::Swap { a, b }));
         all.extend((0..n).flat_map(|group| (1..size(group)).map(move |first| Self::Split { group, first })));
         all.extend((1..n).map(|group| Self::Join { group: group - 1 }));
-        all.extend(pairs().flat_map(|(a, b)| [Self::MoveCell { from: a, to: b }, Self::MoveCell { from: b, to: a }]));
         let mut sizes: Vec<usize> = (0..n).map(size).collect();
         sizes.sort_unstable();
         sizes.dedup();
@@ -155,6 +153,9 @@ impl Operation {
         all.extend((1..n).map(|attacks| Self::MoveAccents { attacks }));
         all.extend([Thinning::Ghosts, Thinning::OffBeats, Thinning::EverySecond].map(Self::Thin));
         all.extend([Filling::SilentBeats, Filling::GhostsEverywhere].map(Self::Fill));
+        // Last, as their number grows with the square of that of the groups.
+        all.extend(pairs().map(|(a, b)| Self::Swap { a, b }));
+        all.extend(pairs().flat_map(|(a, b)| [Self::MoveCell { from: a, to: b }, Self::MoveCell { from: b, to: a }]));
         all
     }
 

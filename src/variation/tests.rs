@@ -53,6 +53,23 @@ fn the_operations_do_what_their_sentences_say() {
 }
 
 #[test]
+fn nothing_sounds_before_the_first_attack_of_a_row_that_was_moved() {
+    let groove = line(1, "3+3+2+4+4");
+    let subject = Subject::layer(&groove, 0, 0).expect("a layer");
+    let held = groove.part(0, 0).stored().contains(&Cell::Hold);
+    assert!(held, "the groups sound to their end");
+    for v in variants(&groove, &subject, &["displace"], 100).found {
+        let stored = v.groove.part(0, 0).stored();
+        let first = stored.iter().position(|c| c.attack().is_some()).expect("an attack");
+        assert!(!stored[..first].contains(&Cell::Hold), "{:?}", v.made);
+    }
+    // The few operations come before the many pairs of groups, so that a limit leaves them in.
+    let all = variants(&groove, &subject, &families(), 10_000).found;
+    let last = |family: &str| all.iter().rposition(|v| v.made[0].family() == family);
+    assert!(last("fill") < last("swap").max(last("exchange")));
+}
+
+#[test]
 fn stretches_are_refused_where_the_cells_do_not_allow_them() {
     let groove = line(1, "4+4+2+2+4");
     let subject = Subject::layer(&groove, 0, 0).expect("a layer");

@@ -175,6 +175,8 @@ pub(crate) struct Variants {
 pub(crate) fn variants(groove: &Groove, subject: &Subject, families: &[&str], most: usize) -> Variants {
     let rows = subject.rows(groove);
     let on_beat: Vec<Vec<bool>> = subject.starts.iter().map(|s| subject.on_beat(groove, *s)).collect();
+    let part = groove.part(subject.layer, subject.section);
+    let goes_round = part.is_cycle() && subject.cells == part.stored().len();
     let sources: Vec<Source<'_>> =
         rows.iter().zip(&on_beat).map(|(cells, on_beat)| Source { cells, on_beat }).collect();
     let mut answer = Variants::default();
@@ -196,8 +198,12 @@ pub(crate) fn variants(groove: &Groove, subject: &Subject, families: &[&str], mo
         if made[0].is_none() {
             continue;
         }
-        let new: Vec<Vec<Cell>> =
-            made.into_iter().zip(&rows).map(|(new, old)| new.unwrap_or_else(|| old.clone())).collect();
+        let new = made.into_iter().zip(&rows).map(|(new, old)| match new {
+            Some(new) if goes_round => new,
+            Some(new) => without_leading_holds(new, old),
+            None => old.clone(),
+        });
+        let new: Vec<Vec<Cell>> = new.collect();
         let rhythm = unpitched(&new);
         if rhythm == unvaried {
             continue;
@@ -246,6 +252,16 @@ fn without_pitch(cell: Cell) -> Cell {
         Cell::Attack(attack) => Cell::Attack(Attack { pitch: None, ..attack }),
         cell => cell,
     }
+}
+
+/// A row in which nothing sounds before the first attack, unless it did before.
+fn without_leading_holds(mut new: Vec<Cell>, old: &[Cell]) -> Vec<Cell> {
+    for (new, old) in new.iter_mut().zip(old).take_while(|(new, _)| new.attack().is_none()) {
+        if *old != Cell::Hold && *new == Cell::Hold {
+            *new = Cell::Rest;
+        }
+    }
+    new
 }
 
 /// Distance of a hold from a rest.

@@ -131,12 +131,54 @@ fn a_variant_is_kept_as_the_next_section_and_the_list_stays() {
     // The next one goes from the same row on.
     assert_eq!(state.overlay.variants().map(|list| list.selected), Some(2));
     assert_eq!(state.previewed().part(0, 0), variant.part(0, 0));
-    listed(&mut state, "down n esc");
+    // What is heard and compared is the original, not the groove with the sections that were kept.
+    let list = state.overlay.variants().expect("the list");
+    assert!(Arc::ptr_eq(&list.groove, &before) && state.previewed().sections().len() == 1);
+    let next = listed(&mut state, "down n");
+    assert_eq!(played(&next), None, "nothing else sounds while it is stopped");
+    let second = state.previewed().clone();
+    listed(&mut state, "w esc");
     assert!(shown(&state).contains("2 variants kept as sections"), "{}", shown(&state));
-    assert_eq!(state.groove().sections().len(), 3);
-    assert_ne!(state.groove().part(0, 1), state.groove().part(0, 2));
+    let parts: Vec<_> = (0..3).map(|section| state.groove().part(0, section)).collect();
+    assert_eq!(parts, [before.part(0, 0), variant.part(0, 0), second.part(0, 0)], "in the order of keeping");
     press(&mut state, "ctrl-z ctrl-z");
     assert_eq!(state.groove(), &before);
+    listed(&mut state, "ctrl-r down n down enter");
+    let taken = state.groove();
+    assert_eq!((taken.sections().len(), taken.part(0, 1)), (2, variant_of(&before, 1).part(0, 0)));
+    assert_eq!(taken.part(0, 0), variant_of(&before, 2).part(0, 0));
+}
+
+/// The variant in a row of the list for the first layer.
+fn variant_of(groove: &Arc<Groove>, row: usize) -> Arc<Groove> {
+    let mut state = open((**groove).clone(), PLAIN, (80, 24));
+    listed(&mut state, "ctrl-r");
+    listed(&mut state, &"down ".repeat(row));
+    state.previewed().clone()
+}
+
+#[test]
+fn scope_and_order_are_those_of_the_list_before() {
+    let mut state = open(groove(&format!("x..x ..x.{}", " | x..x ..x.".repeat(8))), PLAIN, (80, 24));
+    listed(&mut state, "ctrl-r w tab");
+    assert!(shown(&state).contains("of riff in section A, hardest first"), "{}", shown(&state));
+    assert_eq!(state.overlay.variants().map(|list| list.selected), Some(0), "the original stays selected");
+    listed(&mut state, "down down tab");
+    assert_eq!(state.overlay.variants().map(|list| list.selected), Some(1), "the first in the new order");
+    listed(&mut state, "esc ctrl-r");
+    assert!(shown(&state).contains("of riff in section A, easiest first"), "{}", shown(&state));
+    listed(&mut state, "esc s right right ctrl-r");
+    assert!(shown(&state).contains("of cells 1 to 3 of riff"), "{}", shown(&state));
+}
+
+#[test]
+fn a_cycle_is_varied_as_a_whole_and_the_list_says_so() {
+    let mut state = sixteen();
+    press(&mut state, "L c 5 enter");
+    listed(&mut state, "ctrl-a ctrl-r");
+    assert!(shown(&state).contains("variants of the cycle of riff"), "{}", shown(&state));
+    listed(&mut state, "w");
+    assert!(shown(&state).contains("the cycle is varied as a whole; L o writes it out"), "{}", shown(&state));
 }
 
 #[test]
@@ -206,7 +248,7 @@ fn the_bar_the_section_and_the_figure_are_varied_in_turn() {
 }
 
 #[test]
-fn answers_about_another_list_or_revision_are_dropped() {
+fn answers_about_another_list_are_dropped() {
     let mut state = sixteen();
     let effects = press(&mut state, "ctrl-r");
     let request = effects.into_iter().find_map(|e| if let Effect::Variants(request) = e { request } else { None });
@@ -219,10 +261,7 @@ fn answers_about_another_list_or_revision_are_dropped() {
     let of = |list: ListId| Event::Variants(VariantsAnswer { list, ..made.clone() });
     update(&mut state, of(old));
     assert!(state.overlay.variants().is_some_and(|list| list.variants.is_none()), "it is another list");
-    let now = ListId { number: old.number + 1, ..old };
-    update(&mut state, of(ListId { revision: 99, ..now }));
-    assert!(state.overlay.variants().is_some_and(|list| list.variants.is_none()), "it is another revision");
-    update(&mut state, of(now));
+    update(&mut state, of(ListId(old.0 + 1)));
     assert!(state.overlay.variants().is_some_and(|list| list.variants.is_some()));
     // The help goes back to the list, and what is selected is still drawn under it.
     press(&mut state, "down ?");

@@ -11,7 +11,10 @@ use std::sync::Arc;
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct VariantList {
     pub(super) id: ListId,
-    pub(super) groove: Arc<Groove>,
+    /// The revision that the list belongs to: that of the groove or of the last section that was kept.
+    pub(super) revision: u64,
+    /// The groove that is varied, without the sections that were kept since.
+    pub(crate) groove: Arc<Groove>,
     pub(super) scope: VariedScope,
     pub(crate) subject: Subject,
     /// What is varied, in words.

@@ -10,7 +10,7 @@ use crate::jobs::Range;
 use crate::jobs::variants::{
     Aim, AnswerPart, Entry, Heard, ListId, Subject, Variant, VariantsAnswer, VariantsRequest, Work,
 };
-use crate::rhythm::{Cell, Edit, Place, count};
+use crate::rhythm::{Cell, Edit, Groove, Place, count};
 use crate::terminal::hearings::{Focus, clicked_pulses};
 use crate::terminal::playback::practice;
 use crate::terminal::{Effect, Overlay, State, replay};
@@ -25,34 +25,78 @@ pub(crate) const HINTS: &str = "variant-take variant-close variant-keep variant-
 /// Most bars of a loop that is played twice in a take.
 const MAX_BARS_TWICE: usize = 4;
 
+/// What is varied and how it is sorted, as in the list before.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct VariantHabits {
+    scope: Option<VariedScope>,
+    aim: Aim,
+}
+
+impl Default for VariantHabits {
+    fn default() -> Self {
+        Self { scope: None, aim: Aim::Near }
+    }
+}
+
 /// Opens the list for the selection or, without one, for the layer in a short section or in the bar of the cursor.
 pub(crate) fn open(state: &mut State) {
     if state.groove().layers().is_empty() {
         return state.warn(format!("no layer yet; {} adds one", state.key("add-layer")));
     }
-    let scope = VariedScope::of_cursor(state);
-    match subject(state, scope) {
-        Ok((subject, what)) => start(state, scope, (subject, what), Aim::Near),
+    // As in the list before, unless cells are selected or there is no such thing here.
+    let before = state.variant_habits.scope.filter(|_| state.session.selection().is_none());
+    let found = before.and_then(|scope| Some((scope, subject(state, scope).ok()?)));
+    let found = found.map_or_else(
+        || {
+            let scope = VariedScope::of_cursor(state);
+            subject(state, scope).map(|found| (scope, found))
+        },
+        Ok,
+    );
+    match found {
+        Ok((scope, found)) => {
+            let groove = state.groove().clone();
+            start(state, (groove, 0), scope, found);
+        }
         Err(why) => state.warn(why),
     }
 }
 
-fn start(state: &mut State, scope: VariedScope, (subject, what): (Subject, String), aim: Aim) {
+/// Opens a list for a groove and the number of its sections that were kept already.
+fn start(
+    state: &mut State,
+    (groove, kept): (Arc<Groove>, usize),
+    scope: VariedScope,
+    (subject, what): (Subject, String),
+) {
     // Heard as in the pane, but always in the layer that is varied.
     let layers = match state.hearings.focus {
         Focus::All => (0..state.groove().layers().len()).collect(),
         _ => vec![subject.layer],
     };
+    state.variant_lists = state.variant_lists.wrapping_add(1);
+    let id = ListId(state.variant_lists);
     let scope_of_ear = Scope { layers, region: None };
     let speed = state.report().map_or(1.0, |(report, _)| report.speed);
+    let bpm = state.strip_hearing().map(|(_, hearing)| hearing.bpm(speed));
+    let aim = match (state.variant_habits.aim, bpm) {
+        (Aim::Hearing(_), None) => Aim::Near,
+        (Aim::Hearing(_), Some(bpm)) => Aim::Hearing(bpm),
+        (aim, _) => aim,
+    };
+    let options = AnalysisOptions { scope: scope_of_ear, ..state.analysis_options() };
+    let work = Work::Make(subject.clone());
+    let request = VariantsRequest { list: id, groove: groove.clone(), options: options.clone(), work };
     let list = VariantList {
-        id: ListId::default(),
-        groove: state.groove().clone(),
+        id,
+        revision: state.revision(),
+        shown: groove.clone(),
+        groove,
         scope,
         subject,
         what,
-        options: AnalysisOptions { scope: scope_of_ear, ..state.analysis_options() },
-        bpm: state.strip_hearing().map(|(_, hearing)| hearing.bpm(speed)),
+        options,
+        bpm,
         aim,
         variants: None,
         order: Vec::new(),
@@ -62,23 +106,10 @@ fn start(state: &mut State, scope: VariedScope, (subject, what): (Subject, Strin
         has_moved: true,
         effects: HashMap::new(),
         report: None,
-        kept: 0,
-        shown: state.groove().clone(),
+        kept,
     };
     state.overlay = Overlay::Variants(Box::new(list));
-    make(state);
-}
-
-/// Asks for the variants of the open list in the groove as it is now.
-fn make(state: &mut State) {
-    state.variant_lists = state.variant_lists.wrapping_add(1);
-    let (id, groove) = (ListId { number: state.variant_lists, revision: state.revision() }, state.groove().clone());
-    let Some(list) = state.overlay.variants_mut() else { return };
-    (list.id, list.groove) = (id, groove.clone());
-    (list.variants, list.ranks, list.progress) = (None, None, None);
-    list.effects.clear();
-    let (options, work) = (list.options.clone(), Work::Make(list.subject.clone()));
-    state.effects.push(Effect::Variants(Some(Box::new(VariantsRequest { list: id, groove, options, work }))));
+    state.effects.push(Effect::Variants(Some(Box::new(request))));
 }
 
 /// Asks for what the screen lacks: the effects of the visible rows, then those of the pages around them, then the order.
@@ -117,17 +148,10 @@ pub(crate) fn on_answer(state: &mut State, VariantsAnswer { list: id, part }: Va
             state.warn(text);
         }
         AnswerPart::Made(made) => {
-            let is_known = list.order.len() == made.found.len();
             list.variants = Some(made);
-            if is_known {
-                // Made again in another revision: the rows are the same.
-                list.report = None;
-                list.select(list.selected);
-            } else {
-                let wanted = std::mem::replace(&mut list.aim, Aim::Near);
-                list.sort();
-                list.aim = wanted;
-            }
+            let wanted = std::mem::replace(&mut list.aim, Aim::Near);
+            list.sort();
+            list.aim = wanted;
             request(state);
         }
         AnswerPart::Heard(all) => {
@@ -157,10 +181,10 @@ pub(crate) fn on_answer(state: &mut State, VariantsAnswer { list: id, part }: Va
     }
 }
 
-/// Closes a list of another revision of the groove.
+/// Closes the list if the groove was changed otherwise than by it.
 pub(crate) fn drop_stale(state: &mut State) {
     let revision = state.revision();
-    if state.overlay.variants().is_some_and(|list| list.id.revision != revision) {
+    if state.overlay.variants().is_some_and(|list| list.revision != revision) {
         state.overlay = Overlay::None;
         practice::end_pair(state);
     }
@@ -174,21 +198,22 @@ pub(crate) fn select(state: &mut State, row: usize) {
     request(state);
 }
 
-/// Sorts by the next aim, or by the one before.
+/// Sorts by the next aim, or by the one before, and selects the first row unless the original is selected.
 pub(crate) fn next_order(state: &mut State, by: isize) {
     let Some(list) = state.overlay.variants_mut() else { return };
     let aims = list.aims();
     let now = aims.iter().position(|aim| *aim == list.aim).unwrap_or(0) as isize;
     list.aim = aims[(now + by).rem_euclid(aims.len() as isize) as usize];
-    (list.ranks, list.progress, list.has_moved) = (None, None, false);
+    (list.ranks, list.progress, list.has_moved) = (None, None, list.selected == 0);
     list.sort();
+    state.variant_habits.aim = list.aim;
     request(state);
 }
 
 /// Varies the next of: the selection or the bar, the section, the figure.
 pub(crate) fn next_scope(state: &mut State) {
     let Some(list) = state.overlay.variants() else { return };
-    let (now, old, aim) = (list.scope, list.subject.clone(), list.aim);
+    let (now, old, base) = (list.scope, list.subject.clone(), (list.groove.clone(), list.kept));
     let first = if state.session.selection().is_some() { VariedScope::Selection } else { VariedScope::Bar };
     let all = [first, VariedScope::Section, VariedScope::Figure];
     let at = all.iter().position(|scope| *scope == now).unwrap_or(0);
@@ -200,7 +225,12 @@ pub(crate) fn next_scope(state: &mut State) {
     match found {
         Some((scope, subject, what)) => {
             practice::end_pair(state);
-            start(state, scope, (subject, what), aim);
+            state.variant_habits.scope = Some(scope).filter(|scope| *scope != VariedScope::Selection);
+            start(state, base, scope, (subject, what));
+        }
+        None if scope::is_whole_cycle(&base.0, &old) => {
+            let key = state.key_or_name("cycle-off");
+            state.info(format!("the cycle is varied as a whole; {key} writes it out, for variants of single bars"));
         }
         None => state.info("there is nothing else to vary here: no figure that is repeated, and no other cells"),
     }
@@ -219,37 +249,45 @@ fn selected(state: &mut State) -> Option<(Variant, String)> {
     })
 }
 
-/// Makes the selected variant the groove, as one step.
-pub(crate) fn take(state: &mut State) {
-    let Some((variant, made)) = selected(state) else { return };
-    state.overlay = Overlay::None;
-    practice::end_pair(state);
-    state.session.lay(variant.groove, &format!("variant: {made}"));
-    let undo = state.key_or_name("undo");
-    state.info(format!("variant taken: {made} ({undo} undoes)"));
-}
-
-/// Inserts a copy of the section with the selected variant, as one step. The list stays open.
-pub(crate) fn keep(state: &mut State) {
-    let Some((variant, made)) = selected(state) else { return };
-    let Some(Subject { layer, section, .. }) = state.overlay.variants().map(|list| list.subject.clone()) else {
-        return;
-    };
+/// The cells of the varied layer and section in a variant, at their place.
+fn varied_cells(variant: &Variant, &Subject { layer, section, .. }: &Subject) -> (Place, Vec<Cell>) {
     let part = variant.groove.part(layer, section);
-    let cells: Vec<Cell> = (0..part.stored().len())
+    let cells = (0..part.stored().len())
         .map(|cell| if part.is_cycle() { part.cell(cell) } else { part.stored()[cell] })
         .collect();
-    match state.session.keep_as_section((layer, section), cells.clone(), &format!("keep a variant: {made}")) {
+    (Place { layer, section, cell: 0 }, cells)
+}
+
+/// Puts the selected variant in place of the original, as one step.
+pub(crate) fn take(state: &mut State) {
+    let Some((variant, made)) = selected(state) else { return };
+    let Some(subject) = state.overlay.variants().map(|list| list.subject.clone()) else { return };
+    let (place, cells) = varied_cells(&variant, &subject);
+    match state.groove().edited(&Edit::Cells(place, cells)) {
+        Err(why) => state.warn(why.to_string()),
+        Ok(groove) => {
+            state.overlay = Overlay::None;
+            practice::end_pair(state);
+            state.session.lay(groove, &format!("variant: {made}"));
+            let undo = state.key_or_name("undo");
+            state.info(format!("variant taken: {made} ({undo} undoes)"));
+        }
+    }
+}
+
+/// Inserts a copy of the section with the selected variant, after those kept before, as one step. The list stays as it is.
+pub(crate) fn keep(state: &mut State) {
+    let Some((variant, made)) = selected(state) else { return };
+    let Some((subject, kept)) = state.overlay.variants().map(|list| (list.subject.clone(), list.kept)) else { return };
+    let (Place { layer, section, .. }, cells) = varied_cells(&variant, &subject);
+    // The section kept last differs from the original only in the cells that are replaced.
+    match state.session.keep_as_section((layer, section + kept), cells, &format!("keep a variant: {made}")) {
         Err(why) => state.warn(why.to_string()),
         Ok(name) => {
-            practice::end_pair(state);
-            // What is drawn and heard stays the variant until it is made again.
-            let held = state.groove().edited(&Edit::Cells(Place { layer, section, cell: 0 }, cells));
-            if let (Some(list), Ok(held)) = (state.overlay.variants_mut(), held) {
-                list.shown = Arc::new(held);
-                list.kept += 1;
+            let revision = state.revision();
+            if let Some(list) = state.overlay.variants_mut() {
+                (list.revision, list.kept) = (revision, kept + 1);
             }
-            make(state);
             let undo = state.key_or_name("undo");
             state.info(format!("kept as section {name} ({undo} undoes, after the list is closed)"));
         }
@@ -259,7 +297,8 @@ pub(crate) fn keep(state: &mut State) {
 /// Plays the original and then the selected variant as takes.
 pub(crate) fn play_pair(state: &mut State) {
     let Some(_) = selected(state) else { return };
-    let grooves = [state.groove().clone(), state.previewed().clone()];
+    let Some(list) = state.overlay.variants() else { return };
+    let grooves = [list.groove.clone(), list.shown.clone()];
     let bars: usize = grooves[0].sections().iter().map(|s| usize::from(s.bars) * usize::from(s.times)).sum();
     let is_long = matches!(state.loop_range(), Range::Whole) && bars > MAX_BARS_TWICE;
     let times = if is_long { 1 } else { 2 };

@@ -1,7 +1,7 @@
 //! What of a layer is varied: the selection, the bar, the section or the figure.
 
 use crate::jobs::variants::{Subject, SubjectError};
-use crate::rhythm::Fraction;
+use crate::rhythm::{Fraction, Groove};
 use crate::terminal::State;
 
 /// Most cells of a section that is varied as a whole where nothing is selected.
@@ -30,6 +30,12 @@ impl VariedScope {
     }
 }
 
+/// Whether a whole repetition of a cycle is varied.
+pub(super) fn is_whole_cycle(groove: &Groove, subject: &Subject) -> bool {
+    let part = groove.part(subject.layer, subject.section);
+    part.is_cycle() && subject.cells == part.stored().len()
+}
+
 /// The cells that are varied, with their name, or a sentence that says what to change.
 pub(super) fn subject(state: &State, scope: VariedScope) -> Result<(Subject, String), String> {
     let (groove, at) = (state.groove(), state.session.cursor().place);
@@ -56,11 +62,14 @@ pub(super) fn subject(state: &State, scope: VariedScope) -> Result<(Subject, Str
         VariedScope::Bar => "move to a bar with attacks, or select cells",
         VariedScope::Section | VariedScope::Figure => "enter some first",
     };
-    found.map(|subject| (subject, what.clone())).map_err(|error| match error {
-        SubjectError::NoAttacks => format!("no attacks to vary in {what}; {advice}"),
-        SubjectError::Tuplets => {
-            format!("a tuplet is in {what}, and variants need cells of one length; select cells without it")
+    let of_cycle = |subject: &Subject| is_whole_cycle(groove, subject).then(|| format!("the cycle of {layer}"));
+    found.map(|subject| (subject.clone(), of_cycle(&subject).unwrap_or_else(|| what.clone()))).map_err(|error| {
+        match error {
+            SubjectError::NoAttacks => format!("no attacks to vary in {what}; {advice}"),
+            SubjectError::Tuplets => {
+                format!("a tuplet is in {what}, and variants need cells of one length; select cells without it")
+            }
+            other => other.to_string(),
         }
-        other => other.to_string(),
     })
 }

@@ -93,7 +93,7 @@ impl Columns {
             changed(before.map(|b| value(b).unwrap_or_else(|| "-".into())), value(after), unit)
         };
         let mut texts = vec![
-            change(&|e| e.written.map(percent), "%"),
+            change(&|e| e.shown_written.map(percent), "%"),
             change(&|e| e.first.as_ref().map(|(_, bpm)| format!("{bpm:.0}")), ""),
             change(&|e| Some(percent(e.on_beat)), "%"),
         ];
