@@ -4,7 +4,7 @@ use super::beats::GrooveBeats;
 use super::usual_division;
 use crate::recording::fit;
 use crate::recording::fit::Onset;
-use crate::recording::fit::transcribe::{self, Bars, Layer as FoundLayer, Prototype, Role, transcribe_with};
+use crate::recording::fit::transcribe::{self, Bars, Layer as FoundLayer, Role};
 use crate::rhythm::bounds::{CELLS_OF_LAYER, LAYERS};
 use crate::rhythm::{Accent, Attack, Cell, EditError, Groove, Layer, Part, Span, Swing, Voice};
 use num_integer::lcm;
@@ -92,7 +92,7 @@ impl Reading {
         let bars = beats.per_bar.map(|beats| Bars { beats, downbeat: 0 });
         let found = match target {
             Target::NewLayers => transcribe::transcribe(onsets, &beats.seconds, bars),
-            Target::Layer(_) => transcribe_with(onsets, &beats.seconds, bars, &[Prototype::new([1.0; 3])]),
+            Target::Layer(_) => transcribe::transcribe_as_one(onsets, &beats.seconds, bars),
         };
         let (first, last) = (beats.seconds[0], beats.seconds[beats.seconds.len() - 1]);
         let margin = (last - first) / (beats.seconds.len() - 1).max(1) as f64 / 2.0;
