@@ -2,8 +2,7 @@
 
 use super::*;
 use crate::jobs::grid::{GridChoices, GridRequest, find};
-use crate::jobs::{LoadedRecording, Onset, RecordingEvent};
-use crate::recording::onsets::Timbre;
+use crate::jobs::{LoadedRecording, Onset, RecordingEvent, Timbre};
 use crate::rhythm::AnchorMap;
 use crate::terminal::Overlay;
 

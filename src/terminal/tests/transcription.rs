@@ -2,8 +2,7 @@
 
 use super::recordings::load;
 use super::*;
-use crate::jobs::{Onset, RecordingEvent};
-use crate::recording::onsets::Timbre;
+use crate::jobs::{Onset, RecordingEvent, Timbre};
 use crate::terminal::playback::playing::LoopMode;
 
 /// Cells of 0.1 s, two beats of 0.4 s to a bar.
