@@ -24,7 +24,7 @@ mod timbre;
 
 pub use band::Band;
 pub use signal::Mono;
-pub use timbre::{ENERGIES, Timbre, strengths};
+pub use timbre::{ENERGIES, Timbre, decibels_after, share_between, strengths};
 
 use change_point::ChangeDetector;
 use classifier::Classifier;
@@ -104,6 +104,7 @@ pub fn onsets(
     for (i, change) in kept.iter().enumerate() {
         progress.report(i, kept.len())?;
         let strength = describe::strength(&mut envelopes, &mut signal, change.time);
+        let previous = i.checked_sub(1).map(|before| kept[before].time);
         onsets.push(Onset {
             seconds: change.time.max(0.0),
             attack: describe::attack(&mut signal, change.time).max(0.0),
@@ -112,7 +113,7 @@ pub fn onsets(
             low_db: strength.low as f32,
             mid_db: strength.mid as f32,
             high_db: strength.high as f32,
-            timbre: timbres.timbre(&mut signal, change.time),
+            timbre: timbres.timbre(&mut signal, change.time, previous),
         });
     }
     Some(onsets)
