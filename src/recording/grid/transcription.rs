@@ -118,7 +118,7 @@ impl Reading {
             let cells = self.cells(groove, found, accents);
             let layer = match target {
                 Target::NewLayers => Layer::new(
-                    &free_name(&layers, name(found.prototype.role)),
+                    &free_name(&layers, found.prototype.role.name()),
                     voice(found.prototype.role),
                     1,
                     Vec::new(),
@@ -232,16 +232,15 @@ fn fewest(beat: &BeatCells) -> u16 {
     beat.keys().fold(1, |cells, (_, of)| lcm(cells, *of)) as u16
 }
 
-fn name(role: Role) -> &'static str {
-    voice(role).name()
-}
-
+/// The voice that plays a kind of sound: the instrument, or one of about its pitch.
 fn voice(role: Role) -> Voice {
     match role {
         Role::Kick => Voice::Kick,
         Role::Snare => Voice::Snare,
-        Role::Tom => Voice::Tom,
         Role::Hat => Voice::Hat,
+        Role::Low => Voice::LowTom,
+        Role::Middle => Voice::Wood,
+        Role::High => Voice::Shaker,
     }
 }
 

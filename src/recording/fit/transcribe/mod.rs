@@ -131,14 +131,13 @@ pub fn transcribe(onsets: &[Onset], beats: &[f64], bars: Option<Bars>) -> Transc
             of_kinds[*kind].push(Part { strength: energy.sqrt(), ..*part });
         }
     }
-    let prototypes = reading.kinds.iter().map(Prototype::of_energies);
-    layers(prototypes.zip(of_kinds).collect(), bars)
+    layers(Prototype::of_kinds(&reading.kinds).into_iter().zip(of_kinds).collect(), bars)
 }
 
 /// Transcribes onsets as [`transcribe`] does, all of them as one kind of sound.
 pub fn transcribe_as_one(onsets: &[Onset], beats: &[f64], bars: Option<Bars>) -> Transcription {
     let parts = placed(onsets, beats);
-    layers(vec![(Prototype::new([1.0; 3]), parts)], bars)
+    layers(vec![(Prototype::ANY, parts)], bars)
 }
 
 /// Onsets near the beats, with their places.
