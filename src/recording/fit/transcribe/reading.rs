@@ -43,8 +43,9 @@ impl Reading {
     /// Finds the kinds' energies from the onsets where they sound, and again which of them sound where.
     fn refine(&mut self, sounds: &[Sound]) {
         let of_kind: Vec<Vec<&Sound>> = (0..self.kinds.len()).map(|kind| self.sounds_of(sounds, kind)).collect();
+        // A kind that is hardly ever alone stays as it was found: what it sounds like cannot be heard again.
         let usual: Vec<Option<Sound>> =
-            of_kind.iter().map(|of| (!of.is_empty()).then(|| typical(of.iter().copied()))).collect();
+            of_kind.iter().map(|of| (of.len() >= MIN_ALONE).then(|| typical(of.iter().copied()))).collect();
         for (kind, found) in usual.iter().enumerate() {
             let Some(found) = found else { continue };
             let others = usual.iter().enumerate().filter(|(other, _)| *other != kind).filter_map(|(_, o)| o.as_ref());
@@ -62,13 +63,10 @@ impl Reading {
             sounds.iter().enumerate().map(|(at, sound)| mixer.mixture(sound, |kind| expected[kind][at])).collect();
     }
 
-    /// The sounds of a kind alone, or all with it if it is hardly ever alone.
+    /// The sounds of a kind alone.
     fn sounds_of<'s>(&self, sounds: &'s [Sound], kind: usize) -> Vec<&'s Sound> {
-        let those = |is_one: &dyn Fn(&Mixture) -> bool| -> Vec<&'s Sound> {
-            sounds.iter().zip(&self.mixtures).filter(|(_, mixture)| is_one(mixture)).map(|(sound, _)| sound).collect()
-        };
-        let alone = those(&|mixture| mixture.is_only(kind));
-        if alone.len() >= MIN_ALONE { alone } else { those(&|mixture| mixture.has(kind)) }
+        let is_alone = |(_, mixture): &(&Sound, &Mixture)| mixture.is_only(kind);
+        sounds.iter().zip(&self.mixtures).filter(is_alone).map(|(sound, _)| sound).collect()
     }
 }
 
