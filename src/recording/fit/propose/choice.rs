@@ -22,8 +22,10 @@ const TEMPER: f64 = 1.5;
 const SAME_BEATS: f64 = 0.35;
 const SAME_FAMILY: f64 = 0.7;
 /// Entries at the head of the list that may be of one tempo, its double and its half: the next one is of another tempo, since who
-/// reads on has found none of these right. Bars and downbeats of one tempo fill the rest of the list.
+/// reads on has found none of these right. Bars and downbeats of one tempo fill the rest of the list. Only a tempo this likely in
+/// terms of the first one is put before them.
 const HEAD_OF_FAMILY: usize = 2;
+const LIKELY_OTHER: f64 = 0.05;
 
 /// A reading of one clock's cells with the beats it gives.
 #[derive(Debug, Clone)]
@@ -112,14 +114,16 @@ pub(super) fn choose(mut candidates: Vec<Candidate>, count: usize) -> Vec<Candid
     let mut chosen: Vec<Candidate> = Vec::new();
     while chosen.len() < count && !different.is_empty() {
         let best_score = chosen.first().map_or(different[0].score, |first| first.score);
+        let likelihood = |candidate: &Candidate| ((candidate.score - best_score) / TEMPER).exp();
         let worth = |candidate: &Candidate| {
             let novelty: f64 = chosen.iter().map(|other| candidate.novelty(other)).product();
-            ((candidate.score - best_score) / TEMPER).exp() * novelty
+            likelihood(candidate) * novelty
         };
         let worths: Vec<f64> = different.iter().map(worth).collect();
         let likelier = |best: usize, i: usize| if worths[i] > worths[best] { i } else { best };
         let is_one_family = chosen.len() == HEAD_OF_FAMILY && chosen.iter().all(|entry| entry.is_of_family(&chosen[0]));
-        let others = (0..worths.len()).filter(|&i| is_one_family && !different[i].is_of_family(&chosen[0]));
+        let is_likely_other = |other: &Candidate| !other.is_of_family(&chosen[0]) && likelihood(other) >= LIKELY_OTHER;
+        let others = (0..worths.len()).filter(|&i| is_one_family && is_likely_other(&different[i]));
         let best = others.reduce(likelier).or_else(|| (0..worths.len()).reduce(likelier));
         chosen.extend(best.map(|best| different.remove(best)));
     }
