@@ -64,7 +64,7 @@ pub(super) fn kinds(sounds: &[Sound]) -> Vec<Energies> {
         }
     }
     if kinds.is_empty() {
-        kinds.push(typical(sounds.iter()).energies);
+        kinds.push(typical(&sounds.iter()).energies);
     }
     kinds
 }
@@ -143,8 +143,10 @@ fn groups(sounds: &[Sound]) -> Vec<Group> {
             .reduce(|best, other| if other.0 > best.0 { other } else { best });
         let Some((_, centre)) = centre.filter(|centre| centre.0 as f64 >= fewest) else { return groups };
         let members: Vec<usize> = alike[centre].iter().copied().filter(|&other| is_left[other]).collect();
-        members.iter().for_each(|&member| is_left[member] = false);
-        let sound = typical(members.iter().map(|&member| grouped[member]));
+        for &member in &members {
+            is_left[member] = false;
+        }
+        let sound = typical(&members.iter().map(|&member| grouped[member]));
         groups.push(Group { sound, count: (members.len() * step) as f64 });
     }
 }

@@ -45,7 +45,7 @@ impl Reading {
         let of_kind: Vec<Vec<&Sound>> = (0..self.kinds.len()).map(|kind| self.sounds_of(sounds, kind)).collect();
         // A kind that is hardly ever alone stays as it was found: what it sounds like cannot be heard again.
         let usual: Vec<Option<Sound>> =
-            of_kind.iter().map(|of| (of.len() >= MIN_ALONE).then(|| typical(of.iter().copied()))).collect();
+            of_kind.iter().map(|of| (of.len() >= MIN_ALONE).then(|| typical(&of.iter().copied()))).collect();
         for (kind, found) in usual.iter().enumerate() {
             let Some(found) = found else { continue };
             let others = usual.iter().enumerate().filter(|(other, _)| *other != kind).filter_map(|(_, o)| o.as_ref());
@@ -95,7 +95,7 @@ fn parted(sound: &Sound, other: &Sound, bands: &[usize], of_kind: &[&Sound]) -> 
     let most = ABSENT * in_bands(other);
     let clean = of_kind.iter().copied().filter(|one| in_bands(one) < most);
     if clean.clone().count() >= MIN_ALONE {
-        typical(clean).energies
+        typical(&clean).energies
     } else {
         without(&sound.energies, &other.energies, 1.0)
     }

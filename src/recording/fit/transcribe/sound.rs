@@ -55,7 +55,7 @@ pub(super) fn sounds(onsets: &[Onset]) -> Vec<Sound> {
 }
 
 /// The middle one of some sounds, band by band. Nothing without any.
-pub(super) fn typical<'s>(sounds: impl Iterator<Item = &'s Sound> + Clone) -> Sound {
+pub(super) fn typical<'s>(sounds: &(impl Iterator<Item = &'s Sound> + Clone)) -> Sound {
     let middle = |of: &dyn Fn(&Sound) -> f64| median(&sounds.clone().map(of).collect::<Vec<_>>()).unwrap_or(NOTHING);
     let doubt: Energies = std::array::from_fn(|band| middle(&|sound| sound.doubt[band]));
     let energies = std::array::from_fn(|band| middle(&|sound| sound.energies[band]) + TRACE * doubt[band]);
