@@ -161,7 +161,7 @@ mod tests {
 
     #[test]
     fn a_stroke_on_the_first_frame_is_an_onset() {
-        // Decaying noise at 0.0, 0.5 and 1.0 s, all three the same.
+        // Decaying noise at 0.0, 0.5 and 1.0 s, of the same envelope but not of the same samples.
         let rate = 48_000_u32;
         let sample = |k: u32| {
             let (after, noise) = (k % (rate / 2), f64::from(k.wrapping_mul(2_654_435_761) >> 16) / 32_768.0 - 1.0);

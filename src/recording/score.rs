@@ -75,6 +75,7 @@ pub fn linear_onsets(onsets: &[Onset]) -> Vec<fit::Onset> {
         low: linear(o.low_db),
         mid: linear(o.mid_db),
         high: linear(o.high_db),
+        timbre: o.timbre,
     };
     onsets.iter().map(onset).collect()
 }

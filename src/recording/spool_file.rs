@@ -200,6 +200,7 @@ impl FrameStream for SpoolStream {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::recording::onsets::Timbre;
     use crate::rhythm::Fraction;
     use crate::sound::SampleRate;
 
@@ -271,6 +272,7 @@ mod tests {
             low_db: 0.0,
             mid_db: 0.0,
             high_db: 0.0,
+            timbre: Timbre::default(),
         };
         file.set_onsets(&[onset(1.0)]);
         assert_ne!(file.id(), id);

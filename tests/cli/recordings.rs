@@ -267,6 +267,9 @@ fn attacks_are_written_into_their_cells() {
         // A stroke at the first sample of a file has no beginning that could be heard.
         groove.events(layer).iter().map(|e| e.offset.to_string()).filter(|at| !at.starts_with("0/")).collect()
     };
+    let mut names: Vec<&str> = groove.layers().iter().map(|layer| &*layer.name).collect();
+    names.sort_unstable();
+    assert_eq!(names, ["hat", "kick", "snare"]);
     assert_eq!(cells(&groove, "kick"), cells(&truth, "kick"));
     // Where kick and hat sound together a snare may be heard, but none is missing.
     let snare = cells(&groove, "snare");

@@ -170,8 +170,7 @@ def random_groove(rng, path):
 
 
 def propose(program, folder, grooves, synths, seeds, other):
-    first = three = total = 0
-    failed = {}
+    counts, failed = {"all": [0, 0, 0], "knowable": [0, 0, 0]}, {}
     for g in grooves:
         for f, synth in enumerate(synths):
             for seed in range(seeds):
@@ -181,15 +180,19 @@ def propose(program, folder, grooves, synths, seeds, other):
                 notes, _ = played(g, synth, rng, clock, 0, passes * g.length, rng.choice([0.005, 0.010, 0.015]))
                 path = os.path.join(folder, f"propose-{g.name}-{f}-{seed}.wav")
                 save(path, synth, notes, rng)
-                found = json.loads(run(program, "propose", path, "--json").stdout)["proposals"]
+                answer = json.loads(run(program, "propose", path, "--json").stdout)
+                found = answer["proposals"]
                 accepted = [r * m for r in g.rates for m in (0.5, 1, 2)]
                 right = [any(abs(p["bpm"] / r - 1) < 0.02 for r in accepted) for p in found]
-                total += 1
-                first, three = first + any(right[:1]), three + any(right[:3])
+                unknowable = any("cannot be known" in remark for remark in answer["remarks"])
+                for kind in ["all"] if unknowable else ["all", "knowable"]:
+                    counts[kind] = [a + b for a, b in zip(counts[kind], (1, any(right[:1]), any(right[:3])))]
                 if not any(right[:1]):
                     failed[g.name] = failed.get(g.name, 0) + 1
                 os.remove(path)
-    print(f"propose: {total} recordings, first {first / total:.3f}, among three {three / total:.3f}; not first: {failed}")
+    for kind, (total, first, three) in counts.items():
+        print(f"propose, {kind}: {total} recordings, first {first / max(total, 1):.3f}, among three {three / max(total, 1):.3f}")
+    print(f"propose, not first: {failed}")
 
 
 def transcribe(program, folder, grooves, synths, count, other):

@@ -1,7 +1,7 @@
 //! Grids found in made-up onsets.
 
 use super::{GridChoices, GridJob, GridRequest, find};
-use crate::recording::onsets::Onset;
+use crate::recording::onsets::{Onset, Timbre};
 use crate::rhythm::{Fraction, GridPlace, Groove, Meter, Recording, Tempo, Time};
 use std::sync::Arc;
 
@@ -18,6 +18,7 @@ fn onset(seconds: f64, [low_db, mid_db, high_db]: [f32; 3]) -> Onset {
         low_db,
         mid_db,
         high_db,
+        timbre: Timbre::default(),
     }
 }
 

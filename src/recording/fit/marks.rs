@@ -300,7 +300,9 @@ mod tests {
     use proptest::prelude::*;
 
     fn onsets(seconds: impl Iterator<Item = f64>) -> Vec<Onset> {
-        seconds.map(|seconds| Onset { seconds, strength: 1.0, low: 0.5, mid: 0.3, high: 0.2 }).collect()
+        seconds
+            .map(|seconds| Onset { seconds, strength: 1.0, low: 0.5, mid: 0.3, high: 0.2, ..Onset::default() })
+            .collect()
     }
 
     proptest! {

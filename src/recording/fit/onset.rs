@@ -1,5 +1,7 @@
 //! The onsets of a recording.
 
+use crate::recording::onsets::Timbre;
+
 /// A stroke as it is heard in a recording.
 ///
 /// Strengths are linear. Their scale does not matter as long as it is the same for the whole recording.
@@ -15,6 +17,8 @@ pub struct Onset {
     pub mid: f64,
     /// Strength of the high band.
     pub high: f64,
+    /// What it sounds like, more finely; not measured if unknown.
+    pub timbre: Timbre,
 }
 
 impl Onset {

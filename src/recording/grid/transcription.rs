@@ -4,7 +4,7 @@ use super::beats::GrooveBeats;
 use super::usual_division;
 use crate::recording::fit;
 use crate::recording::fit::Onset;
-use crate::recording::fit::transcribe::{self, Bars, Layer as FoundLayer, Prototype, Role, transcribe_with};
+use crate::recording::fit::transcribe::{self, Bars, Layer as FoundLayer, Role};
 use crate::rhythm::bounds::{CELLS_OF_LAYER, LAYERS};
 use crate::rhythm::{Accent, Attack, Cell, EditError, Groove, Layer, Part, Span, Swing, Voice};
 use num_integer::lcm;
@@ -92,7 +92,7 @@ impl Reading {
         let bars = beats.per_bar.map(|beats| Bars { beats, downbeat: 0 });
         let found = match target {
             Target::NewLayers => transcribe::transcribe(onsets, &beats.seconds, bars),
-            Target::Layer(_) => transcribe_with(onsets, &beats.seconds, bars, &[Prototype::new([1.0; 3])]),
+            Target::Layer(_) => transcribe::transcribe_as_one(onsets, &beats.seconds, bars),
         };
         let (first, last) = (beats.seconds[0], beats.seconds[beats.seconds.len() - 1]);
         let margin = (last - first) / (beats.seconds.len() - 1).max(1) as f64 / 2.0;
@@ -118,7 +118,7 @@ impl Reading {
             let cells = self.cells(groove, found, accents);
             let layer = match target {
                 Target::NewLayers => Layer::new(
-                    &free_name(&layers, name(found.prototype.role)),
+                    &free_name(&layers, found.prototype.role.name()),
                     voice(found.prototype.role),
                     1,
                     Vec::new(),
@@ -232,16 +232,15 @@ fn fewest(beat: &BeatCells) -> u16 {
     beat.keys().fold(1, |cells, (_, of)| lcm(cells, *of)) as u16
 }
 
-fn name(role: Role) -> &'static str {
-    voice(role).name()
-}
-
+/// The voice that plays a kind of sound: the instrument, or one of about its pitch.
 fn voice(role: Role) -> Voice {
     match role {
         Role::Kick => Voice::Kick,
         Role::Snare => Voice::Snare,
-        Role::Tom => Voice::Tom,
         Role::Hat => Voice::Hat,
+        Role::Low => Voice::LowTom,
+        Role::Middle => Voice::Wood,
+        Role::High => Voice::Shaker,
     }
 }
 

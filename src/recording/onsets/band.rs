@@ -51,10 +51,20 @@ impl Onset {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::recording::onsets::Timbre;
 
     /// Decibels in the low, the middle and the high band.
     fn onset([low_db, mid_db, high_db]: [f32; 3]) -> Onset {
-        Onset { seconds: 0.0, attack: 0.0, confidence: 0.9, strength_db: 0.0, low_db, mid_db, high_db }
+        Onset {
+            seconds: 0.0,
+            attack: 0.0,
+            confidence: 0.9,
+            strength_db: 0.0,
+            low_db,
+            mid_db,
+            high_db,
+            timbre: Timbre::default(),
+        }
     }
 
     #[test]

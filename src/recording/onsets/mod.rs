@@ -20,9 +20,11 @@ mod progress;
 mod signal;
 #[cfg(test)]
 mod tests;
+mod timbre;
 
 pub use band::Band;
 pub use signal::Mono;
+pub use timbre::{ENERGIES, Timbre, decibels_after, share_between, strengths};
 
 use change_point::ChangeDetector;
 use classifier::Classifier;
@@ -33,6 +35,7 @@ use progress::Progress;
 use realfft::RealFftPlanner;
 use signal::Signal;
 use std::ops::Range;
+use timbre::TimbreMeter;
 
 /// The threshold that suits most recordings. Results hardly change from 0.2 to 0.5; one without dynamics may need 0.5.
 pub const DEFAULT_THRESHOLD: f32 = 0.35;
@@ -68,6 +71,8 @@ pub struct Onset {
     pub mid_db: f32,
     /// The same from 2700 to 13,800 Hz.
     pub high_db: f32,
+    /// The same in narrow bands.
+    pub timbre: Timbre,
 }
 
 /// Finds the onsets with a confidence of at least `threshold` (see [`DEFAULT_THRESHOLD`]), in order of time.
@@ -94,10 +99,12 @@ pub fn onsets(
 
     progress.set_range(0.95, 1.0);
     let mut envelopes = Envelopes::new(signal.rate(), 2 * long_size(signal.rate()), &mut planner);
+    let mut timbres = TimbreMeter::new(signal.rate(), &mut planner);
     let mut onsets = Vec::with_capacity(kept.len());
     for (i, change) in kept.iter().enumerate() {
         progress.report(i, kept.len())?;
         let strength = describe::strength(&mut envelopes, &mut signal, change.time);
+        let previous = i.checked_sub(1).map(|before| kept[before].time);
         onsets.push(Onset {
             seconds: change.time.max(0.0),
             attack: describe::attack(&mut signal, change.time).max(0.0),
@@ -106,6 +113,7 @@ pub fn onsets(
             low_db: strength.low as f32,
             mid_db: strength.mid as f32,
             high_db: strength.high as f32,
+            timbre: timbres.timbre(&mut signal, change.time, previous),
         });
     }
     Some(onsets)

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::jobs::grid::{GridChoices, GridRequest, find};
-use crate::jobs::{LoadedRecording, Onset, RecordingEvent};
+use crate::jobs::{LoadedRecording, Onset, RecordingEvent, Timbre};
 use crate::rhythm::AnchorMap;
 use crate::terminal::Overlay;
 
@@ -15,7 +15,16 @@ fn onsets() -> Vec<Onset> {
             _ => [-40.0, -20.0, -2.0],
         };
         let seconds = 1.2 + 0.25 * k as f64;
-        Onset { seconds, attack: seconds, confidence: 0.9, strength_db: 0.0, low_db, mid_db, high_db }
+        Onset {
+            seconds,
+            attack: seconds,
+            confidence: 0.9,
+            strength_db: 0.0,
+            low_db,
+            mid_db,
+            high_db,
+            timbre: Timbre::default(),
+        }
     };
     (0..80).map(stroke).collect()
 }

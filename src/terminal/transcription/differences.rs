@@ -1,7 +1,7 @@
 //! What is played against what is written: onsets without an attack, attacks without an onset, and the largest deviations.
 
 use super::section_onsets::{CellOnset, SectionOnsets};
-use crate::jobs::Onset;
+use crate::jobs::{Band, Onset};
 use crate::rhythm::{Place, Region};
 use crate::terminal::{Overlay, State, lists};
 use std::collections::{BTreeMap, BTreeSet};
@@ -11,7 +11,10 @@ const MAX_DEVIATIONS: usize = 20;
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum DifferenceKind {
-    OnsetAlone(Onset),
+    OnsetAlone {
+        band: Band,
+        confidence: f32,
+    },
     AttackAlone,
     /// So many milliseconds after the start of the cell, negative if it is early.
     Deviation(f64),
@@ -48,11 +51,15 @@ pub(crate) fn go_to(state: &mut State, at: usize) {
 
 /// How many onsets are without an attack, how many attacks without an onset, and the largest deviation in milliseconds.
 pub(crate) fn totals(differences: &[Difference]) -> (usize, usize, Option<f64>) {
-    let onsets = differences.iter().filter(|d| matches!(d.kind, DifferenceKind::OnsetAlone(_))).count();
+    let onsets = differences.iter().filter(|d| matches!(d.kind, DifferenceKind::OnsetAlone { .. })).count();
     let attacks = differences.iter().filter(|d| d.kind == DifferenceKind::AttackAlone).count();
     let largest =
         differences.iter().find_map(|d| if let DifferenceKind::Deviation(ms) = d.kind { Some(ms) } else { None });
     (onsets, attacks, largest)
+}
+
+fn onset_alone(onset: &Onset) -> DifferenceKind {
+    DifferenceKind::OnsetAlone { band: onset.band(), confidence: onset.confidence }
 }
 
 fn compare(state: &State) -> Vec<Difference> {
@@ -79,7 +86,7 @@ fn compare(state: &State) -> Vec<Difference> {
             for (index, (place, onset)) in &found.onsets {
                 match found.matched.get(index) {
                     Some(ms) => deviations.push(difference(*place, onset.seconds, DifferenceKind::Deviation(*ms))),
-                    None => onsets.push(difference(*place, onset.seconds, DifferenceKind::OnsetAlone(*onset))),
+                    None => onsets.push(difference(*place, onset.seconds, onset_alone(onset))),
                 }
             }
             attacks

@@ -46,8 +46,8 @@ pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, area: Rect, selected: usize
 fn row(state: &State, difference: &Difference) -> [String; 4] {
     let groove = state.groove();
     let what = match difference.kind {
-        DifferenceKind::OnsetAlone(onset) => {
-            format!("onset only ({}, {:.0}%)", band_name(onset.band()), 100.0 * onset.confidence)
+        DifferenceKind::OnsetAlone { band, confidence } => {
+            format!("onset only ({}, {:.0}%)", band_name(band), 100.0 * confidence)
         }
         DifferenceKind::AttackAlone => "attack only".to_owned(),
         DifferenceKind::Deviation(ms) => deviation_words(ms),

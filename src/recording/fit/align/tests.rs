@@ -91,7 +91,7 @@ impl Performance {
                     let strength = a.weight * (0.15 * noise.normal()).exp();
                     let [low, mid, high] = bands.map(|b| b * strength);
                     let seconds = self.seconds(at) + self.jitter * noise.normal();
-                    strokes.push(Onset { seconds, strength, low, mid, high });
+                    strokes.push(Onset { seconds, strength, low, mid, high, ..Onset::default() });
                 }
             }
         }
@@ -113,6 +113,7 @@ fn merged(mut strokes: Vec<Onset>) -> Vec<Onset> {
                 low: sum(g, |o| o.low),
                 mid: sum(g, |o| o.mid),
                 high: sum(g, |o| o.high),
+                ..Onset::default()
             }
         })
         .collect()
@@ -261,7 +262,14 @@ fn few_strokes_and_other_music_are_said() {
     let strokes: Vec<Onset> = (0..60)
         .map(|_| {
             let seconds = 30.0 * noise.uniform();
-            Onset { seconds, strength: 1.0, low: noise.uniform(), mid: noise.uniform(), high: noise.uniform() }
+            Onset {
+                seconds,
+                strength: 1.0,
+                low: noise.uniform(),
+                mid: noise.uniform(),
+                high: noise.uniform(),
+                ..Onset::default()
+            }
         })
         .collect();
     if let Ok(found) = align(&score, &merged(strokes), 1.0) {
@@ -286,7 +294,7 @@ fn of_other_sounds_on_the_same_pulse_before_the_groove_less_than_two_passes_are_
     let mut onsets: Vec<Onset> = (1..=28)
         .map(|i| {
             let seconds = 9.0 - f64::from(i) * 0.28;
-            Onset { seconds, strength: 0.6, low: 0.1, mid: 0.6, high: 0.05 }
+            Onset { seconds, strength: 0.6, low: 0.1, mid: 0.6, high: 0.05, ..Onset::default() }
         })
         .collect();
     onsets.reverse();

@@ -177,6 +177,7 @@ mod tests {
                 low: figure[i % 7],
                 mid: 0.1,
                 high: 0.1,
+                ..Onset::default()
             })
             .collect();
         let placed: Vec<Placed> = onsets

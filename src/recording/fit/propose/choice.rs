@@ -21,6 +21,11 @@ const TEMPER: f64 = 1.5;
 /// What the likelihood of an entry is multiplied by for every entry before it of the same beats, and of the same family.
 const SAME_BEATS: f64 = 0.35;
 const SAME_FAMILY: f64 = 0.7;
+/// Entries at the head of the list that may be of one tempo, its double and its half: the next one is of another tempo, since who
+/// reads on has found none of these right. Bars and downbeats of one tempo fill the rest of the list. Only a tempo this likely in
+/// terms of the first one is put before them.
+const HEAD_OF_FAMILY: usize = 2;
+const LIKELY_OTHER: f64 = 0.05;
 
 /// A reading of one clock's cells with the beats it gives.
 #[derive(Debug, Clone)]
@@ -58,6 +63,12 @@ impl<'a> Candidate<'a> {
         }
     }
 
+    /// Whether the rate is that of another one, its double or its half.
+    fn is_of_family(&self, other: &Self) -> bool {
+        let ratio = self.proposal.rate / other.proposal.rate;
+        [1.0, 2.0, 0.5].iter().any(|family| (ratio / family - 1.0).abs() < SAME_RATIO)
+    }
+
     /// How much of its likelihood is left beside another entry.
     fn novelty(&self, other: &Self) -> f64 {
         match (&self.proposal.meter, &other.proposal.meter) {
@@ -70,10 +81,9 @@ impl<'a> Candidate<'a> {
                 if cells == others && sorted(a) == sorted(b) { SAME_BEATS } else { 1.0 }
             }
             (Meter::Even { .. }, Meter::Even { .. }) | (Meter::Average, Meter::Average) => {
-                let ratio = self.proposal.rate / other.proposal.rate;
                 if self.has_rate_of(other) && self.offset_from(other) < SAME_PLACE {
                     SAME_BEATS
-                } else if [1.0, 2.0, 0.5].iter().any(|family| (ratio - family).abs() < SAME_RATIO) {
+                } else if self.is_of_family(other) {
                     SAME_FAMILY
                 } else {
                     1.0
@@ -89,23 +99,32 @@ pub(super) fn choose(mut candidates: Vec<Candidate>, count: usize) -> Vec<Candid
     candidates.retain(|candidate| candidate.proposal.beats.len() >= MIN_BEATS);
     candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
     let mut different: Vec<Candidate> = Vec::new();
+    let mut has_other = false;
     for candidate in candidates {
-        if different.len() == MAX_COMPARED {
+        let is_other = different.first().is_some_and(|first| !candidate.is_of_family(first));
+        let is_full = different.len() >= MAX_COMPARED;
+        if is_full && has_other {
             break;
         }
-        if !different.iter().any(|other| candidate.repeats(other)) {
+        if (!is_full || is_other) && !different.iter().any(|other| candidate.repeats(other)) {
+            has_other |= is_other;
             different.push(candidate);
         }
     }
     let mut chosen: Vec<Candidate> = Vec::new();
     while chosen.len() < count && !different.is_empty() {
         let best_score = chosen.first().map_or(different[0].score, |first| first.score);
+        let likelihood = |candidate: &Candidate| ((candidate.score - best_score) / TEMPER).exp();
         let worth = |candidate: &Candidate| {
             let novelty: f64 = chosen.iter().map(|other| candidate.novelty(other)).product();
-            ((candidate.score - best_score) / TEMPER).exp() * novelty
+            likelihood(candidate) * novelty
         };
         let worths: Vec<f64> = different.iter().map(worth).collect();
-        let best = (0..worths.len()).reduce(|best, i| if worths[i] > worths[best] { i } else { best });
+        let likelier = |best: usize, i: usize| if worths[i] > worths[best] { i } else { best };
+        let is_one_family = chosen.len() == HEAD_OF_FAMILY && chosen.iter().all(|entry| entry.is_of_family(&chosen[0]));
+        let is_likely_other = |other: &Candidate| !other.is_of_family(&chosen[0]) && likelihood(other) >= LIKELY_OTHER;
+        let others = (0..worths.len()).filter(|&i| is_one_family && is_likely_other(&different[i]));
+        let best = others.reduce(likelier).or_else(|| (0..worths.len()).reduce(likelier));
         chosen.extend(best.map(|best| different.remove(best)));
     }
     share(&mut chosen);

@@ -21,7 +21,7 @@ mod remark;
 #[cfg(test)]
 mod tests;
 
-use crate::recording::fit::onset::{Onset, clipped_strengths};
+use crate::recording::fit::onset::{Onset, clipped_strengths, seconds_of};
 use cells::Cells;
 use choice::Candidate;
 use lattice::CellClock;
@@ -144,7 +144,7 @@ pub fn propose(onsets: &[Onset], excerpt: Excerpt) -> Proposals {
         candidates.extend(readings.into_iter().map(|reading| Candidate::new(reading, clock, cells)));
     }
     let chosen = choice::choose(candidates, MAX_PROPOSALS);
-    let remarks = remark::remarks(&chosen);
+    let remarks = remark::remarks(&chosen, &seconds_of(onsets));
     Proposals { list: chosen.into_iter().map(|candidate| candidate.proposal).collect(), remarks }
 }
 

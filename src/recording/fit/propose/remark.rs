@@ -1,6 +1,7 @@
 //! What the onsets alone cannot tell.
 
 use super::Meter;
+use super::average::uneven_rate;
 use super::choice::Candidate;
 use super::hypothesis::Reading;
 
@@ -30,8 +31,8 @@ pub enum Remark {
         /// Share of the beats that sound.
         sounding: f64,
     },
-    /// The first proposal groups cells too fast to be felt: the heard rate is the mean of the groups, and the written beat cannot
-    /// be known from these onsets alone.
+    /// The first proposal groups cells too fast to be felt, or follows attacks at two distances near each other: the heard rate is
+    /// the mean of the groups, and the written beat cannot be known from these onsets alone.
     MeanOfGroups {
         /// Beats per minute.
         rate: f64,
@@ -42,8 +43,8 @@ pub enum Remark {
     PlaceOfBeatOpen,
 }
 
-/// What has to be said about a list of proposals, the first being the best.
-pub(super) fn remarks(chosen: &[Candidate]) -> Vec<Remark> {
+/// What has to be said about a list of proposals for onsets at such seconds, the first being the best.
+pub(super) fn remarks(chosen: &[Candidate], seconds: &[f64]) -> Vec<Remark> {
     let Some(first) = chosen.first() else { return vec![Remark::NoPulse] };
     let mut remarks = Vec::new();
     let even = chosen.iter().find_map(|candidate| match candidate.hypothesis.reading {
@@ -61,6 +62,9 @@ pub(super) fn remarks(chosen: &[Candidate]) -> Vec<Remark> {
     match first.proposal.meter {
         Meter::Additive { .. } if first.cells.felt < FELT_GROUPS => {
             remarks.push(Remark::MeanOfGroups { rate: first.proposal.rate });
+        }
+        Meter::Even { .. } if remarks.is_empty() => {
+            remarks.extend(uneven_rate(seconds, 60.0 / first.proposal.rate).map(|rate| Remark::MeanOfGroups { rate }));
         }
         Meter::Average if remarks.is_empty() => remarks.push(Remark::AveragePulse),
         _ => {}

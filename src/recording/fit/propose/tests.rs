@@ -37,7 +37,7 @@ fn played(layers: &[([f64; 3], &str)], cell: f64, duration: f64, jitter: f64, se
         let strength: f64 = bands.iter().sum();
         if strength > 0.0 {
             let seconds = 0.5 + index as f64 * cell + jitter * random.normal();
-            onsets.push(Onset { seconds, strength, low: bands[0], mid: bands[1], high: bands[2] });
+            onsets.push(Onset { seconds, strength, low: bands[0], mid: bands[1], high: bands[2], ..Onset::default() });
         }
     }
     onsets
@@ -93,7 +93,7 @@ fn without_a_pulse_it_says_so() {
 
 #[test]
 fn equal_and_faulty_onsets_do_no_harm() {
-    let same = vec![Onset { seconds: 1.0, strength: 1.0, low: 1.0, mid: 1.0, high: 1.0 }; 40];
+    let same = vec![Onset { seconds: 1.0, strength: 1.0, low: 1.0, mid: 1.0, high: 1.0, ..Onset::default() }; 40];
     propose(&same, Excerpt::Beginning);
     let silent: Vec<Onset> = (0..60).map(|i| Onset { seconds: f64::from(i) * 0.4, ..Onset::default() }).collect();
     propose(&silent, Excerpt::Middle);
@@ -114,6 +114,7 @@ proptest! {
                 low: o.low * gain,
                 mid: o.mid * gain,
                 high: o.high * gain,
+                ..*o
             })
             .collect();
         let (a, b) = (propose(&onsets, Excerpt::Beginning), propose(&moved, Excerpt::Beginning));
@@ -130,6 +131,15 @@ proptest! {
         let proposals = propose(&onsets, Excerpt::Beginning);
         prop_assert!(proposals.list.len() <= 6);
         prop_assume!(!proposals.list.is_empty());
+        // No tempo takes the head of the list with its double and half, unless no other is likely.
+        let is_of_first = |p: &Proposal| {
+            let ratio = p.rate / proposals.list[0].rate;
+            [0.5, 1.0, 2.0].iter().any(|family| (ratio / family - 1.0).abs() < 0.02)
+        };
+        let head = proposals.list.iter().take(3).filter(|p| is_of_first(p)).count();
+        let is_unlikely = |p: &Proposal| p.share < 0.05 * proposals.list[0].share;
+        let rates: Vec<(f64, f64)> = proposals.list.iter().map(|p| (p.rate, p.share)).collect();
+        prop_assert!(head < 3 || proposals.list.iter().all(|p| is_of_first(p) || is_unlikely(p)), "{rates:?}");
         let sum: f64 = proposals.list.iter().map(|p| p.share).sum();
         prop_assert!((sum - 1.0).abs() < 1e-9);
         for p in &proposals.list {

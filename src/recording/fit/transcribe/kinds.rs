@@ -1,184 +1,159 @@
-//! Groups of onsets by their bands: k-medians on logarithms of the bands' shares, their number by description length.
+//! The kinds of sound of a recording: of groups of like onsets, and of what one group has that another has not, the fewest that
+//! explain all groups as one kind or several together.
 
-use crate::recording::fit::onset::{Onset, median};
+use super::mixture::{Mixer, Strictness};
+use super::sound::{Energies, Sound, typical};
+use crate::recording::onsets::ENERGIES;
 
-/// Added to a share before its logarithm is taken: below it bands are not told apart.
-pub(super) const SHARE_FLOOR: f64 = 0.03;
-/// Standard deviation of a logarithm of a share within a kind.
-pub(super) const SHARE_SIGMA: f64 = 0.22;
-/// Most groups, and fewest onsets for each.
-const MAX_GROUPS: usize = 6;
-const ONSETS_PER_GROUP: usize = 6;
-/// Groups of a smaller share of the onsets are left out.
-const MIN_SHARE: f64 = 0.035;
-/// Groups nearer than this are one: the number of groups is chosen generously, which divides large ones. Chosen on performances
-/// rendered through two soundfonts, whose bands stray more than those of a simulation.
-const SAME_KIND: f64 = 1.0;
-/// Squared distance of a neighbour, and how many of the farthest onsets are asked for theirs.
-const NEIGHBOUR: f64 = 0.25;
-const ASKED: usize = 24;
-/// Squared distance, in variances, beyond which an onset belongs to no group.
-const OUTLIER: f64 = 27.0;
-/// Nats per onset and logarithm of the number of groups: to say which group an onset is in.
-const CHOICE: f64 = 0.3;
-/// Rounds of assigning and moving the medians.
-const ROUNDS: usize = 12;
+/// Onsets are alike if the logarithms of their energies differ by no more, as a root of the mean square.
+const ALIKE: f64 = 0.9;
+/// Part of the energy below which a band does not tell onsets apart.
+const LEAST_PART: f64 = 1e-4;
+/// Fewest onsets in a group, and their least share of all.
+const MIN_GROUP: usize = 4;
+const MIN_SHARE: f64 = 0.03;
+/// Onsets that are grouped at most: of more, every so many.
+const MOST_GROUPED: usize = 1200;
+/// Most kinds.
+const MAX_KINDS: usize = 6;
+/// How much of a group may belong to another: as much as all but this share of its bands have room for, if that is enough to be it.
+const WITHOUT_ROOM: f64 = 0.15;
+const ENOUGH: f64 = 0.25;
+/// Least part of a group that is left without the other one, and what is left of a band at least.
+const MIN_REST: f64 = 0.15;
+pub(super) const LEFT: f64 = 0.02;
+/// Nats by which another kind must explain more than it costs, and rounds in which kinds are exchanged.
+const GAIN: f64 = 1.0;
+const ROUNDS: usize = 3;
+/// Groups are compared with kinds more generously than single onsets.
+const STRICTNESS: Strictness = Strictness { sigma: 0.9, strength_sigma: 1.0, part: 0.5, missing: 0.0 };
 
-/// Logarithms of the bands' shares.
-type Point = [f64; 3];
-
-/// A group of onsets.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Cluster {
-    /// Median of the bands.
-    pub(super) bands: [f64; 3],
-    /// Seconds of its onsets.
-    pub(super) seconds: Vec<f64>,
+/// Onsets that sound alike.
+struct Group {
+    sound: Sound,
+    count: f64,
 }
 
-/// Logarithms of shares that sum to 1.
-pub(super) fn logs(shares: [f64; 3]) -> Point {
-    shares.map(|share| (share + SHARE_FLOOR).ln())
-}
-
-/// The bands as shares of their sum.
-pub(super) fn shares(bands: [f64; 3]) -> [f64; 3] {
-    let sum = bands.iter().sum::<f64>();
-    if sum > 0.0 { bands.map(|band| band / sum) } else { [1.0 / 3.0; 3] }
-}
-
-/// Squared distance.
-pub(super) fn distance(a: Point, b: Point) -> f64 {
-    a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum()
-}
-
-/// The groups of onsets that are not rare.
-pub(super) fn clusters(onsets: &[Onset]) -> Vec<Cluster> {
-    let points: Vec<Point> = onsets.iter().map(|onset| logs(shares(onset.bands()))).collect();
-    let groups = merged(&points, best_groups(&points));
-    let count = groups.iter().max().map_or(0, |last| last + 1);
-    (0..count)
-        .filter_map(|group| {
-            let members: Vec<&Onset> =
-                onsets.iter().zip(&groups).filter(|(_, g)| **g == group).map(|(o, _)| o).collect();
-            let bands = medians(&members.iter().map(|onset| onset.bands()).collect::<Vec<_>>());
-            let is_common = members.len() as f64 > MIN_SHARE * onsets.len() as f64;
-            let is_heard = bands.iter().sum::<f64>() > 0.0;
-            let seconds = members.iter().map(|onset| onset.seconds).collect();
-            (is_common && is_heard).then_some(Cluster { bands, seconds })
-        })
-        .collect()
-}
-
-/// Joins groups whose medians are so near that they divide one kind.
-fn merged(points: &[Point], mut groups: Vec<usize>) -> Vec<usize> {
-    let count = groups.iter().max().map_or(0, |last| last + 1);
-    let median_of = |groups: &[usize], group: usize| {
-        let members: Vec<Point> = points.iter().zip(groups).filter(|(_, g)| **g == group).map(|(p, _)| *p).collect();
-        (!members.is_empty()).then(|| medians(&members))
+/// The kinds of sound among onsets, as their energies; one if no onsets are alike.
+pub(super) fn kinds(sounds: &[Sound]) -> Vec<Energies> {
+    let groups = groups(sounds);
+    let candidates = candidates(&groups);
+    let cost = |kinds: &[Energies]| {
+        let mixer = Mixer::new(kinds, STRICTNESS);
+        let misfit: f64 = groups.iter().map(|group| group.count * mixer.mixture(&group.sound, |_| false).cost).sum();
+        // Every energy of a kind is a number to be told (Rissanen 1978).
+        misfit + (kinds.len() * ENERGIES) as f64 * (sounds.len() as f64).ln()
     };
-    for group in 1..count {
-        for other in 0..group {
-            let (Some(a), Some(b)) = (median_of(&groups, group), median_of(&groups, other)) else { continue };
-            if distance(a, b) < SAME_KIND.powi(2) {
-                groups.iter_mut().filter(|g| **g == group).for_each(|g| *g = other);
+    let mut kinds: Vec<Energies> = Vec::new();
+    let mut least = f64::INFINITY;
+    while kinds.len() < MAX_KINDS && improve(&mut kinds, &mut least, &candidates, None, &cost) {
+        for _ in 0..ROUNDS {
+            let mut is_changed = false;
+            for at in (0..kinds.len()).rev() {
+                let without: Vec<Energies> = [&kinds[..at], &kinds[at + 1..]].concat();
+                let cost_without = if without.is_empty() { f64::INFINITY } else { cost(&without) };
+                if cost_without < least {
+                    (kinds, least, is_changed) = (without, cost_without, true);
+                } else {
+                    is_changed |= improve(&mut kinds, &mut least, &candidates, Some(at), &cost);
+                }
+            }
+            if !is_changed {
+                break;
             }
         }
     }
-    groups
-}
-
-/// Group of every point, for the number of groups with the shortest description.
-fn best_groups(points: &[Point]) -> Vec<usize> {
-    let centres = first_centres(points, MAX_GROUPS.min(points.len() / ONSETS_PER_GROUP + 1));
-    let n = points.len() as f64;
-    (1..=centres.len())
-        .map(|count| {
-            let (groups, centres) = settle(points, centres[..count].to_vec());
-            let misfit: f64 = points
-                .iter()
-                .zip(&groups)
-                .map(|(point, group)| (distance(*point, centres[*group]) / SHARE_SIGMA.powi(2)).min(OUTLIER) / 2.0)
-                .sum();
-            let count = count as f64;
-            (misfit + 1.5 * count * n.ln() + CHOICE * n * count.ln(), groups)
-        })
-        .reduce(|best, other| if other.0 < best.0 { other } else { best })
-        .map_or(Vec::new(), |best| best.1)
-}
-
-/// Starting places: the onset nearest the median of all, then each time, of those farthest from all places so far, the one with
-/// most neighbours.
-fn first_centres(points: &[Point], count: usize) -> Vec<Point> {
-    let middle = medians(points);
-    let nearest = points.iter().min_by(|a, b| distance(**a, middle).total_cmp(&distance(**b, middle)));
-    let mut centres: Vec<Point> = nearest.into_iter().copied().collect();
-    while !centres.is_empty() && centres.len() < count {
-        let gap = |point: &Point| centres.iter().map(|c| distance(*point, *c)).fold(f64::INFINITY, f64::min);
-        let mut far: Vec<(f64, Point)> = points.iter().map(|point| (gap(point), *point)).collect();
-        far.sort_by(|a, b| b.0.total_cmp(&a.0));
-        far.truncate((points.len() / 4).clamp(1, ASKED));
-        let neighbours = |point: &Point| points.iter().filter(|other| distance(*point, **other) < NEIGHBOUR).count();
-        let best = far
-            .iter()
-            .map(|(_, point)| (neighbours(point), *point))
-            .reduce(|best, other| if other.0 > best.0 { other } else { best });
-        centres.extend(best.map(|best| best.1));
+    if kinds.is_empty() {
+        kinds.push(typical(&sounds.iter()).energies);
     }
-    centres
+    kinds
 }
 
-/// Assigns points to the nearest centre and moves the centres to the medians, until nothing changes.
-fn settle(points: &[Point], mut centres: Vec<Point>) -> (Vec<usize>, Vec<Point>) {
+/// Adds the candidate that explains most, or puts it in the place of a kind, if that costs less than before.
+fn improve(
+    kinds: &mut Vec<Energies>,
+    least: &mut f64,
+    candidates: &[Energies],
+    place: Option<usize>,
+    cost: &dyn Fn(&[Energies]) -> f64,
+) -> bool {
+    let at = place.unwrap_or(kinds.len());
+    let mut tried = kinds.clone();
+    tried.truncate(kinds.len());
+    if place.is_none() {
+        tried.push([0.0; ENERGIES]);
+    }
+    let mut best: Option<(f64, Energies)> = None;
+    for candidate in candidates.iter().filter(|candidate| !kinds.contains(candidate)) {
+        tried[at] = *candidate;
+        let cost = cost(&tried);
+        if best.is_none_or(|best| cost < best.0) {
+            best = Some((cost, *candidate));
+        }
+    }
+    let Some((cost, candidate)) = best.filter(|best| best.0 < *least - GAIN) else { return false };
+    *least = cost;
+    tried[at] = candidate;
+    *kinds = tried;
+    true
+}
+
+/// The energies of the groups, and of what is left of each without another.
+fn candidates(groups: &[Group]) -> Vec<Energies> {
+    let mut candidates: Vec<Energies> = groups.iter().map(|group| group.sound.energies).collect();
+    for group in groups {
+        let all = group.sound.heard();
+        for other in groups.iter().filter(|other| !std::ptr::eq(*other, group)) {
+            let mut room: Vec<f64> = all.iter().zip(other.sound.heard()).map(|(all, other)| all / other).collect();
+            room.sort_by(f64::total_cmp);
+            let part = room[(WITHOUT_ROOM * (room.len() - 1) as f64).round() as usize].min(1.0);
+            let rest = without(&group.sound.energies, &other.sound.energies, part);
+            if part >= ENOUGH && rest.iter().sum::<f64>() >= MIN_REST * group.sound.sum() {
+                candidates.push(rest);
+            }
+        }
+    }
+    candidates
+}
+
+/// What is left of energies without a part of others.
+pub(super) fn without(energies: &Energies, others: &Energies, part: f64) -> Energies {
+    std::array::from_fn(|band| (energies[band] - part * others[band]).max(LEFT * energies[band]))
+}
+
+/// Groups of onsets that sound alike, the largest first: each time the onset with most others like it, and these.
+fn groups(sounds: &[Sound]) -> Vec<Group> {
+    let step = sounds.len().div_ceil(MOST_GROUPED).max(1);
+    let grouped: Vec<&Sound> = sounds.iter().step_by(step).collect();
+    let points: Vec<Energies> = grouped.iter().map(|sound| logs(sound)).collect();
+    let distance = |a: &Energies, b: &Energies| a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum::<f64>();
+    let most = ALIKE.powi(2) * ENERGIES as f64;
+    let alike: Vec<Vec<usize>> = points
+        .iter()
+        .map(|point| (0..points.len()).filter(|&other| distance(point, &points[other]) < most).collect())
+        .collect();
+    let fewest = (MIN_SHARE * grouped.len() as f64).max(MIN_GROUP as f64);
+    let mut is_left = vec![true; grouped.len()];
     let mut groups = Vec::new();
-    for _ in 0..ROUNDS {
-        let nearest = |point: &Point| {
-            (0..centres.len())
-                .min_by(|&a, &b| distance(*point, centres[a]).total_cmp(&distance(*point, centres[b])))
-                .unwrap_or(0)
-        };
-        let assigned: Vec<usize> = points.iter().map(nearest).collect();
-        if assigned == groups {
-            break;
+    loop {
+        let free = |onset: usize| alike[onset].iter().filter(|&&other| is_left[other]).count();
+        let centre = (0..grouped.len())
+            .filter(|&onset| is_left[onset])
+            .map(|onset| (free(onset), onset))
+            .reduce(|best, other| if other.0 > best.0 { other } else { best });
+        let Some((_, centre)) = centre.filter(|centre| centre.0 as f64 >= fewest) else { return groups };
+        let members: Vec<usize> = alike[centre].iter().copied().filter(|&other| is_left[other]).collect();
+        for &member in &members {
+            is_left[member] = false;
         }
-        groups = assigned;
-        for (group, centre) in centres.iter_mut().enumerate() {
-            let members: Vec<Point> =
-                points.iter().zip(&groups).filter(|(_, g)| **g == group).map(|(point, _)| *point).collect();
-            if !members.is_empty() {
-                *centre = medians(&members);
-            }
-        }
+        let sound = typical(&members.iter().map(|&member| grouped[member]));
+        groups.push(Group { sound, count: (members.len() * step) as f64 });
     }
-    (groups, centres)
 }
 
-/// The median of every coordinate.
-fn medians(points: &[Point]) -> Point {
-    [0, 1, 2].map(|i| median(&points.iter().map(|point| point[i]).collect::<Vec<_>>()).unwrap_or(0.0))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn onset(bands: [f64; 3], gain: f64) -> Onset {
-        let [low, mid, high] = bands.map(|band| band * gain);
-        Onset { seconds: 0.0, strength: low + mid + high, low, mid, high }
-    }
-
-    #[test]
-    fn three_sounds_of_any_loudness_are_three_groups() {
-        let sounds = [[1.0, 0.2, 0.1], [0.3, 0.9, 0.7], [0.02, 0.15, 1.0]];
-        let onsets: Vec<Onset> = (0..90).map(|i| onset(sounds[i % 3], 1.0 + (i % 7) as f64 * 0.3)).collect();
-        assert_eq!(clusters(&onsets).len(), 3);
-    }
-
-    #[test]
-    fn one_sound_is_one_group_and_nothing_none() {
-        let onsets: Vec<Onset> = (0..40).map(|i| onset([0.4, 0.8 + 0.01 * f64::from(i % 5), 0.3], 1.0)).collect();
-        assert_eq!(clusters(&onsets).len(), 1);
-        assert_eq!(clusters(&[]), []);
-        assert_eq!(clusters(&[Onset::default(); 20]), []);
-    }
+/// Logarithms of the parts of a sound's energy.
+fn logs(sound: &Sound) -> Energies {
+    let heard = sound.heard();
+    let sum: f64 = heard.iter().sum();
+    heard.map(|energy| (energy / sum).max(LEAST_PART).ln())
 }

@@ -1,20 +1,24 @@
 //! From onsets with known beats to layers of cells.
 //!
-//! 1. [`kinds`] groups the onsets by their bands, [`prototype`] turns the groups into kinds of sound, leaving out groups that are
-//!    two kinds sounding together, with the help of [`companion`];
-//! 2. [`sounding`] says which kinds sound in every onset, and how strongly: each kind is a layer;
-//! 3. [`divisions`] finds the division of every beat of a layer, and with it the cell of every attack;
+//! 1. [`kinds`] groups the onsets by their spectra and finds the fewest kinds of sound that explain all groups, as one kind or
+//!    several sounding together;
+//! 2. [`reading`] says which kinds sound in every onset, and how strongly, with the help of [`mixture`], and of [`steady`] where
+//!    one covers another: each kind is a layer;
+//! 3. [`divisions`] finds the division of every beat, for all layers together or for one that has its own, and with it the cell of
+//!    every attack;
 //! 4. [`accents`] sorts a layer's attacks into ghosts, plain ones and accents, [`swing`] looks for cells that are all late.
 //!
 //! Choices between models are made by description length (Rissanen, *Modeling by shortest data description*, 1978). The constants
 //! are ours, chosen on simulated performances, unless a source is named.
 
 mod accents;
-mod companion;
 mod divisions;
 mod kinds;
+mod mixture;
 mod prototype;
-mod sounding;
+mod reading;
+mod sound;
+mod steady;
 mod swing;
 #[cfg(test)]
 mod tests;
@@ -23,14 +27,22 @@ use crate::recording::fit::clock::Clock;
 use crate::recording::fit::onset::Onset;
 pub use accents::Accent;
 pub use divisions::Division;
-use divisions::Place;
+use divisions::{Divided, Place};
 pub use prototype::{Prototype, Role};
+use reading::Reading;
+use sound::sounds;
+use std::collections::BTreeMap;
 pub use swing::Swing;
 
 /// Fewest attacks of a layer that say something about the spread of its timing.
 const MIN_ATTACKS: usize = 8;
 /// Spread of timing where no layer has enough attacks, in seconds.
 const DEFAULT_SIGMA: f64 = 0.015;
+
+/// The cells of all layers together are those of a layer if most of its attacks are within so many standard deviations of them.
+/// Otherwise it has cells of its own, as three in the time of four has.
+const NEAR: f64 = 3.0;
+const MOST: f64 = 0.9;
 
 /// Where bars begin among the beats.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -100,44 +112,73 @@ pub struct Transcription {
     pub sigma: f64,
 }
 
-/// Kinds of sound among onsets, the purest first.
-pub fn prototypes(onsets: &[Onset]) -> Vec<Prototype> {
-    prototype::prototypes(&kinds::clusters(onsets), onsets)
-}
-
 /// Transcribes onsets, in ascending order of time, on beats of ascending seconds. Onsets farther than a beat outside the beats are
 /// left out. In an additive meter the beats are its units.
 ///
 /// `bars` helps to tell accents; without it they are told by strength alone.
 pub fn transcribe(onsets: &[Onset], beats: &[f64], bars: Option<Bars>) -> Transcription {
-    let inside: Vec<Onset> = onsets.iter().filter(|onset| is_near(onset, beats)).copied().collect();
-    transcribe_with(onsets, beats, bars, &prototypes(&inside))
-}
-
-/// Transcribes onsets into given kinds of sound, such as those of [`prototypes`] after some were merged or divided.
-pub fn transcribe_with(onsets: &[Onset], beats: &[f64], bars: Option<Bars>, prototypes: &[Prototype]) -> Transcription {
-    if beats.len() < 2 || prototypes.is_empty() {
+    let places = placed(onsets, beats);
+    let all = sounds(&places.iter().map(|part| onsets[part.onset]).collect::<Vec<_>>());
+    let (parts, sounds): (Vec<Part>, Vec<_>) =
+        places.into_iter().zip(all).filter(|(_, sound)| sound.sum() > 0.0).unzip();
+    if sounds.is_empty() {
         return Transcription::default();
     }
-    let clock = Clock { origin: 0.0, step: 1.0, knots: beats.to_vec() };
-    let sets = sounding::sets(prototypes.len());
-    let mut parts: Vec<Vec<Part>> = vec![Vec::new(); prototypes.len()];
-    for (index, onset) in onsets.iter().enumerate().filter(|(_, onset)| is_near(onset, beats)) {
-        let position = clock.score(onset.seconds);
-        let last = beats.len() as f64 - 2.0;
-        let beat = position.floor().clamp(0.0, last);
-        let beat_seconds = clock.rate_between(beat, beat + 1.0);
-        for (kind, strength) in sounding::sounding(onset, prototypes, &sets) {
-            parts[kind].push(Part { onset: index, strength, position, beat_seconds });
+    let reading = Reading::new(&sounds);
+    let mut of_kinds: Vec<Vec<Part>> = vec![Vec::new(); reading.kinds.len()];
+    for (part, mixture) in parts.iter().zip(&reading.mixtures) {
+        for (kind, energy) in &mixture.parts {
+            of_kinds[*kind].push(Part { strength: energy.sqrt(), ..*part });
         }
     }
-    let sigma = common_sigma(&parts);
-    let layers = prototypes
-        .iter()
-        .zip(&parts)
-        .filter(|(_, parts)| !parts.is_empty())
-        .map(|(&prototype, parts)| layer(prototype, parts, bars, sigma))
-        .collect();
+    layers(Prototype::of_kinds(&reading.kinds).into_iter().zip(of_kinds).collect(), bars)
+}
+
+/// Transcribes onsets as [`transcribe`] does, all of them as one kind of sound.
+pub fn transcribe_as_one(onsets: &[Onset], beats: &[f64], bars: Option<Bars>) -> Transcription {
+    let parts = placed(onsets, beats);
+    layers(vec![(Prototype::ANY, parts)], bars)
+}
+
+/// Onsets near the beats, with their places.
+fn placed(onsets: &[Onset], beats: &[f64]) -> Vec<Part> {
+    if beats.len() < 2 {
+        return Vec::new();
+    }
+    let clock = Clock { origin: 0.0, step: 1.0, knots: beats.to_vec() };
+    let part = |(index, onset): (usize, &Onset)| {
+        let position = clock.score(onset.seconds);
+        let beat = position.floor().clamp(0.0, beats.len() as f64 - 2.0);
+        let beat_seconds = clock.rate_between(beat, beat + 1.0);
+        Part { onset: index, strength: onset.strength, position, beat_seconds }
+    };
+    onsets.iter().enumerate().filter(|(_, onset)| is_near(onset, beats)).map(part).collect()
+}
+
+/// The layers of kinds with their parts.
+fn layers(kinds: Vec<(Prototype, Vec<Part>)>, bars: Option<Bars>) -> Transcription {
+    let kinds: Vec<(Prototype, Vec<Part>)> = kinds.into_iter().filter(|(_, parts)| !parts.is_empty()).collect();
+    if kinds.is_empty() {
+        return Transcription::default();
+    }
+    let sigma = common_sigma(kinds.iter().map(|(_, parts)| parts.as_slice()));
+    let all: BTreeMap<usize, Part> =
+        kinds.iter().flat_map(|(_, parts)| parts).map(|part| (part.onset, *part)).collect();
+    let all: Vec<Part> = all.into_values().collect();
+    let together = divisions::divide(&all, sigma);
+    let place_together: BTreeMap<usize, Place> =
+        all.iter().map(|part| part.onset).zip(together.places.iter().copied()).collect();
+    let divided = |parts: &[Part]| {
+        let places: Vec<Place> = parts.iter().map(|part| place_together[&part.onset]).collect();
+        let is_near = |(part, place): &(&Part, &Place)| part.deviation_from(place.position()).abs() < NEAR * sigma;
+        let near = parts.iter().zip(&places).filter(is_near).count();
+        if near as f64 >= MOST * parts.len() as f64 {
+            Divided { places, ..together.clone() }
+        } else {
+            divisions::divide(parts, sigma)
+        }
+    };
+    let layers = kinds.iter().map(|(prototype, parts)| layer(*prototype, parts, divided(parts), bars, sigma)).collect();
     Transcription { layers, sigma }
 }
 
@@ -152,6 +193,13 @@ struct Part {
     beat_seconds: f64,
 }
 
+impl Part {
+    /// Seconds after a position in beats.
+    fn deviation_from(&self, position: f64) -> f64 {
+        (self.position - position) * self.beat_seconds
+    }
+}
+
 /// Whether an onset is less than a beat outside the beats.
 fn is_near(onset: &Onset, beats: &[f64]) -> bool {
     let [first, second, .., before, last] = beats else {
@@ -161,9 +209,8 @@ fn is_near(onset: &Onset, beats: &[f64]) -> bool {
 }
 
 /// The median of the layers' spreads of timing, each as often as it has attacks.
-fn common_sigma(parts: &[Vec<Part>]) -> f64 {
+fn common_sigma<'p>(parts: impl Iterator<Item = &'p [Part]>) -> f64 {
     let mut spreads: Vec<(f64, usize)> = parts
-        .iter()
         .filter(|parts| parts.len() >= MIN_ATTACKS)
         .map(|parts| (divisions::best_sigma(parts), parts.len()))
         .collect();
@@ -180,8 +227,7 @@ fn common_sigma(parts: &[Vec<Part>]) -> f64 {
 }
 
 /// Puts the attacks of one kind of sound on cells.
-fn layer(prototype: Prototype, parts: &[Part], bars: Option<Bars>, sigma: f64) -> Layer {
-    let divided = divisions::divide(parts, sigma);
+fn layer(prototype: Prototype, parts: &[Part], divided: Divided, bars: Option<Bars>, sigma: f64) -> Layer {
     let strengths: Vec<f64> = parts.iter().map(|part| part.strength).collect();
     let positions: Vec<f64> = divided.places.iter().map(|place| place.position()).collect();
     let accents = accents::accents(&strengths, &positions, bars);
@@ -191,7 +237,7 @@ fn layer(prototype: Prototype, parts: &[Part], bars: Option<Bars>, sigma: f64) -
         beat: place.beat,
         cell: place.cell,
         division: place.division,
-        deviation: (part.position - position) * part.beat_seconds,
+        deviation: part.deviation_from(position),
         accent,
     };
     let swung = swing::swing(parts, sigma).map(|swing| {
