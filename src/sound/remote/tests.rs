@@ -18,6 +18,7 @@ use std::fs;
 use std::io;
 use std::net::Shutdown;
 use std::path::Path;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, mpsc};
 use std::thread;
 use std::time::Instant;
@@ -74,6 +75,8 @@ fn play(groove: Groove) -> PlaybackRequest {
 struct Files {
     by_name: HashMap<String, Vec<u8>>,
     refused: usize,
+    /// Number of parts that were read.
+    parts: Arc<AtomicUsize>,
     /// The recording that arrives.
     arriving: (String, Vec<u8>),
 }
@@ -85,6 +88,7 @@ impl SampleFiles for Files {
 
     fn read(&mut self, part: &ChunkRequest) -> (u64, Vec<u8>) {
         let Some(file) = self.by_name.get(&part.name) else { return (0, Vec::new()) };
+        self.parts.fetch_add(1, Ordering::Relaxed);
         let at = (part.at as usize).min(file.len());
         (file.len() as u64, file[at..file.len().min(at + 1000)].to_vec())
     }

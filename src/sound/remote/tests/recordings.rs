@@ -95,6 +95,7 @@ fn edits_arrive_while_a_recording_is_on_its_way() {
     let (orders, served) = speaker(there);
     let requests = Requests::new();
     let mut sender = Files { by_name: [(name.clone(), vec![7; SIZE])].into(), ..Files::default() };
+    let parts = sender.parts.clone();
     let linked = {
         let requests = requests.clone();
         let sink: EventSink = Arc::new(|_| {});
@@ -102,6 +103,10 @@ fn edits_arrive_while_a_recording_is_on_its_way() {
     };
     requests.send(play(recorded(1)));
     request(&orders);
+    // The second part is read when the first one has arrived.
+    while parts.load(Ordering::Relaxed) < 2 {
+        thread::yield_now();
+    }
     for bars in 2..13 {
         requests.send(PlaybackRequest::Change(PlayRequest::Loop(spec(recorded(bars)))));
         request(&orders);
