@@ -1,5 +1,6 @@
 //! The recording that lies under the grid, and the anchors that tie instants of it to places of the grid.
 
+use super::anchor_map::AnchorMap;
 use super::bounds::{ANCHOR_BAR, ANCHOR_BEAT, ANCHOR_PASS, ANCHORS, FILE_NAME, OutOfBound, RECORDING_TIME};
 use super::edit::Edit;
 use super::edit_error::EditError;
@@ -221,7 +222,32 @@ impl Groove {
                 | Edit::Times(..)
         );
         let Some(recording) = self.recording.clone().filter(|r| is_of_bars && !r.anchors.is_empty()) else { return };
+        let bar_after = |bar: usize| {
+            let at = moved(before.section_bar(bar)?)?;
+            self.bar_in_order(at.section, at.pass, at.bar)
+        };
+        // The start of the next pass is the end of the last bar, unless more of the next pass is anchored.
+        let is_end = |anchor: &Anchor| {
+            let GridPlace { pass, bar, beat } = anchor.place;
+            pass > 0 && bar == 0 && beat == Fraction::ZERO && recording.anchors.last() == Some(anchor)
+        };
+        let end = |anchor: &Anchor| -> Option<Anchor> {
+            let (old, new, pass) = (before.bars_in_pass(), self.bars_in_pass(), anchor.place.pass);
+            if let Some(last) = old.checked_sub(1).and_then(bar_after) {
+                let (pass, bar) = if last + 1 < new { (pass - 1, last as u32 + 1) } else { (pass, 0) };
+                return Some(Anchor { place: GridPlace { pass, bar, beat: Fraction::ZERO }, ..*anchor });
+            }
+            // The end is now that of an earlier bar.
+            let first_gone = 1 + (0..old).rev().find(|bar| bar_after(*bar).is_some_and(|bar| bar + 1 == new))?;
+            let map = AnchorMap::of(before)?;
+            let gone = GridPlace { pass: pass - 1, bar: first_gone as u32, beat: Fraction::ZERO };
+            let nanos = map.recording_time(before.score_time_of(gone, map.pass_length())?);
+            Some(Anchor { at: Micros((nanos + 500).div_euclid(1000)), ..*anchor })
+        };
         let anchors = recording.anchors.iter().filter_map(|anchor| {
+            if is_end(anchor) {
+                return end(anchor);
+            }
             // An anchor outside the groove stays as it is written.
             let Some(at) = before.section_bar(anchor.place.bar as usize) else { return Some(*anchor) };
             let at = moved(at)?;
@@ -296,6 +322,24 @@ mod tests {
         assert_eq!(edited(&Edit::RemoveSection(0)), [(0, 4)]);
         let section = Section { name: "wait".into(), ..groove().sections()[1].clone() };
         assert_eq!(edited(&Edit::AddSection(1, section)), [(0, 0), (1, 1), (2, 2), (3, 3), (5, 4)]);
+    }
+
+    #[test]
+    fn the_end_stays_at_the_end_of_its_bar() {
+        let end = Anchor { place: GridPlace { pass: 1, ..GridPlace::default() }, at: Micros(5000) };
+        let recording = Recording::new("winch.flac", None).with_anchors(vec![anchor(0, 0), anchor(4, 4000), end]);
+        let groove = groove().with_recording(Some(recording)).expect("anchors in order");
+        let edited = |edit: &Edit| {
+            let edited = groove.edited(edit).expect("an edit");
+            let anchors = edited.recording().expect("a recording").anchors().to_vec();
+            anchors.into_iter().map(|a| (a.place.pass, a.place.bar, a.at.0)).collect::<Vec<_>>()
+        };
+        // Bars after the last one do not take its time.
+        assert_eq!(edited(&Edit::InsertBars(1, 1, 2)), [(0, 0, 0), (0, 4, 4000), (0, 5, 5000)]);
+        assert_eq!(edited(&Edit::InsertBars(1, 0, 1)), [(0, 0, 0), (0, 5, 4000), (1, 0, 5000)]);
+        assert_eq!(edited(&Edit::CopySection(1, "wait".into())), [(0, 0, 0), (0, 4, 4000), (0, 5, 5000)]);
+        // The new end is where the bar that is gone began.
+        assert_eq!(edited(&Edit::RemoveSection(1)), [(0, 0, 0), (1, 0, 4000)]);
     }
 
     #[test]

@@ -49,11 +49,16 @@ impl fmt::Display for SubjectError {
 impl Subject {
     /// All cells of a layer in a section; of a cycle one repetition.
     pub(crate) fn layer(groove: &Groove, layer: usize, section: usize) -> Result<Self, SubjectError> {
+        Self::whole(groove, layer, section).checked(groove)
+    }
+
+    /// The same, whatever is in the cells.
+    fn whole(groove: &Groove, layer: usize, section: usize) -> Self {
         let cells = match groove.part(layer, section) {
             Part::Cycled { cells, .. } => cells.len(),
             Part::Barred { .. } => groove.cells(layer, section),
         };
-        Self { layer, section, starts: vec![0], cells }.checked(groove)
+        Self { layer, section, starts: vec![0], cells }
     }
 
     /// Some cells of a layer in a section.
@@ -67,18 +72,18 @@ impl Subject {
         if range.is_empty() || range.end > all {
             return Err(SubjectError::NoSuchCell(all));
         }
-        let whole = Self::layer(groove, layer, section)?;
+        let whole = Self::whole(groove, layer, section);
         if groove.part(layer, section).is_cycle() && range.len() >= whole.cells {
-            return Ok(whole);
+            return whole.checked(groove);
         }
         Self { starts: vec![range.start], cells: range.len(), ..whole }.checked(groove)
     }
 
     /// Every coming of the figure that covers most of a layer in a section.
     pub(crate) fn figure(groove: &Groove, layer: usize, section: usize) -> Result<Self, SubjectError> {
-        let whole = Self::layer(groove, layer, section)?;
+        let whole = Self::whole(groove, layer, section);
         if groove.part(layer, section).is_cycle() {
-            return Ok(whole);
+            return whole.checked(groove);
         }
         let found = groups(groove, layer, section).ok_or(SubjectError::NoAttacks)?;
         let figures = found.figures.iter().filter(|f| found.in_cells && f.groups.len() > 1);

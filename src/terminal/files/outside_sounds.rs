@@ -32,6 +32,8 @@ pub(crate) fn offer(state: &mut State) {
 }
 
 pub(crate) fn allow(state: &mut State, paths: Vec<PathBuf>) {
+    // They may have been found once more while the question was open.
+    state.files.outside_sounds.pending.retain(|path| !paths.contains(path));
     state.files.outside_sounds.allowed.extend(paths.iter().cloned());
     state.effects.push(Effect::AllowSounds(paths));
     replay(state);
@@ -43,6 +45,7 @@ pub(crate) fn allow(state: &mut State, paths: Vec<PathBuf>) {
 }
 
 pub(crate) fn refuse(state: &mut State, paths: Vec<PathBuf>) {
+    state.files.outside_sounds.pending.retain(|path| !paths.contains(path));
     state.files.outside_sounds.refused.extend(paths);
     state.info("not read; layers play their voices instead, and the recording is silent");
 }

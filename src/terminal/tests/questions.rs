@@ -197,12 +197,15 @@ fn sound_files_outside_the_folder_are_named_and_read_after_an_answer() {
     found(&mut state, 3);
     let shown = screen(&state, (80, 24));
     assert!(shown.contains("/isle/2.wav") && !shown.contains("/isle/0.wav"), "{shown}");
+    // Found once more while the question is open, they are not asked about again.
+    found(&mut state, 3);
     let effects = press(&mut state, "y");
     assert!(
         matches!(&effects[..], [Effect::AllowSounds(p), Effect::TrySounds(_)] if *p == paths(3)[2..]),
         "{effects:?}"
     );
     assert_eq!(state.files.outside_sounds.allowed, paths(3)[2..]);
+    assert_eq!(state.overlay, Overlay::None);
     // Every path is named, also of many and on the smallest screen, after what is open is closed.
     let mut state = ferry();
     press(&mut state, "?");

@@ -217,6 +217,11 @@ fn what_cannot_be_varied_is_said_with_what_to_change() {
     let rows = [
         ("x... .... | .... ....", "s right right ctrl-r", "variants of cells 1 to 3"),
         ("x... .... | .... ....", "right s right ctrl-r", "no attacks to vary in cells 2 to 3 of riff; select more"),
+        (
+            "{5: x-x..} x..x",
+            "right right right right right s right right right ctrl-r",
+            "variants of cells 6 to 9 of riff",
+        ),
         ("{5: x-x..} ....", "ctrl-r", "a tuplet is in riff in section A"),
         (".... ....", "ctrl-r", "no attacks to vary in riff in section A; enter some first"),
         ("x... ....", "s ctrl-r", "no variants of cell 1 of riff; select more cells"),
