@@ -64,7 +64,7 @@ const MODULES: &[Module] = &[
     Module {
         name: "recording",
         modules: &["rhythm", "analysis", "sound"],
-        crates: &["num_integer", "pulp", "realfft", "rubato", "symphonia"],
+        crates: &["num_integer", "pulp", "realfft", "rubato", "rustfft", "symphonia"],
         forbidden: &["std::thread", "PathBuf"],
     },
     Module {

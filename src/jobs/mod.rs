@@ -23,8 +23,6 @@ pub(crate) mod variants;
 
 pub(crate) use crate::export::formats::PictureStyle;
 pub(crate) use crate::export::picture::Theme as PictureTheme;
-#[cfg(test)]
-pub(crate) use crate::recording::onsets::Timbre;
 pub(crate) use crate::recording::onsets::{Band, Onset};
 pub(crate) use crate::sound::take::MAX_COUNT_IN_BARS;
 pub(crate) use crate::sound::{Channels, Click, Length, Position, Range, RecordingTone, SampleRate};

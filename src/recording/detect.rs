@@ -1,6 +1,6 @@
 //! Finds the onsets of a recorded file: decodes it and runs the detector on the mean of its channels.
 
-use super::onsets::{DEFAULT_THRESHOLD, Mono, Onset, onsets};
+use super::onsets::{DEFAULT_THRESHOLD, Mono, Onset, measure_timbres, onsets};
 use super::packed::PackedSound;
 use super::spool::{Layout, Progress, SpoolError, spool};
 use super::spool_file::SpoolFile;
@@ -83,6 +83,13 @@ impl Mono for Mean<'_> {
 /// Finds the onsets of a recording that is decoded, with the usual threshold; `None` if `goes_on` stops it. It takes little memory.
 pub fn detect_in(spool: &SpoolFile, goes_on: &dyn Fn() -> bool) -> Option<Vec<Onset>> {
     onsets_from_start(&Mean(spool), spool.rate(), DEFAULT_THRESHOLD, &mut |_| goes_on())
+}
+
+/// Finds them as [`detect_in`] does, with their timbres.
+pub fn detect_with_timbres(spool: &SpoolFile, goes_on: &dyn Fn() -> bool) -> Option<Vec<Onset>> {
+    let mut found = detect_in(spool, goes_on)?;
+    measure_timbres(&Mean(spool), spool.rate(), &mut found, goes_on)?;
+    Some(found)
 }
 
 /// Sound after some frames of silence.

@@ -200,7 +200,6 @@ impl FrameStream for SpoolStream {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::recording::onsets::Timbre;
     use crate::rhythm::Fraction;
     use crate::sound::SampleRate;
 
@@ -264,17 +263,7 @@ mod tests {
         file.complete();
         let heard = |file: &Arc<SpoolFile>| left(&mut *file.open(&listening(0, 50, 48_000)), 0, 120_000);
         let (id, before) = (file.id(), heard(&file));
-        let onset = |seconds| Onset {
-            seconds,
-            attack: seconds,
-            confidence: 1.0,
-            strength_db: 0.0,
-            low_db: 0.0,
-            mid_db: 0.0,
-            high_db: 0.0,
-            timbre: Timbre::default(),
-        };
-        file.set_onsets(&[onset(1.0)]);
+        file.set_onsets(&[Onset::of_bands(1.0, [0.0; 3])]);
         assert_ne!(file.id(), id);
         // After the onset, at frame 96,000, the sound is copied unchanged.
         let after = heard(&file);

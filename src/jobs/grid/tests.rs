@@ -1,26 +1,13 @@
 //! Grids found in made-up onsets.
 
 use super::{GridChoices, GridJob, GridRequest, find};
-use crate::recording::onsets::{Onset, Timbre};
+use crate::recording::onsets::Onset;
 use crate::rhythm::{Fraction, GridPlace, Groove, Meter, Recording, Tempo, Time};
 use std::sync::Arc;
 
 const KICK: [f32; 3] = [0.0, -18.0, -30.0];
 const SNARE: [f32; 3] = [-16.0, -2.0, -8.0];
 const HAT: [f32; 3] = [-40.0, -20.0, -2.0];
-
-fn onset(seconds: f64, [low_db, mid_db, high_db]: [f32; 3]) -> Onset {
-    Onset {
-        seconds,
-        attack: 0.0,
-        confidence: 0.9,
-        strength_db: low_db.max(mid_db).max(high_db),
-        low_db,
-        mid_db,
-        high_db,
-        timbre: Timbre::default(),
-    }
-}
 
 /// A plain beat at 120 for so many bars, from 1.2 s on; the hat alone on the weak eighths.
 fn beat(bars: usize) -> Vec<Onset> {
@@ -31,7 +18,7 @@ fn beat(bars: usize) -> Vec<Onset> {
             _ => HAT,
         };
         // Up to 6 ms off.
-        onset(1.2 + 0.25 * k as f64 + 0.002 * ((k * 5 % 7) as f64 - 3.0), bands)
+        Onset::of_bands(1.2 + 0.25 * k as f64 + 0.002 * ((k * 5 % 7) as f64 - 3.0), bands)
     });
     eighths.collect()
 }
@@ -132,7 +119,7 @@ fn a_line_of_groups_gets_an_anchor_wherever_it_begins() {
     let onsets: Vec<Onset> = starts
         .enumerate()
         .filter(|(k, _)| k % 10 != 7)
-        .map(|(_, at)| onset(0.7 + f64::from(at) * cell, SNARE))
+        .map(|(_, at)| Onset::of_bands(0.7 + f64::from(at) * cell, SNARE))
         .collect();
     let sixteenth = Time::new(1, 16).expect("a length");
     let request = GridRequest::Groups { place: GridPlace::default(), groups: vec![5, 4, 4], cell: sixteenth };

@@ -17,7 +17,10 @@ fn opened(recordings: &Recordings, groove: &Groove, access: &SoundAccess) -> Vec
         words.borrow_mut().push(match event {
             RecordingEvent::Decoding(percent) => format!("{percent}"),
             RecordingEvent::Loaded(l, warnings) => format!("{} {} {} {warnings:?}", l.file, l.rate, l.frames),
-            RecordingEvent::Onsets(onsets) => format!("{} onsets", onsets.len()),
+            RecordingEvent::Onsets(onsets) => {
+                assert!(onsets.iter().all(|onset| onset.timbre.is_known()));
+                format!("{} onsets", onsets.len())
+            }
             RecordingEvent::Identified(fingerprint) => fingerprint,
             RecordingEvent::Failed(why) => why,
             RecordingEvent::Closed => "closed".to_owned(),

@@ -51,21 +51,6 @@ impl Onset {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::recording::onsets::Timbre;
-
-    /// Decibels in the low, the middle and the high band.
-    fn onset([low_db, mid_db, high_db]: [f32; 3]) -> Onset {
-        Onset {
-            seconds: 0.0,
-            attack: 0.0,
-            confidence: 0.9,
-            strength_db: 0.0,
-            low_db,
-            mid_db,
-            high_db,
-            timbre: Timbre::default(),
-        }
-    }
 
     #[test]
     fn drums_sound_in_their_bands_alone_and_together() {
@@ -80,7 +65,7 @@ mod tests {
             ("snare and hat", [-10.0, 0.3, 0.3], mid, &[mid, high]),
         ];
         for (what, bands, leads, sounds) in rows {
-            let onset = onset(bands);
+            let onset = Onset::of_bands(0.0, bands);
             assert_eq!(onset.band(), leads, "{what}");
             let found: Vec<Band> = [low, mid, high].into_iter().filter(|b| onset.sounds_in(*b)).collect();
             assert_eq!(found, sounds, "{what}");

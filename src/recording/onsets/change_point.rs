@@ -3,6 +3,7 @@
 //! samples before and after the change are noise of two variances.
 
 use super::envelope::{Envelopes, MAX_BANDS, SAMPLES};
+use super::lanes::sum;
 use super::signal::Signal;
 use crate::analysis::listener::ln;
 use std::ops::Range;
@@ -125,16 +126,18 @@ impl ChangeDetector {
     }
 }
 
-/// Sums up the envelopes.
+/// Sums up the envelopes over a range of samples, and takes the floors from all of them.
 #[inline(always)]
-fn accumulate(squares: &[[f32; SAMPLES]], sums: &mut [[f64; SAMPLES + 1]], floors: &mut [f64]) {
+fn accumulate(squares: &[[f32; SAMPLES]], range: Range<usize>, sums: &mut [[f64; SAMPLES + 1]], floors: &mut [f64]) {
     for ((squares, sums), floor) in squares.iter().zip(sums).zip(floors) {
-        let mut sum = 0.0;
-        for (square, total) in squares.iter().zip(&mut sums[1..]) {
-            sum += f64::from(*square);
-            *total = sum;
+        let [even, odd] = sum(squares);
+        let mut total = 0.0;
+        sums[range.start] = total;
+        for (square, sum_so_far) in squares[range.clone()].iter().zip(&mut sums[range.start + 1..]) {
+            total += f64::from(*square);
+            *sum_so_far = total;
         }
-        *floor = FLOOR + FLOOR_PART * sum / SAMPLES as f64;
+        *floor = FLOOR + FLOOR_PART * f64::from(even + odd) / SAMPLES as f64;
     }
 }
 
@@ -147,7 +150,8 @@ fn compare_with<'a, S: pulp::Simd>(
     squares: &'a [[f32; SAMPLES]],
     range: Range<usize>,
 ) {
-    accumulate(squares, &mut detector.sums, &mut detector.floors);
+    let needed = range.start - detector.before..range.end + detector.after;
+    accumulate(squares, needed, &mut detector.sums, &mut detector.floors);
     let ChangeDetector { before, after, weights, sums, floors, ratios, mean } = detector;
     let (before, after) = (*before, *after);
     let (per_before, per_after) = (1.0 / before as f64, 1.0 / after as f64);
@@ -178,10 +182,9 @@ fn compare_with<'a, S: pulp::Simd>(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use realfft::RealFftPlanner;
 
     fn find(sound: &[f32], range: Range<f64>) -> ChangePoint {
-        let mut envelopes = Envelopes::new(44_100.0, 4096, &mut RealFftPlanner::new());
+        let mut envelopes = Envelopes::new(44_100.0, 4096);
         let mut detector = ChangeDetector::new(&envelopes);
         let mut signal = Signal::new(&sound, 44_100);
         detector.find(&mut envelopes, &mut signal, f64::midpoint(range.start, range.end), &range).expect("a range")

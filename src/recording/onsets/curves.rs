@@ -3,7 +3,6 @@
 use super::flux::{Flux, FluxFrame, FluxParams};
 use super::progress::Progress;
 use super::signal::Signal;
-use realfft::RealFftPlanner;
 
 /// Frames per second.
 pub(super) const FRAME_RATE: f64 = 200.0;
@@ -95,30 +94,34 @@ pub(super) struct Curves {
 
 impl Curves {
     /// `None` if cancelled. There are no frames if the sample rate is too low for any band.
-    pub(super) fn new(signal: &mut Signal, planner: &mut RealFftPlanner<f32>, progress: &mut Progress) -> Option<Self> {
+    pub(super) fn new(signal: &mut Signal, progress: &mut Progress) -> Option<Self> {
         let rate = signal.rate();
         let size = long_size(rate);
         if size < 8 {
             return Some(Self::default());
         }
         let params = FluxParams { size, bands_per_octave: 24.0, compression: 1e4 };
-        let mut long = Flux::new(rate, &params, planner);
+        let mut long = Flux::new(rate, &params);
         let params = FluxParams { size: size / 4, bands_per_octave: 12.0, compression: 1e3 };
-        let mut short = Flux::new(rate, &params, planner);
+        let mut short = Flux::new(rate, &params);
         if long.is_empty() || short.is_empty() {
             return Some(Self::default());
         }
         let hop = rate / FRAME_RATE;
         let count = (signal.len() as f64 / hop) as usize + 1;
-        let (mut long_frames, mut short_frames) = (Vec::with_capacity(count), Vec::with_capacity(count));
-        for i in 0..count {
+        let (mut long_frames, mut short_frames) = (Vec::with_capacity(count + 1), Vec::with_capacity(count + 1));
+        let centre = |i: usize| (i as f64 * hop).round_ties_even() as i64;
+        let margin = (size - short.size()) / 2;
+        for i in (0..count).step_by(2) {
             progress.report(i, count)?;
-            let centre = (i as f64 * hop).round_ties_even() as i64;
-            let samples = signal.samples(centre - (size / 2) as i64, size);
-            long_frames.push(long.next(samples));
-            let (from, len) = (size / 2 - short.size() / 2, short.size());
-            short_frames.push(short.next(&samples[from..from + len]));
+            let step = (centre(i + 1) - centre(i)) as usize;
+            let both = signal.samples(centre(i) - (size / 2) as i64, size + step);
+            let frames = [&both[..size], &both[step..]];
+            long_frames.extend(long.next_two(frames));
+            short_frames.extend(short.next_two(frames.map(|frame| &frame[margin..margin + short.size()])));
         }
+        long_frames.truncate(count);
+        short_frames.truncate(count);
         Some(Self { long: Curve::new(long_frames), short: Curve::new(short_frames) })
     }
 

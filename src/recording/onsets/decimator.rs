@@ -62,7 +62,8 @@ impl Decimator {
 #[inline(always)]
 fn filter_with<'a, S: pulp::Simd>(_: S, input: &'a [f32], taps: &'a [f32], factor: usize, out: &'a mut [f32]) {
     for (i, sample) in out.iter_mut().enumerate() {
-        *sample = dot(&input[i * factor..i * factor + taps.len()], taps);
+        let [even, odd] = dot(&input[i * factor..i * factor + taps.len()], taps);
+        *sample = even + odd;
     }
 }
 

@@ -3,8 +3,9 @@
 //! envelope comes at a low rate and without delay.
 
 use super::signal::Signal;
-use realfft::num_complex::Complex;
-use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+use realfft::{RealFftPlanner, RealToComplex};
+use rustfft::num_complex::Complex;
+use rustfft::{Fft, FftPlanner};
 use std::f64::consts::{FRAC_PI_2, PI};
 use std::sync::Arc;
 
@@ -17,7 +18,6 @@ const MAX_START: f64 = 0.47;
 const MAX_END: f64 = 0.485;
 /// Samples of an envelope, and most bins of a band.
 pub(super) const SAMPLES: usize = 512;
-const HALF: usize = SAMPLES / 2;
 /// Seconds over which the block fades in and out.
 const FADE: f64 = 0.004;
 
@@ -50,13 +50,11 @@ pub(super) struct Envelopes {
     fade: Vec<f32>,
     masks: Vec<Mask>,
     forward: Arc<dyn RealToComplex<f32>>,
-    inverse: Arc<dyn ComplexToReal<f32>>,
+    inverse: Arc<dyn Fft<f32>>,
     input: Vec<f32>,
     spectrum: Vec<Complex<f32>>,
-    /// The bins of a band, and from them the spectra of the real and of the imaginary part of its signal.
+    /// The bins of a band, then its signal.
     band: Vec<Complex<f32>>,
-    parts: [Vec<Complex<f32>>; 2],
-    outputs: [Vec<f32>; 2],
     scratch: Vec<Complex<f32>>,
     squares: Vec<[f32; SAMPLES]>,
     start: f64,
@@ -64,7 +62,7 @@ pub(super) struct Envelopes {
 
 impl Envelopes {
     /// `size` is the length of a block in samples, a power of two.
-    pub(super) fn new(rate: f64, size: usize, planner: &mut RealFftPlanner<f32>) -> Self {
+    pub(super) fn new(rate: f64, size: usize) -> Self {
         let masks: Vec<Mask> = EDGES
             .windows(2)
             .take_while(|edges| edges[0] < MAX_START * rate)
@@ -72,16 +70,15 @@ impl Envelopes {
             .collect();
         let faded = (FADE * rate) as usize;
         let fade = (0..faded).map(|i| (0.5 - 0.5 * (PI * i as f64 / faded as f64).cos()) as f32).collect();
-        let (forward, inverse) = (planner.plan_fft_forward(size), planner.plan_fft_inverse(SAMPLES));
-        let scratch = forward.get_scratch_len().max(inverse.get_scratch_len());
+        let forward = RealFftPlanner::new().plan_fft_forward(size);
+        let inverse = FftPlanner::new().plan_fft_inverse(SAMPLES);
+        let scratch = forward.get_scratch_len().max(inverse.get_inplace_scratch_len());
         Self {
             rate,
             fade,
             input: vec![0.0; size],
             spectrum: forward.make_output_vec(),
             band: vec![Complex::default(); SAMPLES],
-            parts: std::array::from_fn(|_| inverse.make_input_vec()),
-            outputs: std::array::from_fn(|_| inverse.make_output_vec()),
             scratch: vec![Complex::default(); scratch],
             squares: vec![[0.0; SAMPLES]; masks.len()],
             masks,
@@ -131,32 +128,11 @@ impl Envelopes {
             for ((to, bin), weight) in self.band.iter_mut().zip(bins).zip(&mask.weights) {
                 *to = bin * weight;
             }
-            split(&self.band, &mut self.parts);
-            for (part, output) in self.parts.iter_mut().zip(&mut self.outputs) {
-                self.inverse
-                    .process_with_scratch(part, output, &mut self.scratch)
-                    .expect("a spectrum with real ends, and buffers of the transform's sizes");
-            }
-            let [real, imaginary] = &self.outputs;
-            for ((square, re), im) in squares.iter_mut().zip(real).zip(imaginary) {
-                *square = (re * re + im * im) * scale;
+            self.inverse.process_with_scratch(&mut self.band, &mut self.scratch);
+            for (square, sample) in squares.iter_mut().zip(&self.band) {
+                *square = sample.norm_sqr() * scale;
             }
         }
-    }
-}
-
-/// Splits the spectrum of a complex signal into those of its real and its imaginary part: the symmetric and the antisymmetric
-/// part of it. Two real transforms cost what one complex transform does.
-fn split(band: &[Complex<f32>], parts: &mut [Vec<Complex<f32>>; 2]) {
-    let [real, imaginary] = parts;
-    for i in 1..HALF {
-        let (a, b) = (band[i], band[SAMPLES - i]);
-        real[i] = Complex::new((a.re + b.re) * 0.5, (a.im - b.im) * 0.5);
-        imaginary[i] = Complex::new((a.im + b.im) * 0.5, (b.re - a.re) * 0.5);
-    }
-    for i in [0, HALF] {
-        real[i] = Complex::new(band[i].re, 0.0);
-        imaginary[i] = Complex::new(band[i].im, 0.0);
     }
 }
 
@@ -167,7 +143,7 @@ mod tests {
     #[test]
     fn the_envelope_of_a_sine_is_its_amplitude_in_its_band_only() {
         let rate = 44_100.0;
-        let mut envelopes = Envelopes::new(rate, 4096, &mut RealFftPlanner::new());
+        let mut envelopes = Envelopes::new(rate, 4096);
         assert_eq!(envelopes.squares().len(), MAX_BANDS);
         for (band, frequency) in [(0, 120.0), (3, 2_000.0), (6, 11_000.0)] {
             let sine = |i: usize| (2.0 * PI * frequency * i as f64 / rate).sin() as f32 * 0.5;
@@ -186,7 +162,7 @@ mod tests {
     #[test]
     fn low_rates_have_fewer_bands() {
         for (rate, bands) in [(8_000.0, 5), (22_050.0, 7), (1_000.0, 2)] {
-            let envelopes = Envelopes::new(rate, 1024, &mut RealFftPlanner::new());
+            let envelopes = Envelopes::new(rate, 1024);
             assert_eq!(envelopes.squares().len(), bands, "{rate}");
         }
     }

@@ -4,13 +4,11 @@
 use super::filter_bank::FilterBank;
 use super::lanes::sum;
 use crate::analysis::listener::ln;
-use realfft::num_complex::Complex;
-use realfft::{RealFftPlanner, RealToComplex};
+use rustfft::num_complex::Complex;
+use rustfft::{Fft, FftPlanner};
 use std::f64::consts::{LOG10_E, PI};
 use std::sync::Arc;
 
-/// Frames between the two that are compared.
-const LAG: usize = 2;
 /// Bands above and below these frequencies, in hertz, are looked at on their own.
 const HIGH_HZ: f64 = 3_000.0;
 const LOW_HZ: f64 = 300.0;
@@ -35,47 +33,48 @@ pub(super) struct FluxFrame {
     pub(super) unfiltered: f32,
 }
 
-/// Measures the flux frame by frame.
+/// Measures the flux, two frames at a time. What belongs to both alternates: the value of one frame, then that of the other.
 pub(super) struct Flux {
     compression: f32,
     bank: FilterBank,
     /// First band above 3000 Hz, and number of bands below 300 Hz.
     high: usize,
     low: usize,
-    /// Hann window that leaves the amplitude of a sine.
+    /// Hann window that leaves half the amplitude of a sine.
     window: Vec<f32>,
-    transform: Arc<dyn RealToComplex<f32>>,
-    input: Vec<f32>,
+    transform: Arc<dyn Fft<f32>>,
+    /// Of a signal of which the real part is one frame and the imaginary part the other.
     spectrum: Vec<Complex<f32>>,
     scratch: Vec<Complex<f32>>,
     magnitudes: Vec<f32>,
-    /// Logarithmic spectra of this frame and the two before; the bands at either end stand twice.
-    rows: [Vec<f32>; LAG + 1],
+    /// Logarithmic spectra of the two frames before and of these; the bands at either end stand twice.
+    before: Vec<f32>,
+    now: Vec<f32>,
     rises: Vec<f32>,
-    frames: usize,
+    is_first: bool,
 }
 
 impl Flux {
-    pub(super) fn new(rate: f64, params: &FluxParams, planner: &mut RealFftPlanner<f32>) -> Self {
+    pub(super) fn new(rate: f64, params: &FluxParams) -> Self {
         let size = params.size;
         let bank = FilterBank::new(rate, size, params.bands_per_octave);
         // The sum of this window is half its size.
-        let hann = |i: usize| (0.5 - 0.5 * (2.0 * PI * i as f64 / size as f64).cos()) * 4.0 / size as f64;
-        let transform = planner.plan_fft_forward(size);
+        let hann = |i: usize| (0.5 - 0.5 * (2.0 * PI * i as f64 / size as f64).cos()) * 2.0 / size as f64;
+        let transform = FftPlanner::new().plan_fft_forward(size);
         Self {
             compression: params.compression,
             high: bank.count_up_to(HIGH_HZ),
             low: bank.count_below(LOW_HZ),
             window: (0..size).map(|i| hann(i) as f32).collect(),
-            input: vec![0.0; size],
-            spectrum: transform.make_output_vec(),
-            scratch: transform.make_scratch_vec(),
-            magnitudes: vec![0.0; bank.bins().max(size / 2 + 1)],
-            rows: std::array::from_fn(|_| vec![0.0; bank.len() + 2]),
-            rises: vec![0.0; bank.len()],
+            spectrum: vec![Complex::default(); size],
+            scratch: vec![Complex::default(); transform.get_inplace_scratch_len()],
+            magnitudes: vec![0.0; 2 * bank.bins()],
+            before: vec![0.0; 2 * (bank.len() + 2)],
+            now: vec![0.0; 2 * (bank.len() + 2)],
+            rises: vec![0.0; 2 * bank.len()],
             transform,
             bank,
-            frames: 0,
+            is_first: true,
         }
     }
 
@@ -88,72 +87,79 @@ impl Flux {
         self.bank.len() == 0
     }
 
-    /// The flux at the next frame. The first two have none.
-    pub(super) fn next(&mut self, samples: &[f32]) -> FluxFrame {
-        next(self, samples)
+    /// The flux at the next two frames, from the two before. The first two have none.
+    pub(super) fn next_two(&mut self, samples: [&[f32]; 2]) -> [FluxFrame; 2] {
+        next_two(self, samples)
     }
 
+    /// Measures the magnitudes.
     #[inline(always)]
-    fn analyse(&mut self, samples: &[f32]) {
-        for ((input, sample), factor) in self.input.iter_mut().zip(samples).zip(&self.window) {
-            *input = sample * factor;
+    fn analyse(&mut self, [first, second]: [&[f32]; 2]) {
+        for (((to, re), im), factor) in self.spectrum.iter_mut().zip(first).zip(second).zip(&self.window) {
+            *to = Complex::new(re * factor, im * factor);
         }
-        self.transform
-            .process_with_scratch(&mut self.input, &mut self.spectrum, &mut self.scratch)
-            .expect("buffers of the transform's sizes");
+        self.transform.process_with_scratch(&mut self.spectrum, &mut self.scratch);
+        // The spectrum of the real part is the symmetric part of this one, that of the imaginary part the antisymmetric part.
+        let positive = &self.spectrum[1..=self.window.len() / 2];
+        for ((pair, z), w) in
+            self.magnitudes.as_chunks_mut().0[1..].iter_mut().zip(positive).zip(self.spectrum.iter().rev())
+        {
+            let (sum, difference) = (z + w, z - w);
+            let squares =
+                [sum.re * sum.re + difference.im * difference.im, difference.re * difference.re + sum.im * sum.im];
+            *pair = squares.map(f32::sqrt);
+        }
     }
 
-    /// Writes the logarithmic spectrum of this frame to the last row.
+    /// Calculates the logarithmic spectra.
     #[inline(always)]
     fn compress(&mut self) {
-        self.rows.rotate_left(1);
-        for (magnitude, bin) in self.magnitudes.iter_mut().zip(&self.spectrum) {
-            *magnitude = (bin.re * bin.re + bin.im * bin.im).sqrt();
-        }
-        let row = &mut self.rows[LAG];
-        let bands = self.bank.len();
-        for (i, value) in row[1..=bands].iter_mut().enumerate() {
-            *value = self.bank.mean(i, &self.magnitudes);
-        }
-        for value in &mut row[1..=bands] {
+        std::mem::swap(&mut self.before, &mut self.now);
+        let end = 2 * self.bank.len() + 2;
+        let bands = &mut self.now[2..end];
+        self.bank.write_means(&self.magnitudes, bands);
+        for value in bands {
             *value = ln(1.0 + self.compression * *value) * LOG10_E as f32;
         }
-        (row[0], row[bands + 1]) = (row[1], row[bands]);
+        self.now.copy_within(2..4, 0);
+        self.now.copy_within(end - 2..end, end);
     }
 
-    /// Compares this frame with the one before the last.
+    /// Compares these frames with those before.
     #[inline(always)]
-    fn measure(&mut self) -> FluxFrame {
-        let (before, now) = (&self.rows[0], &self.rows[LAG][1..=self.rises.len()]);
-        for (((rise, now), same), lower) in self.rises.iter_mut().zip(now).zip(&before[1..]).zip(before) {
+    fn measure(&mut self) -> [FluxFrame; 2] {
+        let (before, now) = (&self.before, &self.now[2..]);
+        for (((rise, now), same), lower) in self.rises.iter_mut().zip(now).zip(&before[2..]).zip(before) {
             *rise = positive(now - maximum(*same, *lower));
         }
         // The upper neighbour in a loop of its own: less the greater of two values is the lesser of two rises.
-        for ((rise, now), upper) in self.rises.iter_mut().zip(now).zip(&before[2..]) {
+        for ((rise, now), upper) in self.rises.iter_mut().zip(now).zip(&before[4..]) {
             let other = positive(now - upper);
             *rise = if other < *rise { other } else { *rise };
         }
-        let (all, high, low) = (mean(&self.rises), mean(&self.rises[self.high..]), mean(&self.rises[..self.low]));
-        for ((rise, now), same) in self.rises.iter_mut().zip(now).zip(&before[1..]) {
+        let (all, high, low) =
+            (means(&self.rises), means(&self.rises[2 * self.high..]), means(&self.rises[..2 * self.low]));
+        for ((rise, now), same) in self.rises.iter_mut().zip(now).zip(&before[2..]) {
             *rise = positive(now - same);
         }
-        FluxFrame { all, high, low, unfiltered: mean(&self.rises) }
+        let unfiltered = means(&self.rises);
+        [0, 1].map(|i| FluxFrame { all: all[i], high: high[i], low: low[i], unfiltered: unfiltered[i] })
     }
 }
 
-#[pulp::with_simd(next = pulp::Arch::new())]
+#[pulp::with_simd(next_two = pulp::Arch::new())]
 #[inline(always)]
-fn next_with<'a, S: pulp::Simd>(_: S, flux: &'a mut Flux, samples: &'a [f32]) -> FluxFrame {
+fn next_two_with<'a, S: pulp::Simd>(_: S, flux: &'a mut Flux, samples: [&'a [f32]; 2]) -> [FluxFrame; 2] {
     flux.analyse(samples);
     flux.compress();
-    flux.frames += 1;
-    if flux.frames > LAG { flux.measure() } else { FluxFrame::default() }
+    if std::mem::take(&mut flux.is_first) { [FluxFrame::default(); 2] } else { flux.measure() }
 }
 
-/// The mean of some values; 0 of none.
+/// The means of some values for either frame; 0 of none.
 #[inline(always)]
-fn mean(values: &[f32]) -> f32 {
-    if values.is_empty() { 0.0 } else { sum(values) / values.len() as f32 }
+fn means(values: &[f32]) -> [f32; 2] {
+    let count = (values.len() / 2).max(1) as f32;
+    sum(values).map(|sum| sum / count)
 }
 
 /// Choices that become vector instructions.

@@ -4,21 +4,21 @@
 /// Partial sums of a sum.
 pub(super) const LANES: usize = 8;
 
-/// The sum of products of two slices of the same length, a multiple of [`LANES`].
+/// The sums of products of two slices of the same length, a multiple of [`LANES`]: of those with an even index, and of the others.
 #[inline(always)]
-pub(super) fn dot(a: &[f32], b: &[f32]) -> f32 {
+pub(super) fn dot(a: &[f32], b: &[f32]) -> [f32; 2] {
     let mut sums = [0.0; LANES];
     for (a, b) in a.as_chunks::<LANES>().0.iter().zip(b.as_chunks::<LANES>().0) {
         for i in 0..LANES {
             sums[i] += a[i] * b[i];
         }
     }
-    total(&sums)
+    totals(&sums)
 }
 
-/// The sum of a slice.
+/// The sums of the values with an even index, and of the others.
 #[inline(always)]
-pub(super) fn sum(values: &[f32]) -> f32 {
+pub(super) fn sum(values: &[f32]) -> [f32; 2] {
     let (chunks, rest) = values.as_chunks::<LANES>();
     let mut sums = [0.0; LANES];
     for chunk in chunks {
@@ -29,12 +29,12 @@ pub(super) fn sum(values: &[f32]) -> f32 {
     for (sum, value) in sums.iter_mut().zip(rest) {
         *sum += value;
     }
-    total(&sums)
+    totals(&sums)
 }
 
 #[inline(always)]
-fn total(s: &[f32; LANES]) -> f32 {
-    ((s[0] + s[4]) + (s[2] + s[6])) + ((s[1] + s[5]) + (s[3] + s[7]))
+fn totals(s: &[f32; LANES]) -> [f32; 2] {
+    [(s[0] + s[4]) + (s[2] + s[6]), (s[1] + s[5]) + (s[3] + s[7])]
 }
 
 #[cfg(test)]
@@ -44,7 +44,9 @@ mod tests {
     #[test]
     fn sums_are_those_of_plain_loops() {
         let values: Vec<f32> = (1..=21).map(|i| i as f32).collect();
-        assert_eq!(sum(&values), 231.0);
-        assert_eq!(dot(&values[..16], &values[1..17]), (1..=16).map(|i| (i * (i + 1)) as f32).sum::<f32>());
+        assert_eq!(sum(&values), [121.0, 110.0]);
+        let product = |i: i32| (i * (i + 1)) as f32;
+        let [even, odd] = [1, 2].map(|first| (first..=16).step_by(2).map(product).sum::<f32>());
+        assert_eq!(dot(&values[..16], &values[1..17]), [even, odd]);
     }
 }

@@ -24,7 +24,7 @@ mod timbre;
 
 pub use band::Band;
 pub use signal::Mono;
-pub use timbre::{ENERGIES, Timbre, decibels_after, share_between, strengths};
+pub use timbre::{ENERGIES, Timbre, decibels_after, measure_timbres, share_between, strengths};
 
 use change_point::ChangeDetector;
 use classifier::Classifier;
@@ -32,10 +32,8 @@ use curves::{Curves, FRAME_RATE, Window, long_size};
 use envelope::Envelopes;
 use features::{Candidate, Features, features};
 use progress::Progress;
-use realfft::RealFftPlanner;
 use signal::Signal;
 use std::ops::Range;
-use timbre::TimbreMeter;
 
 /// The threshold that suits most recordings. Results hardly change from 0.2 to 0.5; one without dynamics may need 0.5.
 pub const DEFAULT_THRESHOLD: f32 = 0.35;
@@ -71,8 +69,17 @@ pub struct Onset {
     pub mid_db: f32,
     /// The same from 2700 to 13,800 Hz.
     pub high_db: f32,
-    /// The same in narrow bands.
+    /// The same in narrow bands; unknown until [`measure_timbres`] measures it.
     pub timbre: Timbre,
+}
+
+#[cfg(test)]
+impl Onset {
+    /// One with these decibels in the low, the middle and the high band.
+    pub(crate) fn of_bands(seconds: f64, [low_db, mid_db, high_db]: [f32; 3]) -> Self {
+        let (strength_db, timbre) = (low_db.max(mid_db).max(high_db), Timbre::default());
+        Self { seconds, attack: seconds, confidence: 0.9, strength_db, low_db, mid_db, high_db, timbre }
+    }
 }
 
 /// Finds the onsets with a confidence of at least `threshold` (see [`DEFAULT_THRESHOLD`]), in order of time.
@@ -87,24 +94,22 @@ pub fn onsets(
     progress: &mut dyn FnMut(f32) -> bool,
 ) -> Option<Vec<Onset>> {
     let mut progress = Progress::new(progress);
-    let mut planner = RealFftPlanner::new();
     let mut signal = Signal::new(sound, sample_rate);
-    let changes = changes(&mut signal, &mut planner, &mut progress)?;
+    let changes = changes(&mut signal, &mut progress)?;
     let mut scored = score(&changes, signal.seconds());
-    scored.retain(|s| s.confidence >= threshold.into());
+    let end = sound.len() as f64 / f64::from(sample_rate);
+    scored.retain(|s| s.confidence >= threshold.into() && s.time <= end);
     let kept = most_certain(scored);
     if kept.is_empty() {
         return Some(Vec::new());
     }
 
     progress.set_range(0.95, 1.0);
-    let mut envelopes = Envelopes::new(signal.rate(), 2 * long_size(signal.rate()), &mut planner);
-    let mut timbres = TimbreMeter::new(signal.rate(), &mut planner);
+    let mut envelopes = Envelopes::new(signal.rate(), 2 * long_size(signal.rate()));
     let mut onsets = Vec::with_capacity(kept.len());
     for (i, change) in kept.iter().enumerate() {
         progress.report(i, kept.len())?;
         let strength = describe::strength(&mut envelopes, &mut signal, change.time);
-        let previous = i.checked_sub(1).map(|before| kept[before].time);
         onsets.push(Onset {
             seconds: change.time.max(0.0),
             attack: describe::attack(&mut signal, change.time).max(0.0),
@@ -113,7 +118,7 @@ pub fn onsets(
             low_db: strength.low as f32,
             mid_db: strength.mid as f32,
             high_db: strength.high as f32,
-            timbre: timbres.timbre(&mut signal, change.time, previous),
+            timbre: Timbre::default(),
         });
     }
     Some(onsets)
@@ -134,7 +139,7 @@ struct Scored {
 }
 
 /// All changes, in order of time.
-fn changes(signal: &mut Signal, planner: &mut RealFftPlanner<f32>, progress: &mut Progress) -> Option<Vec<Change>> {
+fn changes(signal: &mut Signal, progress: &mut Progress) -> Option<Vec<Change>> {
     if signal.seconds() < MIN_SECONDS || signal.rate() == 0.0 {
         return Some(Vec::new());
     }
@@ -145,9 +150,9 @@ fn changes(signal: &mut Signal, planner: &mut RealFftPlanner<f32>, progress: &mu
     }
     signal.set_gain(gain);
     progress.set_range(0.05, 0.8);
-    let curves = Curves::new(signal, planner, progress)?;
+    let curves = Curves::new(signal, progress)?;
     progress.set_range(0.8, 0.95);
-    let candidates = candidates(signal, &curves, planner, progress)?;
+    let candidates = candidates(signal, &curves, progress)?;
     let change =
         |i: usize| Change { time: candidates[i].change.time + BIAS, features: features(&candidates, i, &curves) };
     Some((0..candidates.len()).map(change).collect())
@@ -164,17 +169,12 @@ fn score(changes: &[Change], seconds: f64) -> Vec<Scored> {
 }
 
 /// The changes around the peaks of the fluxes, in order of time.
-fn candidates(
-    signal: &mut Signal,
-    curves: &Curves,
-    planner: &mut RealFftPlanner<f32>,
-    progress: &mut Progress,
-) -> Option<Vec<Candidate>> {
+fn candidates(signal: &mut Signal, curves: &Curves, progress: &mut Progress) -> Option<Vec<Candidate>> {
     let seeds = curves.seeds();
     if seeds.is_empty() {
         return Some(Vec::new());
     }
-    let mut envelopes = Envelopes::new(signal.rate(), 2 * long_size(signal.rate()), planner);
+    let mut envelopes = Envelopes::new(signal.rate(), 2 * long_size(signal.rate()));
     let mut detector = ChangeDetector::new(&envelopes);
     let mut found = Vec::with_capacity(seeds.len());
     for (i, seed) in seeds.iter().enumerate() {

@@ -75,12 +75,11 @@ fn figure(rate: u32, cell: f64) -> (Vec<f32>, Vec<f64>) {
 fn changes_and_onsets_are_those_of_the_reference() {
     let (sound, rate) = wav("reference.wav");
     let mut signal = Signal::new(&sound, rate);
-    let mut planner = RealFftPlanner::new();
-    let found = changes(&mut signal, &mut planner, &mut Progress::new(&mut |_| true)).expect("not cancelled");
+    let found = changes(&mut signal, &mut Progress::new(&mut |_| true)).expect("not cancelled");
     let scored = score(&found, signal.seconds());
     let (expected, confidences) = (table("candidates.tsv"), table("confidence.tsv"));
     assert_eq!((found.len(), found.len()), (expected.len(), confidences.len()));
-    let mut envelopes = Envelopes::new(signal.rate(), 2 * long_size(signal.rate()), &mut planner);
+    let mut envelopes = Envelopes::new(signal.rate(), 2 * long_size(signal.rate()));
     for (change, row) in found.iter().zip(&expected) {
         let time = change.time;
         assert!((time - row[0]).abs() < 5e-5, "{time} {}", row[0]);
@@ -228,6 +227,11 @@ fn progress_rises_and_a_cancelled_detection_has_no_result() {
         assert_eq!(onsets(&sound, 44_100, DEFAULT_THRESHOLD, &mut report), None);
         assert_eq!(calls, stop + 1);
     }
+    let mut found = find(&sound, 44_100, DEFAULT_THRESHOLD);
+    assert!(found.iter().all(|onset| !onset.timbre.is_known()));
+    assert_eq!(measure_timbres(&sound, 44_100, &mut found, &|| false), None);
+    assert_eq!(measure_timbres(&sound, 44_100, &mut found, &|| true), Some(()));
+    assert!(found.iter().all(|onset| onset.timbre.is_known()));
 }
 
 proptest! {
@@ -293,13 +297,16 @@ proptest! {
             if state.is_multiple_of(997) { f32::from_bits(state) } else if i % 5_000 < 1_500 { noise * scale } else { 0.0 }
         };
         let sound: Vec<f32> = (0..len).map(&mut sample).collect();
-        let found = find(&sound, rate, threshold);
+        let mut found = find(&sound, rate, threshold);
+        measure_timbres(&sound, rate, &mut found, &|| true).expect("not cancelled");
         prop_assert!(found.windows(2).all(|w| w[1].seconds - w[0].seconds > MIN_GAP - 1e-9));
         for o in &found {
             prop_assert!(o.seconds >= 0.0 && o.seconds <= len as f64 / f64::from(rate), "{:?}", o);
             prop_assert!(o.attack >= o.seconds && o.attack < o.seconds + 0.05, "{:?}", o);
             prop_assert!((0.0..=1.0).contains(&o.confidence) && o.confidence >= threshold, "{:?}", o);
             prop_assert!([o.strength_db, o.low_db, o.mid_db, o.high_db].iter().all(|l| l.is_finite()), "{:?}", o);
+            let energies = o.timbre.rise.iter().chain(&o.timbre.background);
+            prop_assert!(energies.copied().all(|energy| energy >= 0.0 && energy.is_finite()), "{:?}", o);
         }
     }
 }

@@ -3,7 +3,9 @@
 //! Energies of sounds that begin together add up, and each band has its own background. So a sound that is known can be taken away
 //! from an onset, and where a louder one covers it, that can be told as well.
 
-use super::signal::Signal;
+use super::progress::Progress;
+use super::signal::{Mono, Signal};
+use super::{Onset, level};
 use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 use std::f64::consts::PI;
@@ -93,8 +95,29 @@ pub fn decibels_after(energies: &[f64; ENERGIES]) -> f64 {
     10.0 * (after.max(f64::MIN_POSITIVE) / during.max(f64::MIN_POSITIVE)).log10()
 }
 
+/// Measures the timbres of onsets, which are in order of time, in the sound where they were found. The result is `None` if
+/// `goes_on` stopped it.
+pub fn measure_timbres(
+    sound: &dyn Mono,
+    sample_rate: u32,
+    onsets: &mut [Onset],
+    goes_on: &dyn Fn() -> bool,
+) -> Option<()> {
+    let mut signal = Signal::new(sound, sample_rate);
+    let gain = level::gain(&mut signal, &mut Progress::new(&mut |_| goes_on()))?;
+    signal.set_gain(gain);
+    let mut meter = TimbreMeter::new(signal.rate());
+    let mut previous = None;
+    for onset in onsets {
+        goes_on().then_some(())?;
+        onset.timbre = meter.timbre(&mut signal, onset.seconds, previous);
+        previous = Some(onset.seconds);
+    }
+    Some(())
+}
+
 /// Measures timbres.
-pub(super) struct TimbreMeter {
+struct TimbreMeter {
     rate: f64,
     forward: Arc<dyn RealToComplex<f32>>,
     input: Vec<f32>,
@@ -105,10 +128,10 @@ pub(super) struct TimbreMeter {
 }
 
 impl TimbreMeter {
-    pub(super) fn new(rate: f64, planner: &mut RealFftPlanner<f32>) -> Self {
+    fn new(rate: f64) -> Self {
         let longest = ((AFTER.end - AFTER.start) * rate).ceil() as usize;
         let size = (2 * longest.max(1)).next_power_of_two();
-        let forward = planner.plan_fft_forward(size);
+        let forward = RealFftPlanner::new().plan_fft_forward(size);
         let bins = EDGES.map(|edge| ((edge * size as f64 / rate).ceil() as usize).min(size / 2 + 1));
         Self {
             rate,
@@ -121,7 +144,7 @@ impl TimbreMeter {
     }
 
     /// The timbre of an onset at so many seconds, given the onset before it.
-    pub(super) fn timbre(&mut self, signal: &mut Signal, onset: f64, previous: Option<f64>) -> Timbre {
+    fn timbre(&mut self, signal: &mut Signal, onset: f64, previous: Option<f64>) -> Timbre {
         let mut before = self.energies(signal, onset, &BACKGROUND);
         if previous.is_none_or(|previous| previous < onset + FURTHER_BACK.start) {
             let further_back = self.energies(signal, onset, &FURTHER_BACK);
@@ -163,7 +186,7 @@ mod tests {
     fn measured(sound: &[f32], onset: f64, previous: Option<f64>) -> Timbre {
         let sound = &sound;
         let mut signal = Signal::new(sound, 44_100);
-        TimbreMeter::new(44_100.0, &mut RealFftPlanner::new()).timbre(&mut signal, onset, previous)
+        TimbreMeter::new(44_100.0).timbre(&mut signal, onset, previous)
     }
 
     /// A tone that begins after half a second, on another one.

@@ -2,29 +2,19 @@
 
 use super::*;
 use crate::jobs::grid::{GridChoices, GridRequest, find};
-use crate::jobs::{LoadedRecording, Onset, RecordingEvent, Timbre};
+use crate::jobs::{LoadedRecording, Onset, RecordingEvent};
 use crate::rhythm::AnchorMap;
 use crate::terminal::Overlay;
 
 /// A stroke on every eighth at 120, from 1.2 s on, kick on 1 and after 3, snare on 2 and 4.
 fn onsets() -> Vec<Onset> {
     let stroke = |k: usize| {
-        let [low_db, mid_db, high_db] = match k % 8 {
+        let bands = match k % 8 {
             0 | 5 => [0.0, -18.0, -30.0],
             2 | 6 => [-16.0, -2.0, -8.0],
             _ => [-40.0, -20.0, -2.0],
         };
-        let seconds = 1.2 + 0.25 * k as f64;
-        Onset {
-            seconds,
-            attack: seconds,
-            confidence: 0.9,
-            strength_db: 0.0,
-            low_db,
-            mid_db,
-            high_db,
-            timbre: Timbre::default(),
-        }
+        Onset::of_bands(1.2 + 0.25 * k as f64, bands)
     };
     (0..80).map(stroke).collect()
 }

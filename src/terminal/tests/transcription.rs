@@ -2,7 +2,7 @@
 
 use super::recordings::load;
 use super::*;
-use crate::jobs::{Onset, RecordingEvent, Timbre};
+use crate::jobs::{Onset, RecordingEvent};
 use crate::terminal::playback::playing::LoopMode;
 
 /// Cells of 0.1 s, two beats of 0.4 s to a bar.
@@ -12,17 +12,7 @@ const BLANK: &str = ".... .... | .... ....";
 pub(super) fn onset(seconds: f64, band: usize) -> Onset {
     let mut db = [-40.0, -20.0, -40.0];
     db[band] = 0.0;
-    let [low_db, mid_db, high_db] = db;
-    Onset {
-        seconds,
-        attack: seconds,
-        confidence: 0.9,
-        strength_db: 0.0,
-        low_db,
-        mid_db,
-        high_db,
-        timbre: Timbre::default(),
-    }
+    Onset::of_bands(seconds, db)
 }
 
 /// A groove at 150 over a recording that begins with it, with these onsets.

@@ -79,7 +79,6 @@ fn improve(
 ) -> bool {
     let at = place.unwrap_or(kinds.len());
     let mut tried = kinds.clone();
-    tried.truncate(kinds.len());
     if place.is_none() {
         tried.push([0.0; ENERGIES]);
     }
