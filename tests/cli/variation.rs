@@ -41,7 +41,7 @@ fn a_search_lists_lines_and_says_what_is_proved() {
 
 #[test]
 fn a_search_says_when_no_line_is_likely_to_be_heard_so() {
-    let remark = "unlikely to be heard at this speed in any line";
+    let remark = "is unlikely to be heard at this speed in any of these lines";
     let text = succeed(&SEARCH).text;
     assert!(!text.contains(remark), "{text}");
     // Ten pulses and seven, each for 3.6 s: the model hears one pulse at their mean rate.

@@ -132,7 +132,7 @@ pub(crate) struct AlignArgs {
     /// With --groups: the meter [default: 4/4]
     #[arg(long, value_name = "METER", value_parser = values::meter, requires = "groups")]
     pub(crate) meter: Option<Meter>,
-    /// With --groups: cells per beat [default: 4; 3 in a compound meter, 1 in eighths or shorter of an additive one]
+    /// With --groups: cells per beat [default: 4; 2 in eighths; 3 in a compound meter, 1 in eighths or shorter of an additive one]
     #[arg(long, value_name = "CELLS", value_parser = values::division, requires = "groups")]
     pub(crate) division: Option<u16>,
     /// Look for this layer only; repeat for several. Otherwise for all layers that sound

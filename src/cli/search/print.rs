@@ -102,8 +102,10 @@ impl Results<'_> {
             text += &table(&self.heard, top, cells, *cell_ms);
             let best = self.heard.iter().map(|h| h.wanted).fold(0.0, f64::max);
             if best < MIN_HEARD {
-                let _ =
-                    writeln!(text, "\nunlikely to be heard at this speed in any line asked about: at most {best:.2}");
+                let _ = writeln!(
+                    text,
+                    "\nthe wanted pulse is unlikely to be heard at this speed in any of these lines: at most {best:.2}"
+                );
                 let _ = writeln!(text, "try a slower or faster --tempo, a longer length, or --listen with more lines");
             }
         }

@@ -12,8 +12,9 @@ use crate::rhythm::{Anchor, Edit, EditError, Fraction, GridPlace, Groove, Meter,
 const SIXTEENTH: f64 = 0.16;
 /// What sounds earlier than the first bar line by so much of a beat is in a bar of its own before it.
 const UPBEAT: f64 = 0.2;
-/// Cells per beat of a simple meter, as in a new groove.
-const SIMPLE_DIVISION: u16 = 4;
+/// Cells of a simple meter in a whole note, and the most per beat.
+const SIXTEENTHS: u16 = 16;
+const MOST_IN_BEAT: u16 = 4;
 
 /// A meter with its bar lines in a recording.
 #[derive(Debug, Clone, PartialEq)]
@@ -111,7 +112,7 @@ pub fn usual_division(meter: &Meter) -> u16 {
         MeterKind::Compound => 3,
         // The beats of such a meter are its units.
         MeterKind::Additive if meter.lower() > 4 => 1,
-        MeterKind::Simple | MeterKind::Additive => SIMPLE_DIVISION,
+        MeterKind::Simple | MeterKind::Additive => (SIXTEENTHS / meter.lower()).clamp(1, MOST_IN_BEAT),
     }
 }
 
@@ -142,4 +143,18 @@ fn anchors(bar_lines: &[(usize, f64)], bars: usize) -> Vec<Anchor> {
 /// An instant to the microsecond.
 pub(super) fn micros(seconds: f64) -> Micros {
     Micros((1e6 * seconds).round() as i64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cells_are_sixteenths_where_the_beat_has_no_parts_of_its_own() {
+        let meters =
+            [("4/4", 4), ("3/2", 4), ("7/8", 2), ("5/16", 1), ("6/8", 3), ("2+2+3/8", 1), ("3+3/4", 4), ("1/32", 1)];
+        for (meter, cells) in meters {
+            assert_eq!(usual_division(&Meter::parse(meter).expect("a meter")), cells, "{meter}");
+        }
+    }
 }

@@ -73,10 +73,12 @@ pub(crate) fn draw_ruler(state: &State, pen: &mut Pen<'_>, layout: &Layout, scal
     }
     // Of several marks in one column the last is seen.
     let mut marks: Vec<(usize, char, Style)> = Vec::new();
-    for anchor in groove.recording().map_or(&[][..], |r| r.anchors()).iter().filter(|a| a.place.pass == 0) {
-        if let Some((_, _, at)) =
-            groove.grid_time(anchor.place).filter(|(s, pass, _)| (*s, *pass) == (section, shown_pass(state)))
-        {
+    let first_in_order = groove.bar_in_order(section, shown_pass(state), first).unwrap_or_default();
+    let last = scale.bars.min(scale.bar_of(layout.first_column + width) + 1);
+    let visible = first_in_order..first_in_order + last.saturating_sub(first);
+    let anchors = groove.recording().map_or(&[][..], |r| r.anchors());
+    for anchor in anchors.iter().filter(|a| a.place.pass == 0 && visible.contains(&(a.place.bar as usize))) {
+        if let Some((.., at)) = groove.grid_time(anchor.place) {
             marks.push((scale.time_column(at).saturating_sub(1), glyphs.anchor, theme.value()));
         }
     }

@@ -21,8 +21,8 @@ const TEMPER: f64 = 1.5;
 /// What the likelihood of an entry is multiplied by for every entry before it of the same beats, and of the same family.
 const SAME_BEATS: f64 = 0.35;
 const SAME_FAMILY: f64 = 0.7;
-/// Entries at the head of the list that may be of one tempo, its double and its half: the next one is of another tempo, since who
-/// reads on has found none of these right. Bars and downbeats of one tempo fill the rest of the list. Only a tempo this likely in
+/// Entries at the head of the list that may be of one tempo, its double and its half: the next one is of another tempo, for those to
+/// whom none of these sounds right. Bars and downbeats of one tempo fill the rest of the list. Only a tempo this likely in
 /// terms of the first one is put before them.
 const HEAD_OF_FAMILY: usize = 2;
 const LIKELY_OTHER: f64 = 0.05;

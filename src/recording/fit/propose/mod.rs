@@ -21,7 +21,7 @@ mod remark;
 #[cfg(test)]
 mod tests;
 
-use crate::recording::fit::onset::{Onset, clipped_strengths, seconds_of};
+use crate::recording::fit::onset::{Onset, clipped_strengths, median};
 use cells::Cells;
 use choice::Candidate;
 use lattice::CellClock;
@@ -31,6 +31,8 @@ pub use remark::Remark;
 const MAX_CLOCKS: usize = 4;
 /// Clocks nearer than this ratio of their cells are one.
 const SAME_CELL: f64 = 0.015;
+/// Part of the median strength from which a stroke counts when groups are told from beats.
+const CLEAR_STRENGTH: f64 = 0.6;
 /// Readings of one clock that are compared with those of others.
 const MAX_READINGS: usize = 60;
 /// Proposals in the list.
@@ -144,8 +146,15 @@ pub fn propose(onsets: &[Onset], excerpt: Excerpt) -> Proposals {
         candidates.extend(readings.into_iter().map(|reading| Candidate::new(reading, clock, cells)));
     }
     let chosen = choice::choose(candidates, MAX_PROPOSALS);
-    let remarks = remark::remarks(&chosen, &seconds_of(onsets));
+    let remarks = remark::remarks(&chosen, &clear_strokes(onsets));
     Proposals { list: chosen.into_iter().map(|candidate| candidate.proposal).collect(), remarks }
+}
+
+/// Seconds of the strokes that are not much fainter than most: what a release or a ghost adds says nothing about the groups.
+fn clear_strokes(onsets: &[Onset]) -> Vec<f64> {
+    let strengths: Vec<f64> = onsets.iter().map(|onset| onset.strength).collect();
+    let least = CLEAR_STRENGTH * median(&strengths).unwrap_or_default();
+    onsets.iter().filter(|onset| onset.strength > least).map(|onset| onset.seconds).collect()
 }
 
 /// The clocks of cells that the onsets keep to best.

@@ -21,7 +21,7 @@ const WITHOUT_ROOM: f64 = 0.15;
 const ENOUGH: f64 = 0.25;
 /// Least part of a group that is left without the other one, and what is left of a band at least.
 const MIN_REST: f64 = 0.15;
-pub(super) const LEFT: f64 = 0.02;
+pub(super) const MIN_LEFT: f64 = 0.02;
 /// Nats by which another kind must explain more than it costs, and rounds in which kinds are exchanged.
 const GAIN: f64 = 1.0;
 const ROUNDS: usize = 3;
@@ -117,7 +117,7 @@ fn candidates(groups: &[Group]) -> Vec<Energies> {
 
 /// What is left of energies without a part of others.
 pub(super) fn without(energies: &Energies, others: &Energies, part: f64) -> Energies {
-    std::array::from_fn(|band| (energies[band] - part * others[band]).max(LEFT * energies[band]))
+    std::array::from_fn(|band| (energies[band] - part * others[band]).max(MIN_LEFT * energies[band]))
 }
 
 /// Groups of onsets that sound alike, the largest first: each time the onset with most others like it, and these.

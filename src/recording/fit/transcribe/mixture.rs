@@ -9,7 +9,7 @@ const ROUNDS: usize = 12;
 const ROUNDS_ALONE: usize = 5;
 /// Squared distance, in variances, beyond which a band says no more, and the same for a part's strength.
 const OUTLIER: f64 = 9.0;
-const STRANGE: f64 = 24.0;
+const STRENGTH_OUTLIER: f64 = 24.0;
 
 /// How strictly onsets are compared with kinds.
 #[derive(Debug, Clone, Copy)]
@@ -73,7 +73,7 @@ impl Mixer {
             let (parts, misfit) = self.fitted(set, sound, &heard);
             let strange = |(&kind, part): (&usize, &f64)| {
                 let distance = ((part.max(f64::MIN_POSITIVE)) / self.usual[kind]).ln() / self.strictness.strength_sigma;
-                distance.powi(2).min(STRANGE) / 2.0 + self.strictness.part - missing[kind]
+                distance.powi(2).min(STRENGTH_OUTLIER) / 2.0 + self.strictness.part - missing[kind]
             };
             let cost = misfit + all_missing + set.iter().zip(&parts).map(strange).sum::<f64>();
             if cost < best.cost {
