@@ -9,7 +9,7 @@ const PIECE: usize = 1 << 15;
 
 /// A sound in one channel that is read piece by piece, so that a long recording need not be held as samples of 32 bits.
 ///
-/// It is read four times from start to end, in pieces that may overlap.
+/// It is read several times from start to end, in pieces that may overlap.
 pub trait Mono {
     /// Number of samples.
     fn len(&self) -> usize;
