@@ -130,20 +130,3 @@ fn an_attack_of_any_layer_explains_an_onset_in_its_band() {
     let place = state.session.cursor().place;
     assert_eq!((place.layer, place.cell), (0, 4));
 }
-
-#[test]
-fn a_stroke_under_another_one_is_listed_for_the_layer_of_its_band() {
-    let both = Onset::of_bands(0.2, [0.0, -14.0, -2.0]);
-    let mut state = transcribing("x.x. .... | .... ....", &[onset(0.0, 0), both]);
-    press(&mut state, "G l");
-    assert!(!shown(&state).contains("band"), "{}", shown(&state));
-    press(&mut state, "esc G b L n \"hat\" enter G b G b G b G l");
-    let list = shown(&state);
-    assert!(list.contains("0 onsets without an attack, 1 in a band only, 0 attacks without an onset"), "{list}");
-    assert!(list.contains("band only (high, 90%)"), "{list}");
-    press(&mut state, "enter");
-    let place = state.session.cursor().place;
-    assert_eq!((place.layer, place.cell), (1, 2));
-    press(&mut state, "ctrl-o G l");
-    assert!(!shown(&state).contains("band only"), "{}", shown(&state));
-}

@@ -1,5 +1,4 @@
-//! What is played against what is written: onsets without an attack in any layer, or in the layer of their band, attacks without an
-//! onset, and the largest deviations.
+//! What is played against what is written: onsets without an attack, attacks without an onset, and the largest deviations.
 
 use super::section_onsets::{CellOnset, SectionOnsets};
 use crate::jobs::{Band, Onset};
@@ -13,11 +12,6 @@ const MAX_DEVIATIONS: usize = 20;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum DifferenceKind {
     OnsetAlone {
-        band: Band,
-        confidence: f32,
-    },
-    /// It is written in another layer, but it sounds in the band of this one as well.
-    BandAlone {
         band: Band,
         confidence: f32,
     },
@@ -55,30 +49,13 @@ pub(crate) fn go_to(state: &mut State, at: usize) {
     }
 }
 
-/// What a list holds.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(crate) struct Totals {
-    pub onsets_alone: usize,
-    pub bands_alone: usize,
-    pub attacks_alone: usize,
-    /// In milliseconds, negative if it is early.
-    pub largest_deviation: Option<f64>,
-}
-
-impl Totals {
-    pub(crate) fn of(differences: &[Difference]) -> Self {
-        let mut totals = Self::default();
-        for difference in differences {
-            match difference.kind {
-                DifferenceKind::OnsetAlone { .. } => totals.onsets_alone += 1,
-                DifferenceKind::BandAlone { .. } => totals.bands_alone += 1,
-                DifferenceKind::AttackAlone => totals.attacks_alone += 1,
-                // The first one is the largest.
-                DifferenceKind::Deviation(ms) => totals.largest_deviation = totals.largest_deviation.or(Some(ms)),
-            }
-        }
-        totals
-    }
+/// How many onsets are without an attack, how many attacks without an onset, and the largest deviation in milliseconds.
+pub(crate) fn totals(differences: &[Difference]) -> (usize, usize, Option<f64>) {
+    let onsets = differences.iter().filter(|d| matches!(d.kind, DifferenceKind::OnsetAlone { .. })).count();
+    let attacks = differences.iter().filter(|d| d.kind == DifferenceKind::AttackAlone).count();
+    let largest =
+        differences.iter().find_map(|d| if let DifferenceKind::Deviation(ms) = d.kind { Some(ms) } else { None });
+    (onsets, attacks, largest)
 }
 
 fn onset_alone(onset: &Onset) -> DifferenceKind {
@@ -89,7 +66,7 @@ fn compare(state: &State) -> Vec<Difference> {
     let (selected, groove) = (state.session.selection(), state.groove());
     let Some(recording) = state.loaded_recording() else { return Vec::new() };
     let duration = recording.frames as f64 / f64::from(recording.rate.max(1));
-    let (mut onsets, mut bands, mut attacks, mut deviations) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let (mut onsets, mut attacks, mut deviations) = (Vec::new(), Vec::new(), Vec::new());
     for (section, s) in groove.sections().iter().enumerate() {
         if selected.as_ref().is_some_and(|region| region.section != section) {
             continue;
@@ -112,10 +89,6 @@ fn compare(state: &State) -> Vec<Difference> {
                     None => onsets.push(difference(*place, onset.seconds, onset_alone(onset))),
                 }
             }
-            // One that no layer has is an onset alone.
-            for (index, place, kind) in found.bands.iter().filter(|(index, ..)| found.matched.contains_key(index)) {
-                bands.push(difference(*place, found.onsets[index].1.seconds, *kind));
-            }
             attacks
                 .extend(found.attacks.iter().map(|(place, at)| difference(*place, *at, DifferenceKind::AttackAlone)));
         }
@@ -124,8 +97,7 @@ fn compare(state: &State) -> Vec<Difference> {
     let size = |d: &Difference| if let DifferenceKind::Deviation(ms) = d.kind { ms.abs() } else { 0.0 };
     deviations.sort_by(|a, b| size(b).total_cmp(&size(a)));
     deviations.truncate(MAX_DEVIATIONS);
-    bands.sort_by(|a: &Difference, b| a.seconds.total_cmp(&b.seconds));
-    [onsets, bands, attacks, deviations].concat()
+    [onsets, attacks, deviations].concat()
 }
 
 /// What is found in a pass of a section.
@@ -133,8 +105,6 @@ fn compare(state: &State) -> Vec<Difference> {
 struct Found {
     /// The onsets that fall into a cell, by their index, with the cell of the cursor's layer or of the first layer that shows them.
     onsets: BTreeMap<usize, (Place, Onset)>,
-    /// Onsets that sound in the band of a layer that has no attack there.
-    bands: Vec<(usize, Place, DifferenceKind)>,
     /// The deviations of onsets from the attacks that they are.
     matched: BTreeMap<usize, f64>,
     /// Attacks without an onset, and their seconds.
@@ -154,17 +124,12 @@ impl Found {
         let cells = region.map_or(0..groove.cells(layer, section), |region| groove.cells_in(layer, region));
         let is_cursors = state.session.cursor().place.layer == layer;
         let mut nearest: BTreeMap<usize, CellOnset<'_>> = BTreeMap::new();
-        let band = state.band(layer);
-        for found in here.in_cells(groove, layer, cells.clone(), band) {
+        for found in here.in_cells(groove, layer, cells.clone(), state.band(layer)) {
             let place = Place { layer, section, cell: found.cell };
             let known = self.onsets.entry(found.index).or_insert((place, *found.onset));
             let is_attack = groove.cell(place).attack().is_some();
             if is_cursors || (is_attack && !self.matched.contains_key(&found.index)) {
                 known.0 = place;
-            }
-            if let Some(band) = band.filter(|_| !is_attack) {
-                let kind = DifferenceKind::BandAlone { band, confidence: found.onset.confidence };
-                self.bands.push((found.index, place, kind));
             }
             let is_nearer = |old: &CellOnset<'_>| here.deviation_ms(&found).abs() < here.deviation_ms(old).abs();
             if is_attack && nearest.get(&found.cell).is_none_or(is_nearer) {

@@ -4,7 +4,7 @@ use crate::describe;
 use crate::rhythm::{Micros, count};
 use crate::session::recording::print_instant;
 use crate::terminal::State;
-use crate::terminal::transcription::differences::{Difference, DifferenceKind, Totals};
+use crate::terminal::transcription::differences::{Difference, DifferenceKind, totals};
 use crate::terminal::transcription::{band_name, deviation_words};
 use crate::terminal::view::{Pen, fit};
 use ratatui::layout::Rect;
@@ -16,11 +16,10 @@ const HEADINGS: [&str; 4] = ["difference", "place", "layer", "time"];
 pub(crate) fn draw(state: &State, pen: &mut Pen<'_>, area: Rect, selected: usize) {
     let theme = pen.theme;
     let all = &state.transcription.differences;
-    let Totals { onsets_alone, bands_alone, attacks_alone, largest_deviation } = Totals::of(all);
-    let largest = largest_deviation.map(|ms| format!(", at most {:.0} ms off", ms.abs())).unwrap_or_default();
-    let (onsets, attacks) = (count(onsets_alone, "onset"), count(attacks_alone, "attack"));
-    let bands = if bands_alone > 0 { format!(", {bands_alone} in a band only") } else { String::new() };
-    let title = format!("{onsets} without an attack{bands}, {attacks} without an onset{largest}");
+    let (onsets, attacks, largest) = totals(all);
+    let largest = largest.map(|ms| format!(", at most {:.0} ms off", ms.abs())).unwrap_or_default();
+    let (onsets, attacks) = (count(onsets, "onset"), count(attacks, "attack"));
+    let title = format!("{onsets} without an attack, {attacks} without an onset{largest}");
     pen.put(area, 0, 0, &fit(&title, usize::from(area.width)), theme.heading());
     let list = Rect::new(area.x, area.y + 1, area.width, area.height.saturating_sub(1));
     let height = usize::from(list.height).saturating_sub(1).max(1);
@@ -49,9 +48,6 @@ fn row(state: &State, difference: &Difference) -> [String; 4] {
     let what = match difference.kind {
         DifferenceKind::OnsetAlone { band, confidence } => {
             format!("onset only ({}, {:.0}%)", band_name(band), 100.0 * confidence)
-        }
-        DifferenceKind::BandAlone { band, confidence } => {
-            format!("band only ({}, {:.0}%)", band_name(band), 100.0 * confidence)
         }
         DifferenceKind::AttackAlone => "attack only".to_owned(),
         DifferenceKind::Deviation(ms) => deviation_words(ms),
