@@ -12,7 +12,7 @@ use std::io::{self, Write};
 const SCHEMA: u32 = 1;
 
 pub(super) fn run(args: &OnsetsArgs) -> Result<Exit, CliError> {
-    let found = recordings::detect_onsets(&args.file, args.threshold.value)?;
+    let found = recordings::detect_onsets(&args.file, args.threshold.value, false)?;
     let text = if args.json {
         let file = args.file.to_string_lossy();
         format!("{}\n", json(&file, args.threshold.value, &found))

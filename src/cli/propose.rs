@@ -14,7 +14,7 @@ use std::io::{self, Write};
 const SCHEMA: u32 = 1;
 
 pub(super) fn run(args: &ProposeArgs) -> Result<Exit, CliError> {
-    let detected = recordings::detect_onsets(&args.recording, args.threshold.value)?;
+    let detected = recordings::detect_onsets(&args.recording, args.threshold.value, false)?;
     let onsets = linear_onsets(&detected.onsets);
     let proposals = propose(&onsets, excerpt(args.excerpt.is_excerpt));
     let first = onsets.first().map_or(0.0, |o| o.seconds);

@@ -23,7 +23,7 @@ use std::path::{Path, PathBuf};
 const SCHEMA: u32 = 1;
 
 pub(super) fn run(args: &TranscribeArgs) -> Result<Exit, CliError> {
-    let detected = recordings::detect_onsets(&args.recording, args.threshold.value)?;
+    let detected = recordings::detect_onsets(&args.recording, args.threshold.value, true)?;
     let onsets = linear_onsets(&detected.onsets);
     let failed = |e: &dyn std::fmt::Display| CliError::new(Exit::BadGroove, e).in_file(&args.recording);
     let grid = grid(args, &onsets)?;

@@ -5,7 +5,7 @@ use super::control::{CancelToken, JobControl};
 use super::fingerprint::{find, fingerprint};
 use super::request::{Job, JobError};
 use super::sound_access::SoundAccess;
-use crate::recording::detect::{detect_in, detect_with_timbres};
+use crate::recording::detect::{detect_in, detect_with_timbres_in};
 use crate::recording::onsets::Onset;
 use crate::recording::{Envelope, Layout, Level, SpoolError, SpoolFile, Spooled, spool};
 use crate::rhythm::{Groove, expected};
@@ -214,7 +214,7 @@ impl Recordings {
             open.loaded = Some(Arc::clone(&loaded));
         }
         report(RecordingEvent::Loaded(loaded, located.warning.iter().cloned().chain(damage).collect()));
-        if let Some(onsets) = detect_with_timbres(&sink, &|| !token.is_cancelled())
+        if let Some(onsets) = detect_with_timbres_in(&sink, &|| !token.is_cancelled())
             && let Some(open) = self.lock().as_mut().filter(|open| Arc::ptr_eq(&open.spool, &sink))
         {
             sink.set_onsets(&onsets);

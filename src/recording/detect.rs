@@ -42,6 +42,31 @@ pub fn detect(
     threshold: f32,
     progress: Progress<'_>,
 ) -> Result<DetectedOnsets, SpoolError> {
+    Ok(decode_and_detect(source, extension, threshold, progress)?.0)
+}
+
+/// Finds them as [`detect`] does, with their timbres.
+///
+/// # Errors
+/// Those of [`detect`].
+pub fn detect_with_timbres(
+    source: impl Read + Seek + Send + Sync + 'static,
+    extension: Option<&str>,
+    threshold: f32,
+    progress: Progress<'_>,
+) -> Result<DetectedOnsets, SpoolError> {
+    let (mut found, sound) = decode_and_detect(source, extension, threshold, progress)?;
+    measure_timbres(&sound, found.layout.rate, &mut found.onsets, &|| true).ok_or(SpoolError::Cancelled)?;
+    Ok(found)
+}
+
+/// The onsets, and the sound in which they were found.
+fn decode_and_detect(
+    source: impl Read + Seek + Send + Sync + 'static,
+    extension: Option<&str>,
+    threshold: f32,
+    progress: Progress<'_>,
+) -> Result<(DetectedOnsets, PackedSound), SpoolError> {
     let mut sound = PackedSound::default();
     let spooled = spool(source, extension, &mut sound, &mut |share| progress(DECODING * share))?;
     let mut warnings = spooled.warnings;
@@ -56,7 +81,7 @@ pub fn detect(
     };
     let found = onsets_from_start(&sound, spooled.layout.rate, threshold, &mut report).ok_or(SpoolError::Cancelled)?;
     let seconds = spooled.frames as f64 / f64::from(spooled.layout.rate);
-    Ok(DetectedOnsets { layout: spooled.layout, seconds, onsets: found, warnings })
+    Ok((DetectedOnsets { layout: spooled.layout, seconds, onsets: found, warnings }, sound))
 }
 
 /// The mean of the channels of a decoded recording, read from its file.
@@ -86,7 +111,7 @@ pub fn detect_in(spool: &SpoolFile, goes_on: &dyn Fn() -> bool) -> Option<Vec<On
 }
 
 /// Finds them as [`detect_in`] does, with their timbres.
-pub fn detect_with_timbres(spool: &SpoolFile, goes_on: &dyn Fn() -> bool) -> Option<Vec<Onset>> {
+pub fn detect_with_timbres_in(spool: &SpoolFile, goes_on: &dyn Fn() -> bool) -> Option<Vec<Onset>> {
     let mut found = detect_in(spool, goes_on)?;
     measure_timbres(&Mean(spool), spool.rate(), &mut found, goes_on)?;
     Some(found)
@@ -136,6 +161,7 @@ fn onsets_from_start(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::recording::onsets::Timbre;
     use crate::recording::spool::Sink;
     use std::io::Cursor;
     use std::sync::Arc;
@@ -158,6 +184,12 @@ mod tests {
             ControlFlow::Continue(())
         });
         let found = found.expect("a recording");
+        let go_on = &mut |_| ControlFlow::Continue(());
+        let with_timbres = detect_with_timbres(Cursor::new(reference()), None, DEFAULT_THRESHOLD, go_on);
+        let with_timbres = with_timbres.expect("a recording").onsets;
+        assert!(with_timbres.iter().all(|onset| onset.timbre.is_known()));
+        let plain = |onset: &Onset| Onset { timbre: Timbre::default(), ..*onset };
+        assert_eq!(with_timbres.iter().map(plain).collect::<Vec<_>>(), found.onsets);
         assert_eq!(found.seconds, samples.len() as f64 / f64::from(rate));
         assert_eq!((found.onsets.len(), found.warnings.len()), (expected.len(), 0));
         for (a, b) in found.onsets.iter().zip(&expected) {

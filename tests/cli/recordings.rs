@@ -289,3 +289,18 @@ fn attacks_are_written_into_their_cells() {
     let missing = run(&["transcribe", &wav, "--tempo", "120"], b"");
     assert_eq!(missing.code, Some(2));
 }
+
+#[test]
+fn sounds_of_the_same_bands_are_told_apart_by_their_spectra() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name).to_string_lossy().into_owned();
+    let pair = KIT.replace("\"kick\"", "\"wood\"");
+    let pair = &pair[..pair.rfind("\n[[layer]]").expect("layers")];
+    fs::write(path("pair.toml"), pair).expect("written");
+    succeed(&["render", &path("pair.toml"), "-o", &path("pair.wav")]);
+    let value = json(&["transcribe", &path("pair.wav"), "--tempo", "120", "--first", "0", "--json"]);
+    let layers = value["layers"].as_array().expect("layers");
+    let mut sizes: Vec<usize> = layers.iter().map(|l| l["attacks"].as_array().map_or(0, Vec::len)).collect();
+    sizes.sort_unstable();
+    assert_eq!(sizes, [24, 24], "{value}");
+}

@@ -33,7 +33,7 @@ pub(super) fn run(args: &AlignArgs) -> Result<Exit, CliError> {
         names => input::layer_indices(groove, names)?,
     };
     let score = score_loop(groove, &layers);
-    let detected = recordings::detect_onsets(recording, args.threshold.value)?;
+    let detected = recordings::detect_onsets(recording, args.threshold.value, false)?;
     let onsets = linear_onsets(&detected.onsets);
     let hint = args.speed.value.denom() as f64 / args.speed.value.numer() as f64;
     let not_found = |e: AlignError| CliError::new(Exit::BadGroove, e).in_file(recording);
