@@ -27,6 +27,8 @@ pub struct Grid {
     pub bars: usize,
     /// Bars from 0, and the seconds of their bar lines, ascending.
     pub bar_lines: Vec<(usize, f64)>,
+    /// Cells per beat that suit it.
+    pub division: u16,
 }
 
 impl Grid {
@@ -53,7 +55,12 @@ impl Grid {
         let before = usize::from(lines.first().is_none_or(|line| first < line - upbeat));
         let bar_lines: Vec<(usize, f64)> = lines.into_iter().enumerate().map(|(k, at)| (k + before, at)).collect();
         let bars = bar_lines.last()?.0 + 1;
-        Some(Self { meter, tempo: rounded_tempo(tempo, unit)?, bars, bar_lines })
+        let division = match proposal.meter {
+            // The beats of such a meter are its units.
+            propose::Meter::Additive { cells, .. } => usual_division(&meter).max(cells as u16),
+            _ => usual_division(&meter),
+        };
+        Some(Self { tempo: rounded_tempo(tempo, unit)?, meter, bars, bar_lines, division })
     }
 
     /// Bars of a meter, whose beats are at these seconds from the first bar line on.
@@ -61,12 +68,7 @@ impl Grid {
         let bar_lines: Vec<(usize, f64)> = beats.iter().copied().step_by(meter.beats()).enumerate().collect();
         // The last beat ends the last bar.
         let bars = beats.len().saturating_sub(1).div_ceil(meter.beats()).max(1);
-        Self { meter, tempo, bars, bar_lines }
-    }
-
-    /// Cells per beat that suit the meter.
-    pub fn division(&self) -> u16 {
-        usual_division(&self.meter)
+        Self { division: usual_division(&meter), meter, tempo, bars, bar_lines }
     }
 
     /// Lays the grid under a groove with a recording. One without attacks becomes a single section as long as the music. In a groove of one
@@ -88,7 +90,7 @@ impl Grid {
         }
         laid = laid.edited(&Edit::Tempo(0, self.tempo))?;
         if is_empty {
-            let division = self.division();
+            let division = self.division;
             for layer in 0..laid.layers().len() {
                 laid = laid.edited(&Edit::Division(layer, None, division))?;
             }
@@ -148,6 +150,21 @@ pub(super) fn micros(seconds: f64) -> Micros {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_grid_has_the_cells_of_its_proposal() {
+        for (cells, division) in [(1, 1), (2, 2), (3, 3)] {
+            let meter = propose::Meter::Additive { groups: vec![3, 2], cells };
+            let beats = vec![0.0, 0.6, 1.0, 1.6, 2.0];
+            let proposal = Proposal { meter, rate: 120.0, share: 0.5, beats, downbeat: 0 };
+            let grid = Grid::of_proposal(&proposal, 0.0).expect("a grid");
+            assert_eq!((grid.meter.to_string().as_str(), grid.division), ("3+2/8", division));
+            let groove =
+                Groove::in_four(120, 4).with_recording(Some(crate::rhythm::Recording::new("winch.flac", None)));
+            let laid = grid.laid(&groove.expect("a recording")).expect("laid");
+            assert_eq!(laid.cells(0, 0), laid.sections()[0].beats() * usize::from(division));
+        }
+    }
 
     #[test]
     fn cells_are_sixteenths_where_the_beat_has_no_parts_of_its_own() {
