@@ -62,12 +62,9 @@ fn thirteen_fast_cells_alone_are_heard_at_the_mean_of_their_groups() {
 fn fours_and_fives_are_told_from_beats_under_fainter_strokes() {
     // Groups of four and five in no order, and the ends of the notes two cells after every other attack.
     let groups = [4, 5, 5, 4, 4, 4, 5, 4, 5, 5, 5, 4, 5, 4, 4, 5, 5, 4, 5, 5, 4, 4, 5, 4, 4, 5, 5, 5, 4, 4, 4, 5];
-    let line: String = groups.iter().map(|cells| format!("x{}", ".".repeat(cells - 1))).collect();
-    let faint: String = groups
-        .iter()
-        .enumerate()
-        .map(|(i, n)| format!("..{}{}", if i % 2 == 0 { "x" } else { "." }, ".".repeat(n - 3)))
-        .collect();
+    let line: String = groups.map(|cells| ["x", &".".repeat(cells - 1)].concat()).concat();
+    let rests = |(i, cells): (usize, &usize)| ["..", ["x", "."][i % 2], &".".repeat(cells - 3)].concat();
+    let faint: String = groups.iter().enumerate().map(rests).collect();
     let onsets = played(&[(PLUCK, &line), (PLUCK.map(|band| 0.3 * band), &faint)], 0.0915, 40.0, 0.008, 5);
     let remarks = propose(&onsets, Excerpt::Beginning).remarks;
     let rate = remarks.iter().find_map(|remark| match remark {
