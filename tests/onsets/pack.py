@@ -1,4 +1,4 @@
-"""Writes the weights as raw little-endian f32: mean (26), scale (26), W1 (26 rows of 48), b1 (48), w2 (48), b2 (1).
+"""Writes the weights as raw little-endian f32: mean (26), scale (26), W1 (26 rows of 96), b1 (96), w2 (96), b2 (1).
 
 usage: pack.py NET.json onset-net.f32
 """
@@ -8,7 +8,7 @@ import sys
 
 import numpy as np
 
-SHAPES = {"mean": (26,), "scale": (26,), "W1": (26, 48), "b1": (48,), "w2": (48,), "b2": ()}
+SHAPES = {"mean": (26,), "scale": (26,), "W1": (26, 96), "b1": (96,), "w2": (96,), "b2": ()}
 
 
 def main():

@@ -29,6 +29,7 @@ python "$here/gen_voices.py" "$out/training" 62 font2v "$other"
 
 python "$here/train.py" features "$out/training" "$out/training.npz" --degrade
 python "$here/train.py" features "$out/development" "$out/development.npz"
-python "$here/train.py" fit "$out/training.npz" "$out/development.npz" "$out/net.json"
+python "$here/train.py" fit "$out/training.npz" "$out/development.npz" "$out/both.json"
+python "$here/train.py" join "$here/font1.json" "$out/both.json" "$out/development.npz" "$out/net.json"
 python "$here/pack.py" "$out/net.json" "$out/onset-net.f32"
 python "$here/evaluate.py" "$out/evaluation" new="$out/net.json" "$@" | tee "$out/table.txt"

@@ -3,7 +3,7 @@
 use super::features::{FEATURES, Features};
 
 /// Units of the hidden layer.
-const UNITS: usize = 48;
+const UNITS: usize = 96;
 /// Scaled features are limited to this many deviations from their means.
 const MAX_DEVIATION: f64 = 4.0;
 /// Means and scales of the features, the weights of each feature for all units, the units' biases, the weights of the units,
